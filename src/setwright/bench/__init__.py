@@ -1,0 +1,1 @@
+"""The use cases: everything a face can ask for, each one function."""

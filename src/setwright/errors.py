@@ -1,0 +1,39 @@
+"""The exceptions of Setwright: one tree. Every message says what was wrong, where, what is allowed and what to do."""
+
+from __future__ import annotations
+
+
+class SetwrightError(Exception):
+    """Root of everything Setwright raises on purpose; `exit_code` is what the command line returns."""
+
+    exit_code = 2
+
+
+class InputError(SetwrightError):
+    """Something typed or read from a file cannot be used as it stands."""
+
+
+class UnitError(InputError):
+    """A number without a unit, with an unknown unit, or one that can be read in two ways."""
+
+
+class QuestionableError(InputError):
+    """A value that is possible but so unlikely that it must be confirmed, with the reason."""
+
+
+class FileFormatError(InputError):
+    """A file that is not what it should be; the message carries the file and the line."""
+
+
+class RangeError(SetwrightError, ValueError):
+    """A physics function was asked something outside its valid range."""
+
+
+class ContradictionError(InputError):
+    """Readings that cannot all be true of the same instrument."""
+
+
+class NoPlanError(SetwrightError):
+    """No plan exists; the message names the nearest miss and what would have to change."""
+
+    exit_code = 3

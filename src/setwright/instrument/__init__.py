@@ -1,0 +1,1 @@
+"""What the instrument is, what hands turn, what will be read."""

@@ -1,0 +1,1 @@
+"""A reading: a value with its unit as written, its uncertainty, place, convention and state."""

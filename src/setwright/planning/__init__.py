@@ -1,0 +1,1 @@
+"""From targets to an ordered plan of turns."""
