@@ -1,0 +1,51 @@
+"""What every test may use: the judge of outside values and the page it feeds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.judging import Row, as_property, judge, page
+
+ROWS = pytest.StashKey[list[Row]]()
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--validation-page", metavar="FILE", help="write the judged values of this run to FILE (Markdown)")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.stash[ROWS] = []
+    config.pluginmanager.register(Collector(config), "judged-rows")
+
+
+class Collector:
+    """Gathers the judged rows of all processes and writes the page at the end of a passing run."""
+
+    def __init__(self, config: pytest.Config) -> None:
+        self.config = config
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        if report.when == "call":
+            rows = [Row(**value) for name, value in report.user_properties if name == "judged"]  # type: ignore[arg-type]
+            self.config.stash[ROWS].extend(rows)
+
+    def pytest_sessionfinish(self, session: pytest.Session, exitstatus: int) -> None:
+        target = self.config.getoption("--validation-page")
+        in_worker = hasattr(self.config, "workerinput")
+        if target and not in_worker and exitstatus in (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED):
+            Path(target).write_text(page(self.config.stash[ROWS]), encoding="utf-8")
+
+
+@pytest.fixture
+def judged(request: pytest.FixtureRequest) -> Callable[..., None]:
+    """judged(what, expected, got, tolerance, unit, source, mark, *, scale=None, wrong=None): see tests/judging.py."""
+
+    def check(*args: Any, **kwargs: Any) -> None:
+        row = judge(*args, **kwargs, module=request.node.path.stem.removeprefix("test_"))
+        request.node.user_properties.append(("judged", as_property(row)))
+
+    return check
