@@ -1,0 +1,96 @@
+"""What is known of the traits: a Gaussian over deviations from the nominal instrument, and the instruments drawn from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+
+from setwright.errors import InputError
+from setwright.instrument.traits import Array, Traits
+
+
+@dataclass(frozen=True)
+class Uncertain:
+    """One uncertain trait: a field of the traits, or one or all of its elements, off by a factor or an offset."""
+
+    name: str  # unique, e.g. "springs.rate" or "strings.axial[2]"
+    label: str  # in the trade's words, e.g. "spring rate"
+    path: str  # "group.field" in Traits
+    index: int | None  # one element of the trailing axis; None: the whole field moves together
+    kind: Literal["factor", "offset"]
+    sd: float  # standard uncertainty: of the factor [1], or of the offset in the field's SI unit
+    unit: str  # SI unit of the field
+    source: str  # where nominal and sd come from: "typed", "catalogue: ..."
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Gaussian over the deviations of `parts`, in their order; all means are 0 before any reading."""
+
+    parts: tuple[Uncertain, ...]
+    mean: Array  # (P)
+    covariance: Array  # (P, P)
+
+    def index(self, name: str) -> int:
+        """Place of a part by name."""
+        for i, part in enumerate(self.parts):
+            if part.name == name:
+                return i
+        raise InputError(f"no uncertain trait is called {name!r}; known: {', '.join(p.name for p in self.parts)}")
+
+
+def prior(parts: tuple[Uncertain, ...]) -> Prior:
+    """Prior of independent parts.
+
+    Args:
+        parts: the uncertain traits.
+    Returns: mean 0, covariance diagonal.
+    """
+    sd = np.array([part.sd for part in parts])
+    return Prior(parts, np.zeros(len(parts)), np.diag(sd * sd))
+
+
+def draw(known: Prior, count: int, rng: np.random.Generator) -> Array:
+    """Deviations drawn from what is known.
+
+    Args:
+        known: the Gaussian.
+        count: n [1].
+        rng: source of randomness.
+    Returns: (n, P).
+    """
+    values, vectors = np.linalg.eigh(known.covariance)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    return np.asarray(known.mean + rng.standard_normal((count, len(known.parts))) @ root.T)
+
+
+def vary(traits: Traits, known: Prior, deviations: Array) -> Traits:
+    """Instruments with given deviations from the nominal one.
+
+    Args:
+        traits: the nominal instrument, unbatched.
+        known: names the deviations.
+        deviations: (P) or (B, P).
+    Returns: the instruments, with the batch axis of `deviations`.
+    """
+    changed: dict[str, dict[str, Any]] = {}
+    for i, part in enumerate(known.parts):
+        group, field = part.path.split(".")
+        fields = changed.setdefault(group, {})
+        nominal = np.asarray(getattr(getattr(traits, group), field))
+        now = fields.get(field)
+        if now is None:
+            lead = deviations.shape[:-1]
+            now = np.array(np.broadcast_to(nominal, (*lead, *nominal.shape)))
+        by = deviations[..., i]
+        if part.index is not None:
+            now[..., part.index] = (
+                now[..., part.index] * (1.0 + by) if part.kind == "factor" else now[..., part.index] + by
+            )
+        else:
+            by = by.reshape(*by.shape, *(1,) * nominal.ndim)
+            now = now * (1.0 + by) if part.kind == "factor" else now + by
+        fields[field] = now
+    return replace(traits, **{g: replace(getattr(traits, g), **f) for g, f in changed.items()})
