@@ -1,0 +1,171 @@
+"""The commands of ./dev."""
+
+from __future__ import annotations
+
+import argparse
+import filecmp
+import tempfile
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from devtools import demo, environment, programs
+from devtools.steps import Runner, Shell, StepError, all_steps, say, step
+
+ROOT = Path(__file__).resolve().parent.parent
+VALIDATION = "docs/validation.md"
+FULL_TEST = ("--cov", "--cov-branch", "--cov-report=term-missing:skip-covered", "--cov-fail-under=95")
+# The main index alone decides the lock; what this machine may add to it stays out.
+LOCK_ENV = {"PIP_EXTRA_INDEX_URL": "", "PIP_FIND_LINKS": "", "CUSTOM_COMPILE_COMMAND": "./dev lock"}
+LOCK_OPTIONS = (
+    "--quiet",
+    "--generate-hashes",
+    "--allow-unsafe",
+    "--strip-extras",
+    "--upgrade",
+    "--no-config",
+    "--no-emit-index-url",
+    "--no-emit-find-links",
+    "--no-emit-trusted-host",
+)
+
+
+@dataclass(frozen=True)
+class Call:
+    """One call of ./dev: where, how commands run, on what machine, with which further arguments."""
+
+    root: Path
+    runner: Runner
+    machine: environment.Machine
+    rest: Sequence[str]
+
+    def python(self) -> str:
+        """The interpreter of the project's environment, made first if need be."""
+        return environment.ensure(self.root, self.runner, self.machine)
+
+
+def run(call: Call) -> None:
+    """plan the demo jobs (or the job files named)"""
+    python = call.python()
+    demo.run(call.root, call.runner, python, call.rest)
+
+
+def test(call: Call) -> None:
+    """all tests with coverage; --quick: under two minutes; the rest goes to pytest"""
+    python = call.python()
+    quick = "--quick" in call.rest
+    extra = [word for word in call.rest if word != "--quick"]
+    command = [python, "-m", "pytest", "-q", "-n", "2"]
+    if quick:
+        command += ["-m", "not slow"]
+    elif extra:
+        say("-- further arguments given: coverage is not judged")
+    else:
+        command += FULL_TEST
+    programs.provide(call.root, call.runner, call.machine)
+    step(call.runner, "quick tests" if quick else "tests", [*command, *extra])
+
+
+def check(call: Call) -> None:
+    """format, lint, types, import direction, sizes, docs"""
+    python = call.python()
+    tools = Path(python).parent
+    with tempfile.TemporaryDirectory() as folder:
+        fresh = Path(folder) / "validation.md"
+        steps: list[tuple[str, Sequence[str]]] = [
+            ("format (ruff)", (str(tools / "ruff"), "format", "--check", "--quiet", ".")),
+            ("lint (ruff)", (str(tools / "ruff"), "check", "--quiet", ".")),
+            ("types (mypy)", (python, "-m", "mypy")),
+            ("import direction", (str(tools / "lint-imports"), "--no-logo")),
+            ("sizes", (python, "-m", "devtools.sizes")),
+            ("docs", (python, "-m", "devtools.pages")),
+            ("published values", _published(python, fresh)),
+        ]
+        problem: StepError | None = None
+        try:
+            all_steps(call.runner, steps)
+        except StepError as error:
+            problem = error
+        if fresh.exists() and not filecmp.cmp(fresh, call.root / VALIDATION, shallow=False):
+            say(f"{VALIDATION} is out of date: run ./dev docs and commit it")
+            problem = problem or StepError(f"{VALIDATION} is out of date.")
+    if problem:
+        raise problem
+
+
+def docs(call: Call) -> None:
+    """write the generated pages anew (docs/validation.md)"""
+    python = call.python()
+    step(call.runner, f"published values -> {VALIDATION}", _published(python, Path(VALIDATION)))
+
+
+def _published(python: str, page: Path) -> tuple[str, ...]:
+    return (python, "-m", "pytest", "-q", "-n", "2", "tests/published", "--validation-page", str(page))
+
+
+def lock(call: Call) -> None:
+    """make the lock files in requirements/ anew, with hashes"""
+    python = call.python()
+    for name in ("run", "dev"):
+        source, target = f"requirements/{name}.in", f"requirements/{name}.txt"
+        command = (python, "-m", "piptools", "compile", *LOCK_OPTIONS, "-o", target, source)
+        step(call.runner, f"{source} -> {target}", command, LOCK_ENV)
+
+
+def bench(call: Call) -> None:
+    """measure speed: all benchmarks, or those whose name holds NAME"""
+    python = call.python()
+    files = "python_files=bench_*.py test_*.py"
+    command = [
+        python,
+        "-m",
+        "pytest",
+        "-q",
+        "benchmarks",
+        "-o",
+        files,
+        "--benchmark-only",
+        "--benchmark-columns=min,median,rounds",
+    ]
+    if call.rest:
+        command += ["-k", call.rest[0], *call.rest[1:]]
+    step(call.runner, "benchmarks", command)
+
+
+COMMANDS: dict[str, Callable[[Call], None]] = {
+    "run": run,
+    "test": test,
+    "check": check,
+    "docs": docs,
+    "lock": lock,
+    "bench": bench,
+}
+
+
+def parser() -> argparse.ArgumentParser:
+    """The command line of ./dev."""
+    lines = "\n".join(f"  ./dev {name:<6} {command.__doc__}" for name, command in COMMANDS.items())
+    result = argparse.ArgumentParser(
+        prog="./dev",
+        usage="./dev COMMAND [ARGUMENTS]",
+        description=f"Every command sets up what it needs first.\n\n{lines}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    result.add_argument("command", choices=COMMANDS, metavar="COMMAND", help=argparse.SUPPRESS)
+    result.add_argument("rest", nargs=argparse.REMAINDER, metavar="ARGUMENTS", help=argparse.SUPPRESS)
+    return result
+
+
+def main(arguments: Sequence[str], root: Path = ROOT, runner: Runner | None = None) -> int:
+    """Run one command of ./dev and return its exit code."""
+    given = parser().parse_args(arguments)
+    call = Call(root, runner or Shell(root), environment.Machine.here(), given.rest)
+    try:
+        COMMANDS[given.command](call)
+    except StepError as error:
+        say(f"dev: {error}")
+        return error.code
+    except KeyboardInterrupt:
+        say("dev: stopped")
+        return 130
+    return 0
