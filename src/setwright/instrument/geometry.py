@@ -7,8 +7,8 @@ import numpy as np
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Traits
 from setwright.physics.balance import Rig
-from setwright.physics.frets import board_drop, fret_position
-from setwright.physics.neck import shim_angle, turn_about
+from setwright.physics.frets import board_radius, drop, fret_position
+from setwright.physics.neck import bent_height, bent_shift, rotate, strip_angle, wedge_angle
 
 GRAVITY = 9.80665  # m/s2, standard (ISO 80000-3)
 # direction of gravity in the plane of tilt (x towards the bridge end, y up from the top); playing: along z, no moment
@@ -31,11 +31,8 @@ def neck_angle(traits: Traits, settings: Settings) -> Array:
     Returns: (...) [rad].
     """
     neck = traits.neck
-    return (
-        neck.angle
-        + shim_angle(settings.strip, neck.shim_lever)
-        + shim_angle(settings.wedge_shim, neck.pocket)
-    )
+    strip = strip_angle(settings.strip, neck.shim_lever)
+    return np.asarray(neck.angle + strip + wedge_angle(settings.wedge_shim, neck.pocket))
 
 
 def neck_point(traits: Traits, settings: Settings, x: Array, y: Array, bow: Array) -> tuple[Array, Array]:
@@ -50,13 +47,12 @@ def neck_point(traits: Traits, settings: Settings, x: Array, y: Array, bow: Arra
     Returns: x, y (..., n) [m].
     """
     neck = traits.neck
-    free = np.maximum(_last(neck.joint_x) - x, 0.0)
-    bent_x = x + _last(neck.string_line) * _last(bow) * free
-    bent_y = y + 0.5 * _last(bow) * free * free
-    turned = turn_about(
-        bent_x, bent_y, _last(neck.mouth_x), _last(neck.mouth_y), _last(neck_angle(traits, settings))
-    )
-    return turned[0], turned[1] + _last(settings.flat)
+    joint, curve = _last(neck.joint_x), _last(bow)
+    bent_x = x + bent_shift(x, joint, curve, _last(neck.string_line))
+    bent_y = y + bent_height(x, joint, curve)
+    angle = _last(neck_angle(traits, settings))
+    turned_x, turned_y = rotate(bent_x, bent_y, _last(neck.mouth_x), _last(neck.mouth_y), angle)
+    return turned_x, turned_y + _last(settings.flat)
 
 
 def board_height(traits: Traits, x: Array, z: Array) -> Array:
@@ -70,9 +66,8 @@ def board_height(traits: Traits, x: Array, z: Array) -> Array:
     """
     board = traits.fretboard
     end = fret_position(board.scale, board.frets)
-    share = x / _last(end)
-    radius = _last(board.radius_nut) + share * (_last(board.radius_end) - _last(board.radius_nut))
-    return _last(board.height) - board_drop(radius, z)
+    radius = board_radius(x, _last(end), _last(board.radius_nut), _last(board.radius_end))
+    return np.asarray(_last(board.height) - drop(radius, z))
 
 
 def nut_contact(traits: Traits, settings: Settings, bow: Array) -> tuple[Array, Array]:

@@ -33,6 +33,7 @@ from setwright.physics.balance import (
     unstretched_lengths,
 )
 from setwright.physics.frets import fret_position
+from setwright.physics.neck import relief as neck_relief
 
 
 @dataclass(frozen=True)
@@ -140,24 +141,20 @@ def string_heights(traits: Traits, settings: Settings, tilt: Array, bow: Array, 
     return np.stack(np.broadcast_arrays(*columns), axis=-1)
 
 
-def relief(traits: Traits, settings: Settings, bow: Array, low: int, read: int, high: int) -> Array:
-    """Gap between the chord over two fret crowns and the crown of a fret between them.
+def relief(traits: Traits, bow: Array, low: int, read: int, high: int) -> Array:
+    """Relief under a named convention: gap between the chord over two crowns and the crown of a fret between them.
 
     Args:
         traits: the instrument.
-        settings: shims [m].
         bow: (B) [1/m].
         low: fret held near the nut [1].
         read: fret read [1].
         high: fret held near the body [1].
     Returns: (B) [m].
     """
-    places = np.array([float(fret_position(1.0, n)) for n in (low, read, high)])
-    x = np.asarray(traits.fretboard.scale)[..., None] * places
-    board = board_height(traits, x, np.zeros_like(x)) + traits.fretboard.crown[..., None]
-    cx, cy = neck_point(traits, settings, x, board, bow)
-    share = (cx[..., 1] - cx[..., 0]) / (cx[..., 2] - cx[..., 0])
-    return np.asarray(cy[..., 0] + share * (cy[..., 2] - cy[..., 0]) - cy[..., 1])
+    scale = traits.fretboard.scale
+    places = [fret_position(scale, n) for n in (low, read, high)]
+    return np.asarray(neck_relief(*places, traits.neck.joint_x, bow))
 
 
 @dataclass(frozen=True)
