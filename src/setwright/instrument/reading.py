@@ -1,0 +1,267 @@
+"""From a TOML document to checked values, field by field, by the table both files share."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from setwright.errors import FileFormatError, QuestionableError
+from setwright.instrument.document import Document, nearest, refuse_unknown, shown, table_at
+from setwright.instrument.fields import Field, Layout
+from setwright.instrument.locate import Path
+from setwright.instrument.quantities import QUANTITIES, Amount, amount
+from setwright.instrument.string_sets import STRING_FIELDS, Gauge, gauge
+from setwright.units.pitch import A4
+
+Values = dict[str, Any]  # key -> what `read_field` returned
+_LONGEST_TEXT = 2000
+_WRAPPED = ("value", "gauge", "sure")
+
+
+def read_document(document: Document, layout: Layout) -> dict[str, Values]:
+    """Check a document against its layout and read every field.
+
+    Args:
+        document: the file.
+        layout: its kind.
+    Returns: table -> key -> value; a missing table is an empty dict.
+    Raises: FileFormatError, InputError.
+    """
+    refuse_unknown(document, (), document.data, [t.name for t in layout.tables])
+    out: dict[str, Values] = {}
+    for table in layout.tables:
+        if table.name not in document.data:
+            if table.required:
+                raise FileFormatError(f"{document.name}: the table [{table.name}] is missing; add it.")
+            out[table.name] = {}
+            continue
+        path: Path = (table.name,)
+        out[table.name] = read_table(document, path, document.data[table.name], table.fields)
+    return out
+
+
+def read_table(document: Document, path: Path, given: Any, fields: tuple[Field, ...]) -> Values:
+    """Read the fields of one table.
+
+    Args:
+        document: the file.
+        path: where the table stands.
+        given: what stands there.
+        fields: what may stand in it.
+    Returns: key -> value, of the fields that were written.
+    Raises: FileFormatError, InputError.
+    """
+    content = table_at(document, given, path)
+    refuse_unknown(document, path, content, [f.key for f in fields])
+    reference = A4
+    if isinstance(content.get("reference"), str) and any(f.key == "reference" and f.kind == "pitch" for f in fields):
+        reference = amount(content["reference"], "pitch", document.where(*path, "reference")).si
+    for item in fields:
+        if item.required and item.key not in content:
+            raise FileFormatError(f"{document.where(*path)}: the field {item.key!r} is missing; {_lower(item.doc)}")
+    return {
+        item.key: read_field(document, (*path, item.key), content[item.key], item, reference)
+        for item in fields
+        if item.key in content
+    }
+
+
+def _lower(doc: str) -> str:
+    return f"write it ({doc[0].lower()}{doc[1:].rstrip('.')})."
+
+
+def read_field(document: Document, path: Path, given: Any, item: Field, reference: float = A4) -> Any:
+    """Read one field.
+
+    Args:
+        document: the file.
+        path: where it stands.
+        given: what stands there.
+        item: the field.
+        reference: pitch of A4 for note names [Hz].
+    Returns: by kind: str, int, bool, a tuple of Amount (quantities), of Gauge, of int, a dict (tables), a tuple of dicts.
+    Raises: FileFormatError, InputError.
+    """
+    if item.kind in QUANTITIES:
+        return _quantities(document, path, given, item, reference)
+    return _READERS[item.kind](document, path, given, item)
+
+
+def _quantities(document: Document, path: Path, given: Any, item: Field, reference: float) -> Any:
+    if item.form == "notes" and given == "standard":
+        return "standard"
+    listed = isinstance(given, list)
+    if item.form in ("one", "spread") and listed:
+        raise FileFormatError(f"{document.where(*path)}: one value belongs here, not a list.")
+    if item.form in ("list", "notes", "span", "point") and not listed:
+        form = {"span": "[least, greatest]", "point": "[aft, below]"}.get(item.form, "a list")
+        raise FileFormatError(f"{document.where(*path)}: {shown(given)} stands where {form} belongs.")
+    parts = given if listed else [given]
+    places = [(*path, i) for i in range(len(parts))] if listed else [path]
+    two = item.form in ("pair", "ends", "span", "point")
+    if listed and ((two and len(parts) != 2) or not 1 <= len(parts) <= 12):
+        raise FileFormatError(f"{document.where(*path)}: {len(parts)} values stand where {'2' if two else '1 to 12'} belong.")
+    read = tuple(_one(document, p, v, item, reference) for p, v in zip(places, parts, strict=True))
+    if item.form == "span" and not read[0].si <= read[1].si and not item.key.endswith(("height_room", "length_room")):
+        raise FileFormatError(f"{document.where(*path)}: the first value is above the second; write the least first.")
+    return read
+
+
+def _one(document: Document, path: Path, given: Any, item: Field, reference: float) -> Amount:
+    """One quantity: a string, or { value, gauge, sure }."""
+    where = document.where(*path)
+    gauge, sure = "", False
+    if isinstance(given, dict):
+        refuse_unknown(document, path, given, _WRAPPED)
+        gauge, sure = given.get("gauge", ""), given.get("sure", False)
+        if "value" not in given or not isinstance(gauge, str) or not isinstance(sure, bool):
+            raise FileFormatError(f'{where}: write {{ value = "...", gauge = "...", sure = true }}, value at least.')
+        given = given["value"]
+    number = isinstance(given, int | float) and not isinstance(given, bool)
+    if item.kind == "number" and number:
+        given = shown(given)
+    if not isinstance(given, str):
+        unit = " has no unit; write it in quotes with its unit" if number else " is not a value; write it in quotes"
+        raise FileFormatError(f"{where}: {shown(given)}{unit}, for instance {example(item)}.")
+    read = amount(given, item.kind, where, reference, gauge[:80])
+    _within(read, item, where, sure)
+    return read
+
+
+def example(item: Field) -> str:
+    """An example of a quantity, quoted.
+
+    Args:
+        item: the field.
+    Returns: e.g. '"1.6 mm"'.
+    """
+    examples = {
+        "length": "1.6 mm", "lead": "M3", "place": "fret 16", "rate": "3.5 N/mm", "force": "12 N", "angle": "0.5 deg",
+        "pitch": "E4", "cents": "2 c", "ratio": "80 %", "temperature": "20 C", "mass": "300 g", "moment": "2 N m",
+        "moment per turn": "1.5 N m/turn", "rigidity": "300 N m2", "curvature": "0.002 per m", "expansion": "11.5 ppm/K",
+        "unit mass": "0.395 g/m", "number": "0.2",
+    }  # fmt: skip
+    return f'"{examples.get(item.kind, "1")}"'
+
+
+def _within(read: Amount, item: Field, where: str, sure: bool) -> None:
+    """Hold a value against the limits of its field."""
+    if read.written.unit == "fret":
+        return
+    text = read.written.text
+    if not item.low <= read.si <= item.high:
+        raise FileFormatError(f"{where}: {text!r} is outside what is possible, {limits(item)}; check number and unit.")
+    if item.usual and not sure and not item.usual[0] <= read.si <= item.usual[1]:
+        usual = limits(replace(item, low=item.usual[0], high=item.usual[1]))
+        raise QuestionableError(
+            f"{where}: {text!r} is possible but outside the usual {usual}; check number and unit, or confirm with "
+            f'{{ value = "...", sure = true }}.'
+        )
+
+
+_SHOWN_IN = {"length": (1000.0, "mm"), "lead": (1000.0, "mm"), "place": (1000.0, "mm"), "rate": (1e-3, "N/mm"),
+             "force": (1.0, "N"), "angle": (57.29577951308232, "deg"), "pitch": (1.0, "Hz"), "cents": (1.0, "c"),
+             "ratio": (100.0, "%"), "temperature": (1.0, "K"), "mass": (1000.0, "g"), "moment": (1.0, "N m"),
+             "moment per turn": (1.0, "N m/turn"), "rigidity": (1.0, "N m2"), "curvature": (1.0, "per m"),
+             "expansion": (1e6, "ppm/K"), "unit mass": (1000.0, "g/m"), "number": (1.0, "")}  # fmt: skip
+
+
+def limits(item: Field) -> str:
+    """The limits of a field in words.
+
+    Args:
+        item: a quantity field.
+    Returns: e.g. "450 to 1000 mm".
+    """
+    factor, unit = _SHOWN_IN[item.kind]
+    return f"{item.low * factor:g} to {item.high * factor:g} {unit}".rstrip()
+
+
+def _text(document: Document, path: Path, given: Any, item: Field) -> str:
+    if not isinstance(given, str) or not given.strip():
+        raise FileFormatError(f"{document.where(*path)}: {shown(given)} stands where words in quotes belong.")
+    if len(given) > _LONGEST_TEXT:
+        raise FileFormatError(f"{document.where(*path)}: longer than {_LONGEST_TEXT} characters; shorten it.")
+    return given.strip()
+
+
+def _count(document: Document, path: Path, given: Any, item: Field) -> int:
+    if not isinstance(given, int) or isinstance(given, bool) or not item.low <= given <= item.high:
+        raise FileFormatError(
+            f"{document.where(*path)}: {shown(given)} stands where a whole number from {item.low:g} to {item.high:g} belongs."
+        )
+    return given
+
+
+def _choice(document: Document, path: Path, given: Any, item: Field) -> str:
+    if given not in item.choices:
+        hint = nearest(given, item.choices) if isinstance(given, str) else ""
+        allowed = ", ".join(repr(c) for c in item.choices)
+        raise FileFormatError(f"{document.where(*path)}: {shown(given)} is not one of {allowed}{hint or '.'}")
+    return str(given)
+
+
+def _flag(document: Document, path: Path, given: Any, item: Field) -> bool:
+    if not isinstance(given, bool):
+        raise FileFormatError(f"{document.where(*path)}: {shown(given)} stands where true or false belongs.")
+    return given
+
+
+def _gauges(document: Document, path: Path, given: Any, item: Field) -> tuple[Gauge, ...]:
+    if not isinstance(given, list) or not 3 <= len(given) <= 12:
+        raise FileFormatError(f'{document.where(*path)}: a set is a list of 3 to 12 gauges, as [".010", ".013", ...].')
+    return tuple(_gauge(document, (*path, i), one) for i, one in enumerate(given))
+
+
+def _gauge(document: Document, path: Path, given: Any) -> Gauge:
+    if isinstance(given, str):
+        return gauge(given, document.where(*path))
+    if not isinstance(given, dict):
+        raise FileFormatError(f'{document.where(*path)}: {shown(given)} is not a gauge; write it in quotes, as ".010".')
+    values = read_table(document, path, given, STRING_FIELDS)
+    measured = {key: value[0] for key, value in values.items() if isinstance(value, tuple)}
+    return gauge(values["gauge"], document.where(*path, "gauge"), values.get("wrap", ""), measured)
+
+
+def _frets(document: Document, path: Path, given: Any, item: Field) -> tuple[int, ...]:
+    if not isinstance(given, list) or len(given) != 2:
+        raise FileFormatError(f"{document.where(*path)}: {shown(given)} stands where two frets belong, as [1, 17].")
+    return tuple(_count(document, (*path, i), one, item) for i, one in enumerate(given))
+
+
+def _patterns(document: Document, path: Path, given: Any, item: Field) -> dict[int, tuple[int, ...]]:
+    out: dict[int, tuple[int, ...]] = {}
+    for key, places in table_at(document, given, path).items():
+        here = (*path, key)
+        right = isinstance(places, list) and all(isinstance(p, int) and not isinstance(p, bool) for p in places)
+        if not key.isascii() or not key.isdigit() or len(key) > 1 or not right or len(set(places)) != int(key):
+            raise FileFormatError(f"{document.where(*here)}: write a number of springs and its places, as 3 = [1, 3, 5].")
+        if any(not 1 <= p <= 7 for p in places):
+            raise FileFormatError(f"{document.where(*here)}: spring places are counted from 1 (treble) to 7.")
+        if places:
+            out[int(key)] = tuple(sorted(p - 1 for p in places))
+    return out
+
+
+def _table(document: Document, path: Path, given: Any, item: Field) -> Values:
+    return read_table(document, path, given, item.inner)
+
+
+def _tables(document: Document, path: Path, given: Any, item: Field) -> tuple[Values, ...]:
+    if not isinstance(given, list) or len(given) > 40:
+        raise FileFormatError(f"{document.where(*path)}: {shown(given)} stands where a list of tables [{{...}}] belongs.")
+    return tuple(read_table(document, (*path, i), one, item.inner) for i, one in enumerate(given))
+
+
+_READERS = {
+    "text": _text,
+    "count": _count,
+    "fret": _count,
+    "choice": _choice,
+    "flag": _flag,
+    "gauges": _gauges,
+    "frets": _frets,
+    "patterns": _patterns,
+    "table": _table,
+    "tables": _tables,
+}
