@@ -9,8 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from setwright.physics.balance.rig import SPRING_FIELDS, STRING_FIELDS, Array, Rig
+from setwright.physics.balance.rig import SPRING_FIELDS, STRING_FIELDS, Array, Rig, take
 
 
 @dataclass
@@ -39,9 +40,23 @@ def pack(rig: Rig) -> Packed:
     by_pitch = ~np.isnan(s["hertz"])
     by_length = ~np.isnan(s["unstretched"])
     s["by_pitch"] = by_pitch
+    s["aside2"], k["slant2"] = s["aside"] ** 2, k["slant"] ** 2
     s["rate"] = np.where(by_length, s["axial"] / np.where(by_length, s["unstretched"], 1.0), 0.0)
     s["slack_at"] = np.where(by_length, s["unstretched"] - s["dead"], 0.0)  # speaking length at zero tension
     return Packed(rig, s, k, bool(by_pitch.any()), bool(by_length.any()))
+
+
+def pick(p: Packed, index: NDArray[np.intp]) -> Packed:
+    """Some members of a packed rig.
+
+    Args:
+        p: packed rig.
+        index: (n) [1].
+    Returns: the packed rigs chosen; only the fields the kernel reads are carried over.
+    """
+    s = {name: value[:, index] for name, value in p.s.items()}
+    k = {name: value[:, index] for name, value in p.k.items()}
+    return Packed(take(p.rig, index), s, k, p.held, p.loose)
 
 
 def held_tension(length: Array, hertz: Array, unit_mass: Array, axial: Array, bending: Array) -> tuple[Array, Array]:
@@ -81,6 +96,7 @@ class Moments:
     lever: Array  # (S, B) dL/dtilt, m
     spring_force: Array  # (K, B) N of the places in use
     spring_lever: Array  # (K, B) m
+    spring_rate: Array  # (K, B) N/m as it is: soft, closed or 0
 
     @property
     def condensed(self) -> Array:
@@ -111,7 +127,7 @@ def moments(p: Packed, tilt: Array, bow: Array) -> Moments:
     fx = s["nut_x"] + bow * gx
     fy = s["nut_y"] + bow * gy
     dx, dy = fx - px, fy - py
-    length = np.sqrt(dx * dx + dy * dy + s["aside"] ** 2)
+    length = np.sqrt(dx * dx + dy * dy + s["aside2"])
     lever = (dx * py - dy * px) / length
     reach = (dx * gx + dy * gy) / length
     tension, slope = _tension(p, length)
@@ -123,7 +139,7 @@ def moments(p: Packed, tilt: Array, bow: Array) -> Moments:
     qx = k["hook_aft"] * cos - k["hook_up"] * sin
     qy = k["hook_aft"] * sin + k["hook_up"] * cos
     ex, ey = k["claw_x"] - qx, k["claw_y"] - qy
-    span = np.sqrt(ex * ex + ey * ey + k["slant"] ** 2)
+    span = np.sqrt(ex * ex + ey * ey + k["slant2"])
     arm = (ex * qy - ey * qx) / span
     force, stiff = spring_law(span, k["rate"], k["initial"], k["free"], k["closed_rate"], k["present"])
     bend = (k["claw_x"] * qx + k["claw_y"] * qy - arm * arm) / span
@@ -144,21 +160,22 @@ def moments(p: Packed, tilt: Array, bow: Array) -> Moments:
         lever=lever,
         spring_force=force,
         spring_lever=arm,
+        spring_rate=stiff,
     )
 
 
 def _tension(p: Packed, length: Array) -> tuple[Array, Array]:
     s = p.s
-    if p.loose or not p.held:
+    tension, slope = np.zeros_like(length), np.zeros_like(length)
+    if p.loose:
         tension = s["rate"] * (length - s["slack_at"])
-        slope = np.where(tension > 0.0, s["rate"], 0.0)
-        tension = np.maximum(tension, 0.0)
-        if not p.held:
-            return tension, slope
-    held, rise = held_tension(length, np.where(s["by_pitch"], s["hertz"], 0.0), s["unit_mass"], s["axial"], s["bending"])
-    if not p.loose:
-        return held, rise
-    return np.where(s["by_pitch"], held, tension), np.where(s["by_pitch"], rise, slope)
+        slope = s["rate"] * (tension > 0.0)
+        np.maximum(tension, 0.0, out=tension)
+    if p.held:
+        by_pitch = s["by_pitch"]
+        held, rise = held_tension(length, s["hertz"], s["unit_mass"], s["axial"], s["bending"])
+        tension, slope = np.where(by_pitch, held, tension), np.where(by_pitch, rise, slope)
+    return tension, slope
 
 
 def spring_law(

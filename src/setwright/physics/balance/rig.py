@@ -1,7 +1,7 @@
 """The rig: everything the potential energy of a knife-edge bridge depends on, and nothing else.
 
-All positions are relative to the pivot line, in the plane of its own z: x towards the bridge end, y up. Moving points are
-given as (aft, up) with the plate level. B is the batch axis, S strings, K spring places. SI units.
+All positions are relative to the pivot line, in the plane of its own z: x towards the bridge end, y up. Moving points
+are given as (aft, up) with the plate level. B is the batch axis, S strings, K spring places. SI units.
 """
 
 from __future__ import annotations
@@ -56,18 +56,39 @@ class Rig:
         return int(self.tilt_low.shape[0])
 
 
-STRING_FIELDS = tuple(
-    "nut_x nut_y saddle_aft saddle_up aside dead unstretched hertz unit_mass axial bending".split()
+STRING_FIELDS = (
+    "nut_x",
+    "nut_y",
+    "saddle_aft",
+    "saddle_up",
+    "aside",
+    "dead",
+    "unstretched",
+    "hertz",
+    "unit_mass",
+    "axial",
+    "bending",
 )
-SPRING_FIELDS = tuple("hook_aft hook_up claw_x claw_y slant present rate initial free closed_rate".split())
+SPRING_FIELDS = (
+    "hook_aft",
+    "hook_up",
+    "claw_x",
+    "claw_y",
+    "slant",
+    "present",
+    "rate",
+    "initial",
+    "free",
+    "closed_rate",
+)
 
 
-def take(rig: Rig, index: NDArray[np.intp] | NDArray[np.bool_]) -> Rig:
+def take(rig: Rig, index: NDArray[np.intp] | NDArray[np.bool_] | slice) -> Rig:
     """Return the rigs of some batch members.
 
     Args:
         rig: (B) rigs.
-        index: (n) indices or (B) mask [1].
+        index: (n) indices, (B) mask, or a slice (which copies nothing) [1].
     Returns: the chosen rigs.
     """
     return replace(rig, **{f.name: getattr(rig, f.name)[index] for f in fields(rig)})
