@@ -34,7 +34,9 @@ _SI_UNITS = {"length": "m", "lead": "m", "place": "m", "rate": "N/m", "force": "
              "moment": "N m", "moment per turn": "N m", "rigidity": "N m2", "curvature": "1/m", "expansion": "1/K",
              "temperature": "K", "number": "1"}  # fmt: skip
 _FIXED_ONLY = ("strings", "nut", "neck", "fretboard", "thermal")  # what matters of a fixed bridge, with its saddles
-USUAL_BOW = 0.014  # 1/m, of a neck with .25 mm of relief (hold 1 and 17, read at 8) at 25.5 in; common practice, no source
+USUAL_BOW = (
+    0.014  # 1/m, of a neck with .25 mm of relief (hold 1 and 17, read at 8) at 25.5 in; common practice, no source
+)
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,8 @@ def assemble(instrument: InstrumentFile, gauges: Sequence[Gauge]) -> Assembled:
     """
     if len(gauges) != instrument.strings:
         raise InputError(
-            f"{instrument.file}: the set has {len(gauges)} strings and {instrument.name} has {instrument.strings}; mend one."
+            f"{instrument.file}: the set has {len(gauges)} strings, {instrument.name} has "
+            f"{instrument.strings}; mend one of them."
         )
     traits = Traits(
         strings=strings_from(gauges),
@@ -312,13 +315,22 @@ def _fills(i: InstrumentFile, table: str, key: str) -> bool:
 
 
 LABELS = {
-    "springs.rate": "spring rate", "springs.initial": "initial pull of the springs", "springs.free": "free length of the springs",
-    "springs.hook_aft": "spring hooks, aft of the pivot", "springs.hook_up": "spring hooks, depth",
-    "nut.behind": "string behind the nut", "neck.bending": "stiffness of the neck",
-    "neck.string_line": "strings over the neck's bending line", "bridge.pivot_y": "height of the pivots",
-    "bridge.saddle_up": "height of the saddles", "bridge.rear_aft": "reach of the rear edge", "bridge.mass": "mass of the bridge",
-    "bridge.centre_aft": "centre of mass, aft", "bridge.centre_up": "centre of mass, depth", "claw.wall_x": "place of the claw's wall",
-}  # fmt: skip
+    "springs.rate": "spring rate",
+    "springs.initial": "initial pull of the springs",
+    "springs.free": "free length of the springs",
+    "springs.hook_aft": "spring hooks, aft of the pivot",
+    "springs.hook_up": "spring hooks, depth",
+    "nut.behind": "string behind the nut",
+    "neck.bending": "stiffness of the neck",
+    "neck.string_line": "strings over the neck's bending line",
+    "bridge.pivot_y": "height of the pivots",
+    "bridge.saddle_up": "height of the saddles",
+    "bridge.rear_aft": "reach of the rear edge",
+    "bridge.mass": "mass of the bridge",
+    "bridge.centre_aft": "centre of mass, aft",
+    "bridge.centre_up": "centre of mass, depth",
+    "claw.wall_x": "place of the claw's wall",
+}
 
 
 def _parts(i: InstrumentFile, traits: Traits) -> tuple[Uncertain, ...]:
@@ -358,7 +370,9 @@ def _part(item: Field, values: tuple[Amount, ...], source: str, traits: Traits) 
     if not item.learn.endswith("each"):
         sd = float(np.mean(sds))
         return [Uncertain(item.trait, label, item.trait, None, kind, sd, unit, source)]
-    share = np.interp(np.linspace(0, 1, size), np.linspace(0, 1, len(sds)), sds) if len(sds) > 1 else np.full(size, sds[0])
+    share = (
+        np.interp(np.linspace(0, 1, size), np.linspace(0, 1, len(sds)), sds) if len(sds) > 1 else np.full(size, sds[0])
+    )
     return [
         Uncertain(f"{item.trait}[{n}]", f"{label}, string {n + 1}", item.trait, n, kind, float(share[n]), unit, source)
         for n in range(size)

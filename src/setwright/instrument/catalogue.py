@@ -52,10 +52,14 @@ def _patterns(file: str) -> Mapping[str, Pattern]:
                 index = LAYOUT.table(table).index
                 for key, entry in values.items():
                     if key not in index or not entry.get("source"):
-                        raise FileFormatError(f"{document.where(name, table, key)}: unknown field or no source; mend it.")
+                        raise FileFormatError(
+                            f"{document.where(name, table, key)}: unknown field or no source; mend it."
+                        )
                     value = read_field(document, (name, table, key), entry["value"], index[key])
                     entries[table, key] = Entry(value, entry["source"])
-        own = {k: given.get(k, getattr(base, k)) for k in ("knife_edge", "clamped", "strings", "hung_with", "fitted_with")}
+        own = {
+            k: given.get(k, getattr(base, k)) for k in ("knife_edge", "clamped", "strings", "hung_with", "fitted_with")
+        }
         out[name] = Pattern(name, given["about"], MappingProxyType(entries), **own)
     return MappingProxyType(out)
 

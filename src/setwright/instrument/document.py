@@ -62,7 +62,9 @@ def from_bytes(raw: bytes, name: str) -> Document:
     Raises: FileFormatError with the line where it is no TOML.
     """
     if len(raw) > LARGEST:
-        raise FileFormatError(f"{name} is larger than {LARGEST // 1000} kB, too large for a file typed by hand; check it.")
+        raise FileFormatError(
+            f"{name} is larger than {LARGEST // 1000} kB, too large for a file typed by hand; check it."
+        )
     try:
         text = raw.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:

@@ -22,11 +22,11 @@ STRUCTURES = ("text", "count", "choice", "flag", "fret", "gauges", "patterns", "
 class Field:
     """One field of a file.
 
-    key: its name. kind: a quantity (quantities.QUANTITIES) or one of STRUCTURES. doc: what it is, for the documentation.
-    form: how many values (FORMS). low, high: allowed, in SI. usual: what may stand without confirming. choices: of a choice.
-    default: what holds when it is missing, in words. required: must be written. inner: fields of a table. learn: how its
-    deviation enters what is known of an instrument ("factor" or "offset", with " each" for every element by itself).
-    trait: where it goes in the traits, for labels. sign: of the trait against what is written.
+    key: its name. kind: a quantity (quantities.QUANTITIES) or one of STRUCTURES. doc: what it is, for the docs.
+    form: how many values (FORMS). low, high: allowed, in SI. usual: what may stand without confirming. choices: of a
+    choice. default: what holds when it is missing, in words. required: must be written. inner: fields of a table.
+    learn: how its deviation enters what is known of an instrument ("factor" or "offset", with " each" for every
+    element by itself). trait: where it goes in the traits. sign: of the trait against what is written.
     """
 
     key: str

@@ -124,14 +124,15 @@ def _check_counts(document: Document, read: InstrumentFile) -> None:
         item = LAYOUT.table(table).index[key]
         if item.form == "strings" and len(value) not in (1, read.strings):
             raise FileFormatError(
-                f"{document.where(table, key)}: {len(value)} values for {read.strings} strings; write one, or one per string."
+                f"{document.where(table, key)}: {len(value)} values for {read.strings} strings; "
+                "write one, or one per string."
             )
     places = read.entry("springs", "places")[0].value
     for count, used in read.entry("springs", "patterns")[0].value.items():
         if max(used) >= places:
             raise FileFormatError(
-                f"{document.where('springs', 'patterns')}: {count} springs use place {max(used) + 1}, but there are only "
-                f"{places} places; mend patterns or places."
+                f"{document.where('springs', 'patterns')}: {count} springs use place {max(used) + 1}, but there are "
+                f"only {places} places; mend patterns or places."
             )
 
 
@@ -142,7 +143,8 @@ def _check_sense(document: Document, read: InstrumentFile, tables: dict[str, Val
         for table in _ONLY_KNIFE:
             if tables[table]:
                 raise ContradictionError(
-                    f"{document.where(table)}: {read.bridge.name!r} is a fixed bridge and has none; leave out [{table}]."
+                    f"{document.where(table)}: {read.bridge.name!r} is a fixed bridge and has none; "
+                    f"leave out [{table}]."
                 )
     for one, other in (("saddle_aft", "compensation"), ("saddle_aft", "reach"), ("pivot_place", "reach")):
         if ("bridge", one) in given and ("bridge", other) in given:
@@ -151,12 +153,14 @@ def _check_sense(document: Document, read: InstrumentFile, tables: dict[str, Val
             )
     scale = given["instrument", "scale"][0].si
     if ("bridge", "pivot_place") in given and not 0.8 * scale < given["bridge", "pivot_place"][0].si < 1.1 * scale:
-        raise ContradictionError(f"{document.where('bridge', 'pivot_place')}: the pivot is not near the scale length; check it.")
+        raise ContradictionError(
+            f"{document.where('bridge', 'pivot_place')}: the pivot is not near the scale length; check it."
+        )
     for key in ("mouth", "joint"):
         if ("neck", key) in given and given["neck", key][0].written.unit != "fret":
-            share = given["neck", key][0].si / scale
+            share, text = given["neck", key][0].si / scale, given["neck", key][0].written.text
             if not 0.4 <= share <= 0.8:
                 raise ContradictionError(
-                    f"{document.where('neck', key)}: {given['neck', key][0].written.text!r} is not between 0.4 and 0.8 of "
-                    "the scale length, where necks join bodies; check it."
+                    f"{document.where('neck', key)}: {text!r} is not between 0.4 and 0.8 of the scale length, "
+                    "where necks join bodies; check it."
                 )

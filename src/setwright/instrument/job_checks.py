@@ -77,7 +77,9 @@ def check_found(document: Document, given: Values, instrument: InstrumentFile) -
         return
     springs = given.get("springs", 3)
     if bridge == "floating" and springs == 0:
-        raise ContradictionError(f"{document.where('found', 'springs')}: a floating bridge cannot stand with 0 springs.")
+        raise ContradictionError(
+            f"{document.where('found', 'springs')}: a floating bridge cannot stand with 0 springs."
+        )
     patterns = instrument.entry("springs", "patterns")[0].value
     if springs and springs not in patterns:
         known = ", ".join(str(n) for n in sorted(patterns))
@@ -98,8 +100,8 @@ def _gaps(document: Document, given: Values, bridge: str, instrument: Instrument
         for one in given.get("rear_gap", ()):
             if abs(one.si) > DECK_GAP + 2.0 * one.band and not instrument.given.get(("bridge", "recess")):
                 raise ContradictionError(
-                    f"{document.where('found', 'rear_gap')}: decked with a rear gap of {one.written.text!r} contradict each "
-                    "other; write floating, or a gap of 0."
+                    f"{document.where('found', 'rear_gap')}: decked with a rear gap of {one.written.text!r} is a "
+                    "contradiction; write floating, or a gap of 0."
                 )
     least, most = instrument.entry("claw", "travel")[0].value
     for one in given.get("claw_distance", ()):
@@ -129,9 +131,9 @@ def _set(document: Document, table: str, given: Values, instrument: InstrumentFi
         )
     pairs = pairwise(given.get("strings", ())) if instrument.strings <= 8 else ()
     if any(a.diameter > 1.3 * b.diameter for a, b in pairs):
-            raise ContradictionError(
-                f"{document.where(table, 'strings')}: string 1 is the thinnest; write the gauges from string 1."
-            )
+        raise ContradictionError(
+            f"{document.where(table, 'strings')}: string 1 is the thinnest; write the gauges from string 1."
+        )
 
 
 def _tables(document: Document, table: str, given: Values, instrument: InstrumentFile) -> None:
@@ -139,7 +141,9 @@ def _tables(document: Document, table: str, given: Values, instrument: Instrumen
     height = given.get("string_height")
     if height is not None:
         where = document.where(table, "string_height")
-        if ("values" in height) == ("treble" in height or "bass" in height) or ("treble" in height) != ("bass" in height):
+        if ("values" in height) == ("treble" in height or "bass" in height) or ("treble" in height) != (
+            "bass" in height
+        ):
             raise FileFormatError(f"{where}: write either values, one per string, or treble and bass.")
         if "values" in height and len(height["values"]) != instrument.strings:
             raise ContradictionError(
@@ -182,17 +186,22 @@ def check_want(document: Document, given: Values, found: Values, instrument: Ins
     if "bridge" in given:
         _fits_kind(document.where("want", "bridge"), bridge, instrument)
     if "plate" in given and "rear_gap" in given:
-        raise ContradictionError(f"{document.where('want', 'plate')}: plate and rear_gap say two things; leave one out.")
+        raise ContradictionError(
+            f"{document.where('want', 'plate')}: plate and rear_gap say two things; leave one out."
+        )
     for key in ("plate", "rear_gap"):
         if key in given and bridge not in ("floating", "blocked"):
             raise ContradictionError(
-                f"{document.where('want', key)}: a {bridge} bridge has no gap to choose; leave it out or write floating."
+                f"{document.where('want', key)}: a {bridge} bridge has no gap to choose; "
+                "leave it out, or write floating."
             )
     bend = given.get("up_bend")
     if bend is not None:
         where = document.where("want", "up_bend")
         if bridge != "floating":
-            raise ContradictionError(f"{where}: a {bridge} bridge cannot be pulled up; write floating, or leave it out.")
+            raise ContradictionError(
+                f"{where}: a {bridge} bridge cannot be pulled up; write floating, or leave it out."
+            )
         if bend.get("string", 3) > instrument.strings:
             raise ContradictionError(f"{where}: there are only {instrument.strings} strings.")
 

@@ -23,10 +23,11 @@ _SHELF_SPRING = (
 _HEIGHT = (
     Field("fret", "fret", "Where it is read.", low=1, high=36, default="12"),
     length("values", "From the thinnest string.", 0.1, 12, usual=(0.5, 6), form="list", default="treble and bass"),
-    length("treble", "Thinnest string; those between follow in a straight line.", 0.1, 12, usual=(0.5, 6),
-           default="values"),
+    length(
+        "treble", "Thinnest string; those between follow in a straight line.", 0.1, 12, usual=(0.5, 6), default="values"
+    ),
     length("bass", "Thickest string.", 0.1, 12, usual=(0.5, 6), default="values"),
-)  # fmt: skip
+)
 _RELIEF = (
     length("value", "Gap under the string at the fret read.", -2, 4, usual=(-0.2, 1.2), required=True),
     Field("hold", "frets", "Frets held down.", low=1, high=36, default="[1, 17]"),
@@ -64,26 +65,63 @@ FOUND = Table(
         _TUNING,
         _REFERENCE,
         Field("state", "choice", "Of the strings.", choices=STATES, default='"at pitch"'),
-        Field("bridge", "choice", "How the plate stands.", choices=FOUND_BRIDGES,
-              default='"fixed" on a fixed bridge, else "floating"'),
+        Field(
+            "bridge",
+            "choice",
+            "How the plate stands.",
+            choices=FOUND_BRIDGES,
+            default='"fixed" on a fixed bridge, else "floating"',
+        ),
         Field("springs", "count", "Number of springs on.", low=0, high=7, default="3, or 0 on a fixed bridge"),
-        length("claw_distance", "Hook line of the claw to the cavity wall.", 0, 80, usual=(1, 45), form="pair",
-               default="not read"),
-        length("rear_gap", "Body top to the bottom rear edge of the plate.", -15, 25, usual=(-6, 12), form="pair",
-               default="not read; 0 when decked"),
+        length(
+            "claw_distance",
+            "Hook line of the claw to the cavity wall.",
+            0,
+            80,
+            usual=(1, 45),
+            form="pair",
+            default="not read",
+        ),
+        length(
+            "rear_gap",
+            "Body top to the bottom rear edge of the plate.",
+            -15,
+            25,
+            usual=(-6, 12),
+            form="pair",
+            default="not read; 0 when decked",
+        ),
         Field("shims", "tables", "Shims in the pocket.", inner=_SHIM, default="none"),
-        Field("string_height", "table", "Fret crown to underside of the open string.", inner=_HEIGHT, default="not read"),
-        Field("relief", "table", "Relief of the neck, string held down at two frets.", inner=_RELIEF, default="not read"),
-        Field("pitches", "pitch", "Open strings as they sound.", form="list", low=15.0, high=1500.0,
-              default="the tuning, when at pitch"),
-        length("pivot_height", "Pivot line over the body top.", 0, 25, usual=(0, 15), form="pair",
-               default="from the instrument"),
+        Field(
+            "string_height", "table", "Fret crown to underside of the open string.", inner=_HEIGHT, default="not read"
+        ),
+        Field(
+            "relief", "table", "Relief of the neck, string held down at two frets.", inner=_RELIEF, default="not read"
+        ),
+        Field(
+            "pitches",
+            "pitch",
+            "Open strings as they sound.",
+            form="list",
+            low=15.0,
+            high=1500.0,
+            default="the tuning, when at pitch",
+        ),
+        length(
+            "pivot_height",
+            "Pivot line over the body top.",
+            0,
+            25,
+            usual=(0, 15),
+            form="pair",
+            default="from the instrument",
+        ),
         Field("saddle_room", "table", "How far the saddles can still go.", inner=_ROOM, default="from the instrument"),
         Field("attitude", "choice", "How it lay when read.", choices=ATTITUDES, default='"playing"'),
         Field("temperature", "temperature", "Of the room.", low=263.15, high=323.15, default="20 C"),
     ),
     required=True,
-)  # fmt: skip
+)
 
 WANT = Table(
     "want",
@@ -93,37 +131,69 @@ WANT = Table(
         Field("tuning", "pitch", "Open strings.", form="notes", low=15.0, high=1500.0, default="as found"),
         Field("reference", "pitch", "Pitch of A4.", low=380.0, high=500.0, usual=(415.0, 466.0), default="as found"),
         Field("bridge", "choice", "How the plate is to stand.", choices=WANT_BRIDGES, default="as found"),
-        length("rear_gap", "Body top to the bottom rear edge of the plate.", -15, 25, usual=(-6, 12),
-               default="floating: as found if it floated, else plate level; tolerance 0.25 mm"),
+        length(
+            "rear_gap",
+            "Body top to the bottom rear edge of the plate.",
+            -15,
+            25,
+            usual=(-6, 12),
+            default="floating: as found if it floated, else plate level; tolerance 0.25 mm",
+        ),
         Field("plate", "choice", "Wanted instead of a rear gap.", choices=("level",), default="the rear gap"),
-        Field("string_height", "table", "Fret crown to underside of the open string.", inner=_HEIGHT,
-              default="as found; tolerance 0.25 mm"),
+        Field(
+            "string_height",
+            "table",
+            "Fret crown to underside of the open string.",
+            inner=_HEIGHT,
+            default="as found; tolerance 0.25 mm",
+        ),
         length("radius", "Radius of the saddle line.", 100, 2000, usual=(150, 550), default="as the heights give it"),
         Field("relief", "table", "Relief of the neck.", inner=_RELIEF, default="as found; tolerance .002 in"),
-        Field("pitch_tolerance", "cents", "How near every string must be.", low=0.1, high=50.0, usual=(0.3, 10.0),
-              default="2 c"),
+        Field(
+            "pitch_tolerance",
+            "cents",
+            "How near every string must be.",
+            low=0.1,
+            high=50.0,
+            usual=(0.3, 10.0),
+            default="2 c",
+        ),
         Field("up_bend", "table", "How far the arm must pull a string up.", inner=_BEND, default="none"),
         Field("attitude", "choice", "How it will be played and checked.", choices=ATTITUDES, default='"playing"'),
     ),
-)  # fmt: skip
+)
 
 SHOP = Table(
     "shop",
     "What is in reach.",
     (
-        Field("shims", "tables", "Shims on the shelf.", inner=_SHELF_SHIM,
-              default="one strip each of .010, .015, .020 and .030 in"),
+        Field(
+            "shims",
+            "tables",
+            "Shims on the shelf.",
+            inner=_SHELF_SHIM,
+            default="one strip each of .010, .015, .020 and .030 in",
+        ),
         Field("springs", "tables", "Springs that could be added.", inner=_SHELF_SPRING, default='two "usual"'),
     ),
-)  # fmt: skip
+)
 
 LIMITS = Table(
     "limits",
     "How far one may go on the way.",
     (
-        Field("peak", "cents", "How far above its final pitch any string may go on the way.", low=0.0, high=600.0,
-              usual=(0.0, 400.0), default="50 c"),
-        Field("stress", "ratio", "Share of a string's breaking load that may be used.", low=0.2, high=1.0, default="80 %"),
+        Field(
+            "peak",
+            "cents",
+            "How far above its final pitch any string may go on the way.",
+            low=0.0,
+            high=600.0,
+            usual=(0.0, 400.0),
+            default="50 c",
+        ),
+        Field(
+            "stress", "ratio", "Share of a string's breaking load that may be used.", low=0.2, high=1.0, default="80 %"
+        ),
     ),
 )
 

@@ -1,8 +1,8 @@
-"""The job file: as found, as wanted, what the shop has and how far one may go, checked and with every default filled in."""
+"""The job file: as found, as wanted, what the shop has and how far one may go, checked and completed by defaults."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from setwright.instrument.document import Document, from_bytes, from_path
@@ -12,10 +12,11 @@ from setwright.instrument.job_fields import LAYOUT
 from setwright.instrument.quantities import Amount, amount
 from setwright.instrument.reading import Values, read_document
 from setwright.instrument.string_sets import Gauge
+from setwright.units.pitch import A4
 
 Pair = tuple[Amount, Amount]  # treble, bass
 GAP_TOLERANCE = 0.25e-3  # m
-HEIGHT_TOLERANCE = 0.25e-3  # m, a 64th is 0.4 and two thirds of it what a careful hand holds; common practice, no source
+HEIGHT_TOLERANCE = 0.25e-3  # m; common practice, no source
 RELIEF_TOLERANCE = 0.0254 * 0.002  # m
 PITCH_TOLERANCE = "2 c"
 PEAK = "50 c"
@@ -242,11 +243,9 @@ def _want(document: Document, given: Values, was: Values, found: Found, instrume
         else:
             level = True
     tolerance = gap.band if gap is not None and gap.stated else GAP_TOLERANCE
-    tuned = given if {"tuning", "reference"} & set(given) else was
     return Want(
         strings=given.get("strings", found.strings),
-        tuning=tuning_of(document, {**{k: was[k] for k in ("tuning", "reference") if k in was}, **tuned},
-                         "want" if tuned is given else "found", instrument),
+        tuning=_wanted_tuning(document, given, was, found, instrument),
         bridge=bridge,
         rear_gap=None if gap is None else _toleranced(gap, GAP_TOLERANCE),
         level=level,
@@ -258,6 +257,19 @@ def _want(document: Document, given: Values, was: Values, found: Found, instrume
         up_bend=_bend(given.get("up_bend")),
         attitude=given.get("attitude", "playing"),
     )  # fmt: skip
+
+
+def _wanted_tuning(
+    document: Document, given: Values, was: Values, found: Found, instrument: InstrumentFile
+) -> tuple[Amount, ...]:
+    """The wanted tuning; with another reference alone, the found one moved to it."""
+    if "tuning" in given:
+        reference = {"reference": was["reference"]} if "reference" in was else {}
+        return tuning_of(document, {**reference, **given}, "want", instrument)
+    if "reference" not in given:
+        return found.tuning
+    ratio = given["reference"][0].si / (was["reference"][0].si if "reference" in was else A4)
+    return tuple(replace(one, si=one.si * ratio) for one in found.tuning)
 
 
 def _shop(given: Values) -> Shop:

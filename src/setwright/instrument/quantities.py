@@ -130,8 +130,8 @@ def _read_place(text: str, where: str) -> tuple[Written, float | None]:
 def implied_band(written: Written) -> float:
     """Standard uncertainty of a value written without ±: half a step of its writing, taken as rectangular.
 
-    JCGM 100, 4.3.7: half width / sqrt(3). A length written as a fraction is usually reduced (25 1/2 in), so that its step is
-    taken as a 64th of an inch at most.
+    JCGM 100, 4.3.7: half width / sqrt(3). A length written as a fraction is usually reduced (25 1/2 in), so that its
+    step is taken as a 64th of an inch at most.
 
     Args:
         written: the value as typed.
@@ -143,7 +143,7 @@ def implied_band(written: Written) -> float:
     return step / math.sqrt(12.0)
 
 
-def amount(text: str, kind: str, where: str = "", reference: float = A4, gauge: str = "") -> Amount:
+def amount(text: str, kind: str, where: str = "", reference: float = A4) -> Amount:
     """Read one value of a file.
 
     Args:
@@ -151,11 +151,10 @@ def amount(text: str, kind: str, where: str = "", reference: float = A4, gauge: 
         kind: one of QUANTITIES.
         where: put in front of messages.
         reference: pitch of A4 [Hz].
-        gauge: what it was read with.
     Returns: the value with its band, stated or implied by the writing.
     Raises: InputError, UnitError.
     """
     written, band = read_quantity(text, kind, where, reference)
     if not math.isfinite(written.si):
         raise InputError(at(where, f"{text!r} is not a finite number; check it."))
-    return Amount(written.si, implied_band(written) if band is None else band, band is not None, written, gauge)
+    return Amount(written.si, implied_band(written) if band is None else band, band is not None, written)

@@ -11,11 +11,34 @@ from setwright.instrument.fields import Field, Layout
 from setwright.instrument.locate import Path
 from setwright.instrument.quantities import QUANTITIES, Amount, amount
 from setwright.instrument.string_sets import STRING_FIELDS, Gauge, gauge
+from setwright.metrology.gauges import gauge_named
+from setwright.metrology.reading import reading_uncertainty
 from setwright.units.pitch import A4
 
 Values = dict[str, Any]  # key -> what `read_field` returned
 _LONGEST_TEXT = 2000
 _WRAPPED = ("value", "gauge", "sure")
+EXAMPLES = {
+    "length": "1.6 mm",
+    "turns": "1/4 turn",
+    "cents": "2 c",
+    "force": "12 N",
+    "rate": "3.5 N/mm",
+    "angle": "0.5 deg",
+    "pitch": "E4",
+    "temperature": "20 C",
+    "mass": "300 g",
+    "unit mass": "0.395 g/m",
+    "ratio": "80 %",
+    "moment": "2 N m",
+    "moment per turn": "1.5 N m/turn",
+    "rigidity": "300 N m2",
+    "curvature": "0.002 per m",
+    "expansion": "11.5 ppm/K",
+    "number": "0.2",
+    "lead": "M3",
+    "place": "fret 16",
+}
 
 
 def read_document(document: Document, layout: Layout) -> dict[str, Values]:
@@ -79,7 +102,7 @@ def read_field(document: Document, path: Path, given: Any, item: Field, referenc
         given: what stands there.
         item: the field.
         reference: pitch of A4 for note names [Hz].
-    Returns: by kind: str, int, bool, a tuple of Amount (quantities), of Gauge, of int, a dict (tables), a tuple of dicts.
+    Returns: by kind: str, int, bool, a tuple of Amount (quantities), of Gauge or of int, a dict, a tuple of dicts.
     Raises: FileFormatError, InputError.
     """
     if item.kind in QUANTITIES:
@@ -100,7 +123,9 @@ def _quantities(document: Document, path: Path, given: Any, item: Field, referen
     places = [(*path, i) for i in range(len(parts))] if listed else [path]
     two = item.form in ("pair", "ends", "span", "point")
     if listed and ((two and len(parts) != 2) or not 1 <= len(parts) <= 12):
-        raise FileFormatError(f"{document.where(*path)}: {len(parts)} values stand where {'2' if two else '1 to 12'} belong.")
+        raise FileFormatError(
+            f"{document.where(*path)}: {len(parts)} values stand where {'2' if two else '1 to 12'} belong."
+        )
     read = tuple(_one(document, p, v, item, reference) for p, v in zip(places, parts, strict=True))
     if item.form == "span" and not read[0].si <= read[1].si and not item.key.endswith(("height_room", "length_room")):
         raise FileFormatError(f"{document.where(*path)}: the first value is above the second; write the least first.")
@@ -123,9 +148,20 @@ def _one(document: Document, path: Path, given: Any, item: Field, reference: flo
     if not isinstance(given, str):
         unit = " has no unit; write it in quotes with its unit" if number else " is not a value; write it in quotes"
         raise FileFormatError(f"{where}: {shown(given)}{unit}, for instance {example(item)}.")
-    read = amount(given, item.kind, where, reference, gauge[:80])
+    read = amount(given, item.kind, where, reference)
+    if gauge:
+        read = _by_gauge(read, item.kind, gauge, where)
     _within(read, item, where, sure)
     return read
+
+
+def _by_gauge(read: Amount, kind: str, name: str, where: str) -> Amount:
+    """A value read with a named gauge: without a ± of its own it is as uncertain as the gauge."""
+    known = gauge_named(name, where)
+    if known.kind != kind and (kind, known.kind) != ("pitch", "cents"):
+        raise FileFormatError(f"{where}: a {name} does not show a {kind}; name another gauge, or write a ±.")
+    band = read.band if read.stated else reading_uncertainty(read.written, known)
+    return replace(read, band=band, gauge=name)
 
 
 def example(item: Field) -> str:
@@ -135,13 +171,7 @@ def example(item: Field) -> str:
         item: the field.
     Returns: e.g. '"1.6 mm"'.
     """
-    examples = {
-        "length": "1.6 mm", "lead": "M3", "place": "fret 16", "rate": "3.5 N/mm", "force": "12 N", "angle": "0.5 deg",
-        "pitch": "E4", "cents": "2 c", "ratio": "80 %", "temperature": "20 C", "mass": "300 g", "moment": "2 N m",
-        "moment per turn": "1.5 N m/turn", "rigidity": "300 N m2", "curvature": "0.002 per m", "expansion": "11.5 ppm/K",
-        "unit mass": "0.395 g/m", "number": "0.2",
-    }  # fmt: skip
-    return f'"{examples.get(item.kind, "1")}"'
+    return f'"{EXAMPLES[item.kind]}"'
 
 
 def _within(read: Amount, item: Field, where: str, sure: bool) -> None:
@@ -188,7 +218,8 @@ def _text(document: Document, path: Path, given: Any, item: Field) -> str:
 def _count(document: Document, path: Path, given: Any, item: Field) -> int:
     if not isinstance(given, int) or isinstance(given, bool) or not item.low <= given <= item.high:
         raise FileFormatError(
-            f"{document.where(*path)}: {shown(given)} stands where a whole number from {item.low:g} to {item.high:g} belongs."
+            f"{document.where(*path)}: {shown(given)} stands where a whole number "
+            f"from {item.low:g} to {item.high:g} belongs."
         )
     return given
 
@@ -235,7 +266,9 @@ def _patterns(document: Document, path: Path, given: Any, item: Field) -> dict[i
         here = (*path, key)
         right = isinstance(places, list) and all(isinstance(p, int) and not isinstance(p, bool) for p in places)
         if not key.isascii() or not key.isdigit() or len(key) > 1 or not right or len(set(places)) != int(key):
-            raise FileFormatError(f"{document.where(*here)}: write a number of springs and its places, as 3 = [1, 3, 5].")
+            raise FileFormatError(
+                f"{document.where(*here)}: write a number of springs and its places, as 3 = [1, 3, 5]."
+            )
         if any(not 1 <= p <= 7 for p in places):
             raise FileFormatError(f"{document.where(*here)}: spring places are counted from 1 (treble) to 7.")
         if places:
@@ -249,7 +282,9 @@ def _table(document: Document, path: Path, given: Any, item: Field) -> Values:
 
 def _tables(document: Document, path: Path, given: Any, item: Field) -> tuple[Values, ...]:
     if not isinstance(given, list) or len(given) > 40:
-        raise FileFormatError(f"{document.where(*path)}: {shown(given)} stands where a list of tables [{{...}}] belongs.")
+        raise FileFormatError(
+            f"{document.where(*path)}: {shown(given)} stands where a list of tables [{{...}}] belongs."
+        )
     return tuple(read_table(document, (*path, i), one, item.inner) for i, one in enumerate(given))
 
 

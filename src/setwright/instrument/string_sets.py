@@ -88,7 +88,9 @@ def gauge(text: str, where: str = "", wrap: str = "", measured: Mapping[str, Amo
         raise FileFormatError(at(where, f"{text!r} is no gauge of a {kind} string; these run from {limits}."))
     core = (measured or {}).get("core")
     if core is not None and not (wound and core.si * 1.16 < read.si):
-        raise InputError(at(where, f"{text!r} cannot have a core of {core.written.text!r}; only a wound one has a core."))
+        raise InputError(
+            at(where, f"{text!r} cannot have a core of {core.written.text!r}; only a wound one has a core.")
+        )
     metal = wrap or str(load("strings.toml").data["wound"]["wrap"])
     return Gauge(text.strip(), read.si, wound, metal, read.written, dict(measured or {}))
 
@@ -187,5 +189,7 @@ def string_parts(gauges: Sequence[Gauge]) -> tuple[Uncertain, ...]:
             got = _worked(one)[name]
             source = "typed" if got.typed else f"catalogue: {trust(one.wound, name)[1]}"
             what = f"{label} of string {i + 1} ({one.text})"
-            parts.append(Uncertain(f"strings.{name}[{i}]", what, f"strings.{name}", i, "factor", got.share, unit, source))
+            parts.append(
+                Uncertain(f"strings.{name}[{i}]", what, f"strings.{name}", i, "factor", got.share, unit, source)
+            )
     return tuple(parts)
