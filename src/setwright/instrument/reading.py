@@ -52,6 +52,7 @@ def read_document(document: Document, layout: Layout) -> dict[str, Values]:
     """
     refuse_unknown(document, (), document.data, [t.name for t in layout.tables])
     out: dict[str, Values] = {}
+    reference = A4
     for table in layout.tables:
         if table.name not in document.data:
             if table.required:
@@ -59,11 +60,15 @@ def read_document(document: Document, layout: Layout) -> dict[str, Values]:
             out[table.name] = {}
             continue
         path: Path = (table.name,)
-        out[table.name] = read_table(document, path, document.data[table.name], table.fields)
+        out[table.name] = read_table(document, path, document.data[table.name], table.fields, reference)
+        if "reference" in out[table.name] and table.index["reference"].kind == "pitch":
+            reference = out[table.name]["reference"][0].si  # holds for the tables after it
     return out
 
 
-def read_table(document: Document, path: Path, given: Any, fields: tuple[Field, ...]) -> Values:
+def read_table(
+    document: Document, path: Path, given: Any, fields: tuple[Field, ...], reference: float = A4
+) -> Values:
     """Read the fields of one table.
 
     Args:
@@ -71,14 +76,15 @@ def read_table(document: Document, path: Path, given: Any, fields: tuple[Field, 
         path: where the table stands.
         given: what stands there.
         fields: what may stand in it.
+        reference: pitch of A4 for note names [Hz], unless the table has its own.
     Returns: key -> value, of the fields that were written.
     Raises: FileFormatError, InputError.
     """
     content = table_at(document, given, path)
     refuse_unknown(document, path, content, [f.key for f in fields])
-    reference = A4
-    if isinstance(content.get("reference"), str) and any(f.key == "reference" and f.kind == "pitch" for f in fields):
-        reference = amount(content["reference"], "pitch", document.where(*path, "reference")).si
+    own = next((f for f in fields if f.key == "reference" and f.kind == "pitch"), None)
+    if own is not None and "reference" in content:
+        reference = read_field(document, (*path, "reference"), content["reference"], own)[0].si
     for item in fields:
         if item.required and item.key not in content:
             raise FileFormatError(f"{document.where(*path)}: the field {item.key!r} is missing; {_lower(item.doc)}")
