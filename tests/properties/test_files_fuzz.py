@@ -24,10 +24,37 @@ KESTREL = instrument_from_bytes((EXAMPLES / "kestrel.instrument.toml").read_byte
 OFTEN = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 WORDS = st.sampled_from(
-    ["nan", "inf", "-inf", "1e999", "-1", "0", '"nan mm"', '"1e400 mm"', '"-5 mm"', '"6 mm"', '"1/0 in"', '"±"', '""',
-     "[]", "{}", "[[]]", "true", '"fret 99"', '"2 ± nan mm"', '"E4"', "1979-05-27", '"' + "9" * 70 + ' mm"', "0x1F",
-     '"\\u0000"', "[1, 2, 3]", "{ value = 1 }", '{ value = "1 mm", sure = true }', "9" * 40]
-)  # fmt: skip
+    [
+        "nan",
+        "inf",
+        "-inf",
+        "1e999",
+        "-1",
+        "0",
+        '"nan mm"',
+        '"1e400 mm"',
+        '"-5 mm"',
+        '"6 mm"',
+        '"1/0 in"',
+        '"±"',
+        '""',
+        "[]",
+        "{}",
+        "[[]]",
+        "true",
+        '"fret 99"',
+        '"2 ± nan mm"',
+        '"E4"',
+        "1979-05-27",
+        '"' + "9" * 70 + ' mm"',
+        "0x1F",
+        '"\\u0000"',
+        "[1, 2, 3]",
+        "{ value = 1 }",
+        '{ value = "1 mm", sure = true }',
+        "9" * 40,
+    ]
+)
 BYTES = st.binary(min_size=1, max_size=6)
 
 
@@ -56,7 +83,9 @@ def read(raw, name):
         assert "\n" not in text
         assert name in text, f"no file named in: {text}"
         return None
-    assert all(math.isfinite(number) for _, number in numbers(got)), [p for p, n in numbers(got) if not math.isfinite(n)]
+    assert all(math.isfinite(number) for _, number in numbers(got)), [
+        p for p, n in numbers(got) if not math.isfinite(n)
+    ]
     return got
 
 
@@ -101,8 +130,28 @@ def test_any_bytes(raw, name):
 
 def _one(item: Field):
     """Mostly sensible text for a field, in the kind of thing it takes."""
-    texts = st.sampled_from(["6 mm", "1.6 mm ± 0.1 mm", "E4", "2 c", "3.5 N/mm", "12 N", "M3", "fret 16", "1 deg", "80 %",
-                             "300 g", "2 N m", "300 N m2", "0.01 per m", "11 ppm/K", "20 C", "0.1", "25.5 in"])  # fmt: skip
+    texts = st.sampled_from(
+        [
+            "6 mm",
+            "1.6 mm ± 0.1 mm",
+            "E4",
+            "2 c",
+            "3.5 N/mm",
+            "12 N",
+            "M3",
+            "fret 16",
+            "1 deg",
+            "80 %",
+            "300 g",
+            "2 N m",
+            "300 N m2",
+            "0.01 per m",
+            "11 ppm/K",
+            "20 C",
+            "0.1",
+            "25.5 in",
+        ]
+    )
     return texts.map(repr_toml) | WORDS
 
 
@@ -145,8 +194,10 @@ def _structured(item: Field):
 
 
 @OFTEN
-@given(text=st.text(max_size=30) | st.from_regex(r"[0-9.,/± a-zA-Z%+-]{0,20}", fullmatch=True),
-       kind=st.sampled_from(QUANTITIES))  # fmt: skip
+@given(
+    text=st.text(max_size=30) | st.from_regex(r"[0-9.,/± a-zA-Z%+-]{0,20}", fullmatch=True),
+    kind=st.sampled_from(QUANTITIES),
+)
 def test_any_text_for_a_quantity(text, kind):
     try:
         written, band = read_quantity(text, kind, "x")
@@ -181,7 +232,12 @@ def test_every_key_of_the_examples_has_its_line(path):
 
 
 KEYS = st.from_regex(r"[a-z_-]{1,5}", fullmatch=True) | st.text("a\"'\\ .é]#=", min_size=1, max_size=4)
-LEAVES = st.integers() | st.booleans() | st.text("ab\"'\\ \n#[]{}=,", max_size=6) | st.floats(allow_nan=False, allow_infinity=False)
+LEAVES = (
+    st.integers()
+    | st.booleans()
+    | st.text("ab\"'\\ \n#[]{}=,", max_size=6)
+    | st.floats(allow_nan=False, allow_infinity=False)
+)
 
 
 def _quoted(text):
@@ -202,8 +258,15 @@ def _toml(value):
 
 
 @OFTEN
-@given(st.dictionaries(KEYS, st.recursive(LEAVES, lambda inner: st.lists(inner, max_size=3) | st.dictionaries(KEYS, inner, max_size=3),
-                                          max_leaves=8), max_size=4))  # fmt: skip
+@given(
+    st.dictionaries(
+        KEYS,
+        st.recursive(
+            LEAVES, lambda inner: st.lists(inner, max_size=3) | st.dictionaries(KEYS, inner, max_size=3), max_leaves=8
+        ),
+        max_size=4,
+    )
+)
 def test_every_key_of_any_toml_is_found(tree):
     text = "\n".join(f"{_quoted(k)} = {_toml(v)} # tail" for k, v in tree.items())
     data = from_bytes(text.encode(), "x").data

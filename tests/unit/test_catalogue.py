@@ -1,4 +1,4 @@
-"""The catalogue: every pattern is complete, every value has a source, and the sets of strings come out as the trade knows them."""
+"""The catalogue: every pattern is complete, every value has a source, and a set of strings comes out as it should."""
 
 import pytest
 

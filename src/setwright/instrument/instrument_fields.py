@@ -12,7 +12,7 @@ INSTRUMENT = Table(
     "What is read on the instrument itself.",
     (
         Field("name", "text", "What the shop calls it.", required=True),
-        Field("strings", "count", "Number of strings.", low=3, high=12, default="6"),
+        Field("strings", "count", "Number of strings.", low=3, high=12, default="that of the bridge pattern"),
         length(
             "scale",
             "Nominal scale length: nut to the 12th fret, doubled.",
