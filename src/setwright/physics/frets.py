@@ -65,7 +65,7 @@ def board_radius(x: ArrayLike, end_x: ArrayLike, radius_nut: ArrayLike, radius_e
     return require("radius there", start + (end - start) * share, *RADIUS)
 
 
-def board_drop(radius: ArrayLike, z: ArrayLike) -> Array:
+def drop(radius: ArrayLike, z: ArrayLike) -> Array:
     """How far a round board falls off beside its centre, R - sqrt(R^2 - z^2), in the form without cancellation.
 
     Args:
@@ -111,7 +111,7 @@ def crown_height(
     Returns:
         (...) [m] y of the crown.
 
-    Valid range: as `fret_position`, `board_radius` and `board_drop`; crown 0 to 3 mm.
+    Valid range: as `fret_position`, `board_radius` and `drop`; crown 0 to 3 mm.
 
     Raises:
         RangeError: outside it.
@@ -119,7 +119,7 @@ def crown_height(
     end_x = fret_position(scale, require("last fret", last_fret, 1.0, 36.0, ""))
     radius = board_radius(fret_position(scale, fret), end_x, radius_nut, radius_end)
     base = require("board height", board_height, -0.1, 0.2, "m") + require("fret height", crown, 0.0, 3e-3, "m")
-    height: Array = base - board_drop(radius, z)
+    height: Array = base - drop(radius, z)
     return height
 
 

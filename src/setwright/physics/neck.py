@@ -17,20 +17,19 @@ from setwright.physics.strings import TENSION
 PLACE = (-1.0, 3.0, "m")
 ANGLE = (-0.2, 0.2, "rad")
 SHIM = (-5e-3, 5e-3, "m")
+POCKET = (0.01, 0.2, "m")
 BOW = (-0.2, 0.2, "1/m")
 MOMENT = (-500.0, 500.0, "N m")
 
 
-def shim_angle(thickness: ArrayLike, lever: ArrayLike) -> Array:
-    """Turn of the neck by a shim in the pocket, thickness / lever. Common practice, no source.
+def strip_angle(thickness: ArrayLike, lever: ArrayLike) -> Array:
+    """Turn of the neck by a strip shim, thickness / distance from the pocket's mouth. Common practice, no source.
 
-    A strip turns by its thickness over its distance from the pocket's mouth, a full tapered shim by its thickness at
-    the heel end over the length of the pocket. A full flat shim lifts the neck by its thickness and turns nothing.
     The angle stands for its tangent; at 1 mm under 70 mm that is 0.01 % of it.
 
     Args:
-        thickness: (...) [m] > 0 at the heel end; < 0 when the shim (its thick end) lies at the mouth
-        lever: (...) [m] from the mouth to the strip, or length of the pocket
+        thickness: (...) [m] > 0 at the heel end; < 0 for a strip at the mouth
+        lever: (...) [m] from the mouth to the strip
 
     Returns:
         (...) [rad] > 0 when the headstock tips back.
@@ -40,8 +39,30 @@ def shim_angle(thickness: ArrayLike, lever: ArrayLike) -> Array:
     Raises:
         RangeError: outside it.
     """
-    t, arm = require("shim thickness", thickness, *SHIM), require("lever of the shim", lever, 0.01, 0.2, "m")
+    t, arm = require("shim thickness", thickness, *SHIM), require("lever of the shim", lever, *POCKET)
     angle: Array = t / arm
+    return angle
+
+
+def wedge_angle(thickness: ArrayLike, pocket: ArrayLike) -> Array:
+    """Turn of the neck by a full tapered shim, thickness at the heel end / pocket length. Common practice, no source.
+
+    A full flat shim lifts the neck by its thickness and turns nothing.
+
+    Args:
+        thickness: (...) [m] at the heel end; < 0 when the thick end lies at the mouth
+        pocket: (...) [m] length of the pocket
+
+    Returns:
+        (...) [rad] > 0 when the headstock tips back.
+
+    Valid range: thickness -5 to 5 mm, pocket 10 to 200 mm.
+
+    Raises:
+        RangeError: outside it.
+    """
+    t, length = require("shim thickness", thickness, *SHIM), require("pocket length", pocket, *POCKET)
+    angle: Array = t / length
     return angle
 
 
@@ -64,7 +85,7 @@ def line_rise(angle: ArrayLike, lever: ArrayLike) -> Array:
     return rise
 
 
-def turn_about(
+def rotate(
     x: ArrayLike, y: ArrayLike, mouth_x: ArrayLike, mouth_y: ArrayLike, angle: ArrayLike
 ) -> tuple[Array, Array]:
     """Where a point of the neck goes when the neck turns about the pocket's mouth (plane rotation, exact).
