@@ -93,7 +93,7 @@ def read_off(
         frets: where string heights are wanted [1].
     Returns: the readings.
     """
-    batched = any(np.ndim(v) for v in (tilt_limits(traits, settings)[0],)) or rig.batch > 1
+    batched = not _plain(traits, settings, rig)
     pitch = pitches(rig, state)
     tight = pitch > 0.0
     held = at_pitch(rig, np.where(tight, pitch, np.nan))
@@ -209,8 +209,13 @@ def with_pegs(traits: Traits, settings: Settings, rig: Rig, state: Equilibrium) 
     """
     grow = 1.0 + traits.thermal.string_expansion * (settings.temperature - traits.thermal.reference)
     length = unstretched_lengths(rig, state) / np.asarray(grow)[..., None]
-    plain = rig.batch == 1 and np.ndim(tilt_limits(traits, settings)[0]) == 0
+    plain = _plain(traits, settings, rig)
     return replace(settings, unstretched=length[0] if plain else length)
+
+
+def _plain(traits: Traits, settings: Settings, rig: Rig) -> bool:
+    """Whether neither traits nor settings carry a batch axis."""
+    return rig.batch == 1 and np.ndim(tilt_limits(traits, settings)[0]) == 0
 
 
 @dataclass(frozen=True)
@@ -222,7 +227,9 @@ class Balanced:
     state: Equilibrium
 
 
-def balance_at(traits: Traits, settings: Settings, hertz: Array, tilt: Array | float) -> Balanced:
+def balance_at(
+    traits: Traits, settings: Settings, hertz: Array, tilt: Array | float, moment: Array | float = 0.0
+) -> Balanced:
     """Set claw and pegs so that the plate rests at a tilt with every string at pitch.
 
     Args:
@@ -230,14 +237,15 @@ def balance_at(traits: Traits, settings: Settings, hertz: Array, tilt: Array | f
         settings: all but pegs and claw; the claw's skew is kept.
         hertz: (S) or (B, S) first partials [Hz].
         tilt: () or (B) [rad].
+        moment: () or (B) left over for a stop to carry, > 0 presses on the lower one [N m].
     Returns: settings, whether the balance exists, and the state. Claw limits are not applied.
     """
     rig = at_pitch(build_rig(traits, settings), hertz)
     axis_x, axis_y = (
         np.broadcast_to(np.asarray(a)[..., None], rig.claw_x.shape) for a in claw_axis(traits)
     )
-    answer = claw_for_tilt(rig, tilt, axis_x, axis_y)
-    plain = rig.batch == 1 and np.ndim(tilt_limits(traits, settings)[0]) == 0
+    answer = claw_for_tilt(rig, tilt, axis_x, axis_y, moment)
+    plain = _plain(traits, settings, rig)
     claw = settings.claw + (answer.shift[0] if plain else answer.shift[:, None])
     moved = replace(settings, claw=claw)
     return Balanced(with_pegs(traits, moved, rig, answer.state), answer.reached, answer.state)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
@@ -66,31 +66,39 @@ def draw(known: Prior, count: int, rng: np.random.Generator) -> Array:
     return np.asarray(known.mean + rng.standard_normal((count, len(known.parts))) @ root.T)
 
 
-def vary(traits: Traits, known: Prior, deviations: Array) -> Traits:
+def vary(traits: Traits, known: Prior, deviations: Array, wanted: bool = False) -> Traits:
     """Instruments with given deviations from the nominal one.
+
+    Where another set of strings will go on, its deviations are parts called "wanted.*"; they touch the strings of the
+    wanted instrument only, and the parts "strings.*" those of the found one only.
 
     Args:
         traits: the nominal instrument, unbatched.
         known: names the deviations.
         deviations: (P) or (B, P).
+        wanted: whether `traits` carries the wanted set.
     Returns: the instruments, with the batch axis of `deviations`.
     """
-    changed: dict[str, dict[str, Any]] = {}
+    another_set = any(part.path.startswith("wanted.") for part in known.parts)
+    skip = ("strings." if wanted else "wanted.") if another_set else "wanted."
+    changed: dict[str, dict[str, Array]] = {}
     for i, part in enumerate(known.parts):
-        group, field = part.path.split(".")
+        if part.path.startswith(skip):
+            continue
+        group, name = part.path.replace("wanted.", "strings.").split(".")
+        nominal = np.asarray(getattr(getattr(traits, group), name))
         fields = changed.setdefault(group, {})
-        nominal = np.asarray(getattr(getattr(traits, group), field))
-        now = fields.get(field)
-        if now is None:
-            lead = deviations.shape[:-1]
-            now = np.array(np.broadcast_to(nominal, (*lead, *nominal.shape)))
-        by = deviations[..., i]
-        if part.index is not None:
-            now[..., part.index] = (
-                now[..., part.index] * (1.0 + by) if part.kind == "factor" else now[..., part.index] + by
-            )
-        else:
-            by = by.reshape(*by.shape, *(1,) * nominal.ndim)
-            now = now * (1.0 + by) if part.kind == "factor" else now + by
-        fields[field] = now
+        now = fields.get(name, nominal)
+        fields[name] = _deviate(now, nominal.ndim, part, deviations[..., i])
     return replace(traits, **{g: replace(getattr(traits, g), **f) for g, f in changed.items()})
+
+
+def _deviate(now: Array, trailing: int, part: Uncertain, by: Array) -> Array:
+    lead = np.shape(by)
+    full = np.array(np.broadcast_to(now, (*lead, *now.shape[now.ndim - trailing :])))
+    if part.index is not None:
+        place = (..., part.index)
+        full[place] = full[place] * (1.0 + by) if part.kind == "factor" else full[place] + by
+        return full
+    spread = np.reshape(by, (*lead, *(1,) * trailing))
+    return np.asarray(full * (1.0 + spread) if part.kind == "factor" else full + spread)
