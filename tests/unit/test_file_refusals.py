@@ -39,6 +39,15 @@ def refusal(call, *args, kind=InputError):
 
 
 JOB_REFUSALS = [
+    ('rear_gap = "2.6 mm ± 0.25 mm"', 'rear_gap = "2.6 mm ± 1e300 mm"', "a ± wider than all that is possible"),
+    ('rear_gap = "2.6 mm ± 0.25 mm"', 'rear_gap = "1e308 m to 1.7e308 m"', "is not a finite number"),
+    (
+        'state = "at pitch"',
+        'pitches = ["E2", "A2", "D3", "G3", "B3", "E4"]',
+        "found.pitches[1]: 'E2' is -2400 c from the tuning of string 1, 'E4'",
+    ),
+    ('title = "Kestrel: decked to floating"', 'title = " "', "job.title: ' ' stands where words in quotes belong"),
+    ('wish = "Wants', f'wish = "{"long " * 500}Wants', "job.wish: longer than 2000 characters"),
     (
         'state = "at pitch"',
         'stat = "at pitch"',
@@ -171,6 +180,7 @@ def test_a_job_that_cannot_be(old, new, says):
 
 
 INSTRUMENT_REFUSALS = [
+    ("[springs]", "[springs]\npatterns = { 2 = [1, 1, 3] }", "write a number of springs and its places"),
     (
         'kind = "two-post knife edge"',
         'kind = "two posts"',

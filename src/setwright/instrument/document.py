@@ -30,10 +30,6 @@ class Document:
         """The place of a value in words, e.g. "kestrel.job.toml, line 12, found.rear_gap"."""
         return f"{self.name}, line {line_of(self.lines, path)}, {spelled(path)}" if path else self.name
 
-    def line(self, *path: str | int) -> int:
-        """Line of a value."""
-        return line_of(self.lines, path)
-
 
 def spelled(path: Iterable[str | int]) -> str:
     """A key path as a reader counts: found.shims, number 1, thickness.

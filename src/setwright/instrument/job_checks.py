@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 
 from setwright.errors import ContradictionError, FileFormatError
@@ -21,6 +22,7 @@ GUITAR = {
 }
 BASS = {4: "G2 D2 A1 E1", 5: "G2 D2 A1 E1 B0", 6: "C3 G2 D2 A1 E1 B0"}
 BASS_FROM = 0.72  # m, scale length
+FAR_OFF = 700.0  # cents between a pitch read and the tuning named, beyond which one of them is a slip
 DECK_GAP = 0.3e-3  # m, a plate that shows more is not on the body
 _KNIFE_ONLY = ("springs", "claw_distance", "rear_gap", "pivot_height")
 
@@ -92,6 +94,24 @@ def check_found(document: Document, given: Values, instrument: InstrumentFile) -
         raise ContradictionError(
             f"{document.where('found', 'pitches')}: strings that are {given['state']} have no pitches; leave them out."
         )
+
+
+def check_pitches(document: Document, pitches: tuple[Amount, ...], tuning: tuple[Amount, ...]) -> None:
+    """Hold the pitches read against the tuning named.
+
+    Args:
+        document: for messages.
+        pitches: (S) [Hz].
+        tuning: (S) [Hz].
+    Raises: ContradictionError where a string is further off than a fifth.
+    """
+    for i, (read, named) in enumerate(zip(pitches, tuning, strict=True)):
+        off = 1200.0 * math.log2(read.si / named.si)
+        if abs(off) > FAR_OFF:
+            raise ContradictionError(
+                f"{document.where('found', 'pitches', i)}: {read.written.text!r} is {off:+.0f} c from the tuning of "
+                f"string {i + 1}, {named.written.text!r}; pitches run from string 1, or the tuning is another."
+            )
 
 
 def _gaps(document: Document, given: Values, bridge: str, instrument: InstrumentFile) -> None:

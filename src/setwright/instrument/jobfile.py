@@ -7,7 +7,7 @@ from pathlib import Path
 
 from setwright.instrument.document import Document, from_bytes, from_path
 from setwright.instrument.files import InstrumentFile, read_instrument
-from setwright.instrument.job_checks import check_found, check_shop, check_want, tuning_of
+from setwright.instrument.job_checks import check_found, check_pitches, check_shop, check_want, tuning_of
 from setwright.instrument.job_fields import LAYOUT
 from setwright.instrument.quantities import Amount, amount
 from setwright.instrument.reading import Values, read_document
@@ -189,6 +189,8 @@ def job_from(document: Document, tables: dict[str, Values], instrument: Instrume
     job = tables["job"]
     check_found(document, tables["found"], instrument)
     found = _found(document, tables["found"], instrument)
+    if found.pitches is not None:
+        check_pitches(document, found.pitches, found.tuning)
     check_want(document, tables["want"], tables["found"], instrument)
     check_shop(document, tables["shop"])
     return Job(

@@ -66,9 +66,7 @@ def read_document(document: Document, layout: Layout) -> dict[str, Values]:
     return out
 
 
-def read_table(
-    document: Document, path: Path, given: Any, fields: tuple[Field, ...], reference: float = A4
-) -> Values:
+def read_table(document: Document, path: Path, given: Any, fields: tuple[Field, ...], reference: float = A4) -> Values:
     """Read the fields of one table.
 
     Args:
@@ -187,6 +185,8 @@ def _within(read: Amount, item: Field, where: str, sure: bool) -> None:
     text = read.written.text
     if not item.low <= read.si <= item.high:
         raise FileFormatError(f"{where}: {text!r} is outside what is possible, {limits(item)}; check number and unit.")
+    if read.band > item.high - item.low:
+        raise FileFormatError(f"{where}: {text!r} has a ± wider than all that is possible, {limits(item)}; check it.")
     if item.usual and not sure and not item.usual[0] <= read.si <= item.usual[1]:
         usual = limits(replace(item, low=item.usual[0], high=item.usual[1]))
         raise QuestionableError(
@@ -271,7 +271,13 @@ def _patterns(document: Document, path: Path, given: Any, item: Field) -> dict[i
     for key, places in table_at(document, given, path).items():
         here = (*path, key)
         right = isinstance(places, list) and all(isinstance(p, int) and not isinstance(p, bool) for p in places)
-        if not key.isascii() or not key.isdigit() or len(key) > 1 or not right or len(set(places)) != int(key):
+        if (
+            not key.isascii()
+            or not key.isdigit()
+            or len(key) > 1
+            or not right
+            or not len(set(places)) == len(places) == int(key)
+        ):
             raise FileFormatError(
                 f"{document.where(*here)}: write a number of springs and its places, as 3 = [1, 3, 5]."
             )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from setwright.errors import InputError
-from setwright.instrument import instrument_fields, job_fields
+from setwright.instrument import catalogue, instrument_fields, job_fields
 from setwright.instrument.fields import FORMS, Field, Layout, Table
 from setwright.instrument.quantities import QUANTITIES
 from setwright.instrument.reading import EXAMPLES, limits
@@ -117,28 +117,45 @@ def _structure(item: Field) -> Node:
     return nodes[item.kind]
 
 
-def markdown(kind: str) -> str:
-    """The fields of a file as tables for docs/file-formats.md.
+def with_tables(page: str) -> str:
+    """The page docs/file-formats.md with its tables of fields made anew.
 
     Args:
-        kind: "instrument" or "job".
-    Returns: Markdown.
-    Raises: InputError for another kind.
+        page: Markdown with marks, one per line: <!-- fields: job -->, <!-- fields: instrument -->,
+            <!-- fields: string -->, <!-- gauges -->, <!-- kinds -->, each closed by <!-- end -->.
+    Returns: the page, text between the marks replaced.
     """
-    parts = [_markdown_table(f"[{t.name}]", t) for t in layout(kind).tables]
-    return "\n".join(parts)
+    made = {f"fields: {kind}": "\n".join(_markdown_table(t) for t in what.tables) for kind, what in LAYOUTS.items()}
+    made["fields: string"] = "\n".join(_field_rows(STRING_FIELDS))
+    made["gauges"] = "\n".join(f"- `{g.name}` ({g.kind})" for g in GAUGES.values())
+    made["kinds"] = "\n".join(_kinds())
+    for mark, text in made.items():
+        before, opening, rest = page.partition(f"<!-- {mark} -->")
+        _, closing, after = rest.partition("<!-- end -->")
+        if closing:
+            page = f"{before}{opening}\n\n{text.strip()}\n\n{closing}{after}"
+    return page
 
 
-def strings_markdown() -> str:
-    """The fields of one string as a table for docs/file-formats.md."""
-    return _markdown_table("One string", Table("string", "", STRING_FIELDS))
+def _kinds() -> list[str]:
+    """Lists of the patterns of the catalogue."""
+    patterns = {"bridge": catalogue.bridge, "neck": catalogue.neck, "spring": catalogue.spring}
+    names = {
+        "bridge": catalogue.bridge_kinds(),
+        "neck": catalogue.neck_kinds(),
+        "spring": catalogue.spring_kinds(),
+    }
+    return [f"- {what} `{n}`: {patterns[what](n).about}" for what, each in names.items() for n in each]
 
 
-def _markdown_table(title: str, table: Table) -> str:
+def _markdown_table(table: Table) -> str:
     must = " Required." if table.required else ""
-    head = [f"#### {title}", "", f"{table.doc}{must}".strip(), "", "| field | what | how | allowed | if missing |"]
-    rows = [row for item in table.fields for row in _rows(item, "")]
-    return "\n".join([*head, "|---|---|---|---|---|", *rows, ""])
+    return "\n".join([f"### [{table.name}]", "", f"{table.doc}{must}", "", *_field_rows(table.fields), ""])
+
+
+def _field_rows(fields: tuple[Field, ...]) -> list[str]:
+    head = ["| field | what | how | allowed | if missing |", "|---|---|---|---|---|"]
+    return head + [row for item in fields for row in _rows(item, "")]
 
 
 def _rows(item: Field, under: str) -> list[str]:
