@@ -1,0 +1,165 @@
+"""The plan as data: options, steps, what they do, what to read, and why the rest fail. Faces put it into words and units."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal["length", "height", "thou", "turns", "cents", "hertz", "force", "angle", "moment", "count", "ratio"]
+
+
+@dataclass(frozen=True)
+class Amount:
+    """One number of a step: what is moved, how far, which way."""
+
+    what: str  # "both claw screws", "saddle of string 3"
+    value: float  # SI; turns for kind "turns"; magnitude of the motion, > 0
+    kind: Kind
+    way: str = ""  # "in", "out", "up", "down", "back", "forward", "to"
+    half_width: float | None = None  # 95 % of the instruments this one may be lie within value +- half_width
+    exact: float | None = None  # before rounding to what a hand can set
+    turns: float | None = None  # the same motion in screw turns, where a screw makes it
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What a step does to something it disturbs, with the strings back at pitch unless said otherwise."""
+
+    quantity: str  # "rear gap", "string height", "pitch", "relief", "tilt", "saddle room"
+    place: str  # "string 3 at fret 12", "treble end", ""
+    before: float | None
+    after: float | None
+    kind: Kind
+    half_width: float | None = None
+    note: str = ""  # "before retuning"
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What to read after a step, and what it should show."""
+
+    quantity: str
+    place: str
+    value: float
+    kind: Kind
+    half_width: float | None = None
+    tolerance: float | None = None
+    how: str = ""  # convention and state: "at pitch, playing position"
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thing to do."""
+
+    key: str  # name of the move
+    title: str  # imperative, without numbers: "Turn both claw screws out"
+    amounts: tuple[Amount, ...] = ()
+    effects: tuple[Effect, ...] = ()
+    read: tuple[Expected, ...] = ()
+    cautions: tuple[str, ...] = ()
+    why: str = ""
+    stop_when: str = ""
+    minutes: float = 0.0
+    needs: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class TargetLine:
+    """One target and what the plan is predicted to give."""
+
+    quantity: str
+    place: str
+    kind: Kind
+    wanted: float | None
+    tolerance: float | None
+    found: float | None
+    predicted: float
+    half_width: float
+    inside: bool
+    chance: float
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way of getting to the end state."""
+
+    name: str
+    tunings: float  # expected string tunings until everything is inside tolerance
+    claw_settings: float  # expected
+    peak: float  # cents above its final pitch that any string reaches, nominal
+    stress: float  # largest share of a breaking load on the way
+    chance: float  # of being inside every tolerance after two rounds
+    minutes: float
+    allowed: bool
+    reason: str  # why not, or why this one
+    pitches: tuple[tuple[int, float], ...]  # in order: string (1 = thinnest), Hz to set it to
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What the finished balance is like; half widths (95 %) stand beside."""
+
+    stiffness: tuple[float, float]  # N m/rad, pegs fixed
+    stiffness_retuned: tuple[float, float]  # N m/rad, every string brought back to pitch
+    up: tuple[tuple[float, float], ...]  # per string, cents the arm can pull up
+    down: tuple[tuple[float, float], ...]  # per string, cents; -inf when it goes slack
+    up_stop: str
+    down_stop: str
+    dip: tuple[float, ...]  # cents the others fall while string 3 is bent up a tone (its own place 0)
+    drift: tuple[float, ...]  # cents per kelvin, per string
+    friction: tuple[float, ...]  # cents between the two rest points, per string
+    attitude: tuple[tuple[str, float], ...]  # mean cents against the playing position
+    preload: float | None  # N m pressing on the body, of a decked plate
+    lifts_at: tuple[float, ...] | None  # cents of bend of each string that lifts a decked plate
+    tensions: tuple[float, ...]  # N
+    margin: tuple[float, ...]  # share of the breaking load
+
+
+@dataclass(frozen=True)
+class Narrow:
+    """A number that is not known well: how much of a band it makes, and how to read it."""
+
+    label: str
+    share: float  # of the variance of `of`
+    of: str
+    sd: float
+    unit: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Option:
+    """One combination of the discrete choices, solved."""
+
+    label: str
+    steps: tuple[Step, ...]
+    targets: tuple[TargetLine, ...]
+    ways: tuple[Way, ...]  # the chosen one first
+    figures: Figures | None  # None for a fixed bridge
+    chance_first: float  # inside every tolerance after one round
+    chance_second: float
+    minutes: float
+    narrow: tuple[Narrow, ...]
+
+
+@dataclass(frozen=True)
+class Rejected:
+    """A branch that fails, with the reason."""
+
+    label: str
+    reason: str
+    miss: float  # by how much, in units of what is allowed; for ranking
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The whole answer."""
+
+    title: str
+    instrument: str
+    best: Option
+    runner_up: Option | None
+    rejected: tuple[Rejected, ...]
+    considered: int
+    remarks: tuple[str, ...]
+    found: tuple[Effect, ...]  # as found, by prediction: before = after
