@@ -47,8 +47,8 @@ def test_worked_example_half_a_millimetre(judged):
         "DERIVED",
         wrong=np.array([other[0] - 0.393, other[1] + 0.016]) * 1e3,
     )
-    judged("nut moves down", 2.8, (0.0125 - y) * 1e3, 0.05, "mm", "design sheet: 2.8 mm down", "DERIVED")
-    judged("nut moves back", 0.2, -x * 1e3, 0.01, "mm", "design sheet: 0.2 mm back", "DERIVED")
+    judged("nut moves down", 2.8, (0.0125 - y) * 1e3, 0.05, "mm", "worked example: 2.8 mm down", "DERIVED")
+    judged("nut moves back", 0.2, -x * 1e3, 0.01, "mm", "worked example: 0.2 mm back", "DERIVED")
 
 
 def test_rise_at_the_bridge_of_the_worked_example(judged):
