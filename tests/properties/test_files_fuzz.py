@@ -4,18 +4,21 @@ import math
 from dataclasses import fields, is_dataclass
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from setwright.errors import SetwrightError
+from setwright.instrument.assemble import assemble
 from setwright.instrument.document import from_bytes
 from setwright.instrument.fields import Field
-from setwright.instrument.files import instrument_from_bytes
+from setwright.instrument.files import InstrumentFile, instrument_from_bytes
 from setwright.instrument.jobfile import job_from_bytes
 from setwright.instrument.locate import key_lines
 from setwright.instrument.quantities import QUANTITIES, read_quantity
 from setwright.instrument.schema import LAYOUTS
+from setwright.instrument.string_sets import gauge
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 INSTRUMENTS = sorted(EXAMPLES.glob("*.instrument.toml"))
@@ -73,6 +76,20 @@ def numbers(value, path=""):
             yield from numbers(inner, f"{path}[{i}]")
 
 
+def assembled(instrument):
+    """Assemble what was accepted; every trait must be finite."""
+    sizes = (".010", ".013", ".017", ".026w", ".036w", ".046w", ".056w", ".064w", ".070w", ".080w", ".085w", ".090w")
+    try:
+        got = assemble(instrument, [gauge(text) for text in sizes[: instrument.strings]])
+    except SetwrightError:
+        return
+    for group in (getattr(got.traits, f.name) for f in fields(got.traits)):
+        for f in fields(group):
+            value = getattr(group, f.name)
+            assert not isinstance(value, np.ndarray) or np.isfinite(value).all(), f.name
+    assert all(0.0 < part.sd < math.inf for part in got.prior.parts)
+
+
 def read(raw, name):
     """Read as the name says; return the result, or None when it was refused in one sentence."""
     try:
@@ -86,6 +103,8 @@ def read(raw, name):
     assert all(math.isfinite(number) for _, number in numbers(got)), [
         p for p, n in numbers(got) if not math.isfinite(n)
     ]
+    if isinstance(got, InstrumentFile):
+        assembled(got)
     return got
 
 
