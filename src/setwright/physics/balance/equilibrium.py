@@ -69,17 +69,17 @@ def equilibrium(rig: Rig, moment: Array | float = 0.0, start: Array | float = 0.
         part, sure[piece] = _settle(rig if rig.batch <= CHUNK else take(rig, piece), push[piece], tilt[piece])
         parts.append(part)
     state = parts[0] if len(parts) == 1 else _joined(parts)
+    finite = np.isfinite(low + high + push + state.tilt + state.bow + state.stiffness)
+    if not finite.all():
+        raise RangeError(
+            f"the plate of rig {int(np.argmin(finite))} has no rest: its geometry, springs, stops, moment or start "
+            "hold a value that is not a finite number; check the instrument's traits and settings"
+        )
     rest = np.flatnonzero(~sure)
     if rest.size:
         slow = _follow(take(rig, rest), push[rest], tilt[rest])
         for f in fields(Equilibrium):
             getattr(state, f.name)[rest] = getattr(slow, f.name)
-    if not np.all(np.isfinite(state.tilt) & np.isfinite(state.bow)):
-        b = int(np.argmin(np.isfinite(state.tilt) & np.isfinite(state.bow)))
-        raise RangeError(
-            f"the plate of rig {b} has no rest: its geometry, springs, moment or start hold a value that is not a "
-            "finite number; check the instrument's traits and settings"
-        )
     return state
 
 

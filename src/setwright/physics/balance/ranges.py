@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from setwright.physics.balance.equilibrium import Equilibrium, equilibrium, settled_at
 from setwright.physics.balance.rig import Array, Rig
@@ -38,9 +39,9 @@ def unstretched_lengths(rig: Rig, state: Equilibrium) -> Array:
 
 @dataclass(frozen=True)
 class Swing:
-    """What the bar can do to every string from a state of rest."""
+    """What the bar can do to every string from a state of rest; nan where the string is off or slack at rest."""
 
-    up: Array  # (B, S) cents at the lower stop
+    up: Array  # (B, S) cents at the lower stop; -inf where the string goes slack
     down: Array  # (B, S) cents at the upper stop; -inf where the string goes slack
     tilt_up: Array  # (B,) rad
     tilt_down: Array  # (B,) rad
@@ -57,13 +58,20 @@ def swing(rig: Rig, rest: Equilibrium) -> Swing:
     base = pitches(rig, rest)
     up = pitches(rig, settled_at(rig, rig.tilt_low))
     down = pitches(rig, settled_at(rig, rig.tilt_high))
-    slack = down <= 0.0
+    sounds = base > 0.0
     return Swing(
-        up=np.asarray(cents(up, base)),
-        down=np.where(slack, -np.inf, cents(np.where(slack, base, down), base)),
+        up=_interval(up, base, sounds),
+        down=_interval(down, base, sounds),
         tilt_up=rig.tilt_low,
         tilt_down=rig.tilt_high,
     )
+
+
+def _interval(hertz: Array, base: Array, sounds: NDArray[np.bool_]) -> Array:
+    """Cents from base to hertz; -inf where only base sounds, nan where base does not."""
+    both = sounds & (hertz > 0.0)
+    size = np.asarray(cents(np.where(both, hertz, 1.0), np.where(both, base, 1.0)))
+    return np.where(both, size, np.where(sounds, -np.inf, np.nan))
 
 
 def bent(rig: Rig, rest: Equilibrium, string: int, by: float) -> Equilibrium:
