@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import re
+import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -17,10 +17,12 @@ def jobs(root: Path) -> list[Path]:
     return [path.relative_to(root) for path in found]
 
 
-def headline(text: str) -> str:
-    """What a job file says about itself: the first line of its opening comment, else nothing."""
-    match = re.match(r"\s*#\s*(.+)", text)
-    return match.group(1).strip() if match else ""
+def title(path: Path) -> str:
+    """The title a job file gives itself; raises StepError when it is no TOML file with one."""
+    try:
+        return str(tomllib.loads(path.read_text(encoding="utf-8"))["job"]["title"])
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, KeyError, TypeError) as error:
+        raise StepError(f"{path.name} is not a job file with a title: {error}.") from error
 
 
 def run(root: Path, runner: Runner, python: str, chosen: Sequence[str]) -> None:
@@ -31,7 +33,6 @@ def run(root: Path, runner: Runner, python: str, chosen: Sequence[str]) -> None:
     if not chosen:
         say("Demo jobs:")
         for path in demo:
-            about = headline((root / path).read_text(encoding="utf-8"))
-            say(f"  {path.name.removesuffix('.job.toml'):<20} {about}".rstrip())
+            say(f"  {path.name.removesuffix('.job.toml'):<20} {title(root / path)}")
     for job in chosen or [str(demo[0])]:
         step(runner, f"setwright plan {job}", (str(Path(python).with_name("setwright")), "plan", job))

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pytest
 
 from tests.judging import Row, as_property, judge, page
+
+# No deadline: on a busy machine it says nothing about the code. CI draws the same examples every time.
+hypothesis.settings.register_profile("here", deadline=None)
+hypothesis.settings.register_profile("ci", deadline=None, derandomize=True, database=None, print_blob=True)
+hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "here")
 
 ROWS = pytest.StashKey[list[Row]]()
 

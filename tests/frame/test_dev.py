@@ -209,13 +209,22 @@ class TestCommands:
 
     def test_run_lists_the_demo_jobs_and_plans_the_first(self, ready: Path, capsys: pytest.CaptureFixture[str]) -> None:
         (ready / "examples").mkdir()
-        (ready / "examples" / "alder.job.toml").write_text("# A fixed bridge, lower strings\n")
-        (ready / "examples" / demo.FIRST).write_text("owner = 'x'\n")
+        (ready / "examples" / "alder.job.toml").write_text("[job]\ntitle = 'A fixed bridge, lower'\n")
+        (ready / "examples" / demo.FIRST).write_text("[job]\ntitle = 'To floating'\n")
         code, runner = self.call(ready, "run")
         assert code == 0
         assert runner.lines == [f"{ready}/.venv/bin/setwright plan examples/{demo.FIRST}"]
         said = capsys.readouterr().out
-        assert said.index("kestrel-float\n") < said.index("alder                A fixed bridge, lower strings")
+        assert said.index("kestrel-float        To floating") < said.index("alder                A fixed bridge, lower")
+
+    @pytest.mark.parametrize("text", ["no toml", "job = 1", "[other]"])
+    def test_run_names_a_demo_file_that_is_no_job(
+        self, ready: Path, text: str, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        (ready / "examples").mkdir()
+        (ready / "examples" / "bad.job.toml").write_text(text)
+        assert self.call(ready, "run")[0] == 1
+        assert "bad.job.toml is not a job file with a title" in capsys.readouterr().out
 
     def test_run_plans_the_job_files_named(self, ready: Path) -> None:
         _, runner = self.call(ready, "run", "mine.job.toml")
