@@ -44,6 +44,7 @@ class Targets:
     heights: Array | None  # (S) m at `height_fret`
     height_tolerance: float  # m
     height_fret: int
+    radius: float | None = None  # m, arc of the string undersides at the saddles through the outer strings
     up_bend: UpBend | None = None
     up_bend_tolerance: float = 25.0  # cents below the wanted bend still accepted
     holds_bend: float = 200.0  # cents: a decked plate must not lift under a bend of this size

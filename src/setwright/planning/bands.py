@@ -1,0 +1,192 @@
+"""Bands: the plan carried out on many instruments that this one may be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from setwright.instrument.geometry import edge_gap, saddle_contact
+from setwright.instrument.predict import balance_at, string_heights, tune
+from setwright.instrument.prior import Prior, draw, vary
+from setwright.instrument.settings import Settings
+from setwright.instrument.traits import Array
+from setwright.physics.balance import lifting_bend, pegs_fixed
+from setwright.physics.frets import radius_across
+from setwright.planning.branches import Branch
+from setwright.planning.plan import Kind, Narrow, TargetLine
+from setwright.planning.rounds import Outcome
+from setwright.planning.solve import as_batch, needed_preload, up_bend_at
+from setwright.planning.targets import Problem
+
+
+@dataclass(frozen=True)
+class Ensemble:
+    """The end state on n instruments."""
+
+    deviations: Array  # (n, P)
+    gap: Array  # (n) m, at pitch
+    heights: Array  # (n, S) m at the wanted fret
+    up: Array  # (n) cents of the wanted string, empty when none is wanted
+    lift: Array  # (n) least bend of any string that lifts a decked plate, cents; empty when not decked
+    claw: Array  # (n) m, where the claw would have had to stand
+    stiffness: Array  # (n) N m/rad, every string retuned
+
+
+def spread(values: Array) -> float:
+    """Half width that holds 95 % of the values about their median.
+
+    Args:
+        values: (n).
+    Returns: half width in the unit of the values; 0 for no values.
+    """
+    finite = values[np.isfinite(values)]
+    if not finite.size:
+        return 0.0
+    return float(np.quantile(np.abs(finite - np.median(finite)), 0.95))
+
+
+def carry_out(problem: Problem, branch: Branch, samples: int, seed: int) -> Ensemble:
+    """Bring the branch's settings to pitch on n instruments.
+
+    Args:
+        problem: the job.
+        branch: one that holds.
+        samples: n [1].
+        seed: of the randomness [1].
+    Returns: the end states.
+    """
+    deviations = draw(problem.known, samples, np.random.default_rng(seed))
+    traits = vary(problem.wanted, problem.known, deviations, wanted=True)
+    many = as_batch(branch.settings, samples)
+    t = problem.targets
+    tuned = tune(traits, many, t.hertz, start=branch.tilt)
+    state = tuned.state
+    heights = string_heights(traits, many, state.tilt, state.bow, (t.height_fret,))[..., 0]
+    up, lift, claw = np.empty(0), np.empty(0), np.empty(0)
+    if t.up_bend is not None:
+        up = up_bend_at(traits, many, t.hertz, state.tilt, t.up_bend.string)
+    if t.mode in ("decked", "dive-only"):
+        rig = pegs_fixed(tuned.rig, tuned.settings.unstretched)
+        lift = lifting_bend(rig, state).min(axis=1)
+    if t.mode in ("floating", "decked", "dive-only"):
+        claw = _claw_needed(problem, traits, many, branch)
+    return Ensemble(deviations, edge_gap(traits, many, state.tilt).mean(axis=-1), heights, up, lift, claw, state.stiffness)
+
+
+def _claw_needed(problem: Problem, traits, settings: Settings, branch: Branch) -> Array:  # type: ignore[no-untyped-def]
+    t = problem.targets
+    n = len(settings.claw)
+    tilt = np.full(n, branch.tilt)
+    load: Array | float = 0.0 if t.mode == "floating" else needed_preload(traits, settings, t, tilt)
+    answer = balance_at(traits, settings, t.hertz, tilt, load)
+    return np.where(answer.reached, answer.settings.claw.mean(axis=-1), np.nan)
+
+
+def target_lines(problem: Problem, branch: Branch, many: Ensemble, outcome: Outcome) -> tuple[TargetLine, ...]:
+    """Every target with what the plan gives.
+
+    Args:
+        problem: the job.
+        branch: the plan's branch.
+        many: the end states.
+        outcome: of the chosen way, for the pitches.
+    Returns: the lines.
+    """
+    t, s = problem.targets, branch.settings
+    out: list[TargetLine] = []
+    gap = float(edge_gap(problem.wanted, s, np.asarray(branch.tilt)).mean())
+    if problem.wanted.bridge.knife_edge:
+        goal = t.gap if t.mode in ("floating", "blocked") else None
+        width = t.gap_tolerance if goal is not None else None
+        out.append(_line("rear gap", "", "length", goal, width, None, gap, many.gap))
+    state_heights = string_heights(problem.wanted, s, branch.state.tilt, branch.state.bow, (t.height_fret,))
+    now = state_heights[0, :, 0] if state_heights.ndim == 3 else state_heights[:, 0]
+    for i, value in enumerate(now):
+        goal = None if branch.wanted_heights is None else float(branch.wanted_heights[i])
+        width = None if goal is None else t.height_tolerance
+        place = f"string {i + 1} at fret {t.height_fret}"
+        out.append(_line("string height", place, "height", goal, width, None, float(value), many.heights[:, i]))
+    if t.radius is not None:
+        out.append(_radius(problem, s, branch))
+    for i in range(len(t.hertz)):
+        out.append(_line("pitch", f"string {i + 1}", "cents", 0.0, t.pitch_tolerance, None, 0.0, outcome.pitch_error[:, i]))
+    if t.up_bend is not None:
+        value = float(_up(problem, branch))
+        hit = many.up >= t.up_bend.cents - t.up_bend_tolerance
+        inside = value >= t.up_bend.cents - t.up_bend_tolerance
+        place = f"string {t.up_bend.string + 1}, at least"
+        out.append(TargetLine("up-bend", place, "cents", t.up_bend.cents, t.up_bend_tolerance, None, value,
+                              spread(many.up), bool(inside), float(hit.mean())))  # fmt: skip
+    if many.lift.size:
+        value = float(np.median(many.lift))
+        out.append(TargetLine("bend that lifts the plate", "any string, at least", "cents", t.holds_bend, 0.0, None, value,
+                              spread(many.lift), value >= t.holds_bend, float((many.lift >= t.holds_bend).mean())))  # fmt: skip
+    return tuple(out)
+
+
+def _up(problem: Problem, branch: Branch) -> float:
+    bend = problem.targets.up_bend
+    assert bend is not None
+    one = as_batch(branch.settings, 1)
+    return float(up_bend_at(problem.wanted, one, problem.targets.hertz, np.array([branch.tilt]), bend.string)[0])
+
+
+def _radius(problem: Problem, settings: Settings, branch: Branch) -> TargetLine:
+    radius, _ = radius_across(problem.wanted.bridge.saddle_z, _saddle_tops(problem, settings, branch))
+    wanted = problem.targets.radius
+    assert wanted is not None
+    tolerance = 0.1 * wanted
+    value = float(radius)
+    return TargetLine("radius at the saddles", "", "length", wanted, tolerance, None, value, 0.02 * wanted,
+                      abs(value - wanted) <= tolerance, 1.0)  # fmt: skip
+
+
+def _saddle_tops(problem: Problem, settings: Settings, branch: Branch) -> Array:
+    y = saddle_contact(problem.wanted, settings, np.asarray(branch.tilt))[1]
+    return np.asarray(y).reshape(-1)
+
+
+def _line(
+    quantity: str, place: str, kind: Kind, wanted: float | None, tolerance: float | None, found: float | None,
+    predicted: float, values: Array,
+) -> TargetLine:
+    if wanted is None or tolerance is None:
+        return TargetLine(quantity, place, kind, None, None, found, predicted, spread(values), True, 1.0)
+    hit = np.abs(values - wanted) <= tolerance
+    inside = abs(predicted - wanted) <= tolerance * (1.0 + 1e-9)
+    return TargetLine(quantity, place, kind, wanted, tolerance, found, predicted, spread(values), inside, float(hit.mean()))
+
+
+def narrowing(known: Prior, deviations: Array, values: Array, of: str, most: int = 5) -> tuple[Narrow, ...]:
+    """Which traits make the band of a quantity, largest share first.
+
+    The share is the part of the variance that a straight-line fit on the trait (all its elements) takes away: what
+    knowing it exactly would remove.
+
+    Args:
+        known: names the traits.
+        deviations: (n, P).
+        values: (n) of the quantity.
+        of: what the quantity is called.
+        most: how many are wanted [1].
+    Returns: the largest.
+    """
+    good = np.isfinite(values)
+    if np.count_nonzero(good) < 20 or float(np.var(values[good])) == 0.0:
+        return ()
+    y = values[good] - values[good].mean()
+    groups: dict[str, list[int]] = {}
+    for i, part in enumerate(known.parts):
+        groups.setdefault(part.path, []).append(i)
+    out = []
+    for columns in groups.values():
+        x = deviations[good][:, columns]
+        x = x - x.mean(axis=0)
+        fit = x @ np.linalg.lstsq(x, y, rcond=1e-9)[0]
+        part = known.parts[columns[0]]
+        name = part.label.split(", string ")[0]
+        share = max(0.0, float(1.0 - np.var(y - fit) / np.var(y)) - len(columns) / y.size)
+        out.append(Narrow(name, share, of, part.sd, part.unit if part.kind == "offset" else "share", part.source))
+    out.sort(key=lambda n: -n.share)
+    return tuple(n for n in out[:most] if n.share >= 0.02)

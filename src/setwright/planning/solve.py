@@ -1,0 +1,351 @@
+"""Continuous settings of a whole batch of branches at once: pivots, saddles, attitude, claw, pegs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from setwright.instrument.geometry import (
+    across,
+    edge_gap,
+    saddle_contact,
+    tilt_for_gap,
+    tilt_limits,
+)
+from setwright.instrument.predict import Balanced, balance_at, string_heights, tune_at
+from setwright.instrument.settings import Settings
+from setwright.instrument.traits import Array, Traits
+from setwright.physics.balance import Equilibrium, pegs_fixed, pitches, settled_at
+from setwright.physics.frets import drop, fret_position, saddle_share
+from setwright.physics.pitch import cents
+from setwright.physics.strings import tension_at_pitch
+from setwright.planning.choices import Choice, shim_totals
+from setwright.planning.targets import Problem, Targets, spring_mask
+
+ROUNDS = 6
+PRELOAD_MARGIN = 1.15  # a decked plate is pressed down by this much more than the wanted bend needs
+GAPS = (0.3e-3, 8e-3)  # m, where a rear gap for a wanted up-bend is looked for
+STEPS = (1 / 4, 1 / 8, 1 / 16, 1 / 32)  # turns a hand can set
+
+
+@dataclass(frozen=True)
+class Solved:
+    """Settings of C branches, claw and pegs included, and the state they give."""
+
+    settings: Settings  # fields (C, ...)
+    tilt: Array  # (C) wanted, rad
+    reached: Array  # (C) whether some claw position balances
+    state: Equilibrium  # (C) strings at pitch, plate at the wanted tilt; stiffness with every string retuned
+    wanted_heights: Array | None  # (C, S) m
+
+
+def as_batch(settings: Settings, count: int) -> Settings:
+    """The same settings C times, every field with a batch axis.
+
+    Args:
+        settings: unbatched.
+        count: C [1].
+    Returns: fields (C, ...).
+    """
+    out = {}
+    for f in fields(settings):
+        value = getattr(settings, f.name)
+        if isinstance(value, np.ndarray):
+            out[f.name] = np.array(np.broadcast_to(value, (count, *value.shape)))
+    return replace(settings, **out)
+
+
+def one_of(settings: Settings, index: int) -> Settings:
+    """One branch of batched settings.
+
+    Args:
+        settings: fields (C, ...).
+        index: which [1].
+    Returns: unbatched.
+    """
+    arrays = {f.name: getattr(settings, f.name) for f in fields(settings)}
+    return replace(settings, **{n: v[index] for n, v in arrays.items() if isinstance(v, np.ndarray)})
+
+
+def start_settings(problem: Problem, branches: list[Choice]) -> Settings:
+    """Settings of every branch before anything continuous is solved.
+
+    Args:
+        problem: the job.
+        branches: C choices.
+    Returns: fields (C, ...).
+    """
+    settings = as_batch(problem.found.settings, len(branches))
+    totals = np.array([shim_totals(b.shims) for b in branches])
+    springs = settings.springs
+    if problem.traits.bridge.knife_edge:
+        springs = np.stack([spring_mask(problem.traits, b.springs) for b in branches])
+    block = np.full(len(branches), np.nan)
+    prop = np.full(len(branches), np.nan)
+    return replace(
+        settings, strip=totals[:, 0], wedge_shim=totals[:, 1], flat=totals[:, 2], springs=springs, block=block,
+        prop=prop, attitude=problem.targets.attitude,
+    )  # fmt: skip
+
+
+def wanted_tilt(traits: Traits, settings: Settings, targets: Targets, gap: Array | None) -> Array:
+    """Tilt the plate shall rest at.
+
+    Args:
+        traits: with the wanted strings.
+        settings: fields (C, ...).
+        targets: what is wanted.
+        gap: (C) rear gap where it is not given by the targets [m].
+    Returns: (C) [rad].
+    """
+    low, high = tilt_limits(traits, settings)
+    if targets.mode == "fixed":
+        return np.zeros_like(low)
+    if targets.mode in ("decked", "dive-only"):
+        return low
+    goal = gap if targets.gap is None else np.full_like(low, targets.gap)
+    if goal is None:
+        return np.clip(np.zeros_like(low), low, high)
+    return np.clip(tilt_for_gap(traits, settings, goal), low, high)
+
+
+def place_hardware(
+    problem: Problem, settings: Settings, moved: Array, gap: Array | None = None
+) -> tuple[Settings, Array, Array | None]:
+    """Pivots and saddles for the wanted attitude and heights, strings at pitch.
+
+    Args:
+        problem: the job.
+        settings: fields (C, ...).
+        moved: (C) whether the pivots may move.
+        gap: (C) rear gap where the targets leave it open [m].
+    Returns: settings, tilt (C) [rad], wanted heights (C, S) [m] or None.
+    """
+    traits, targets = problem.wanted, problem.targets
+    tilt = wanted_tilt(traits, settings, targets, gap)
+    goal: Array | None = None
+    for _ in range(ROUNDS):
+        settings = _place_pivots(traits, settings, targets, moved, gap)
+        tilt = wanted_tilt(traits, settings, targets, gap)
+        if targets.heights is None:
+            return settings, tilt, None
+        bow = tune_at(traits, settings, targets.hertz, tilt).state.bow
+        goal = _height_goal(traits, settings, targets, tilt, bow)
+        now = string_heights(traits, settings, tilt, bow, (targets.height_fret,))[..., 0]
+        saddle_x, _ = saddle_contact(traits, settings, tilt)
+        crown = fret_position(traits.fretboard.scale, targets.height_fret)
+        rise = settings.saddle_rise + (goal - now) / (saddle_share(crown, 0.0, saddle_x) * np.cos(tilt)[:, None])
+        settings = replace(settings, saddle_rise=rise)
+    return settings, tilt, goal
+
+
+def _height_goal(traits: Traits, settings: Settings, targets: Targets, tilt: Array, bow: Array) -> Array:
+    """Wanted heights; with a wanted saddle radius the inner strings follow the arc through the outer ones."""
+    assert targets.heights is not None
+    flat = np.broadcast_to(targets.heights, settings.saddle_rise.shape)
+    if targets.radius is None:
+        return flat
+    now = string_heights(traits, settings, tilt, bow, (targets.height_fret,))[..., 0]
+    x, y = saddle_contact(traits, settings, tilt)
+    share = saddle_share(fret_position(traits.fretboard.scale, targets.height_fret), 0.0, x)
+    level = y + (flat - now) / share  # saddle tops if every string had its own wanted height
+    z = traits.bridge.saddle_z
+    arc = drop(targets.radius, z[0]) - drop(targets.radius, z)
+    ends = level[..., [0, -1]]
+    wanted = across(ends, z[[0, -1]], z) + arc
+    return np.asarray(now + (wanted - y) * share)
+
+
+def _place_pivots(traits: Traits, settings: Settings, targets: Targets, moved: Array, gap: Array | None) -> Settings:
+    """Pivots where a level plate has the wanted gap, or else where the saddles stand in the middle of their room."""
+    if not moved.any():
+        return settings
+    b = traits.bridge
+    if targets.gap is not None and targets.mode in ("floating", "blocked"):
+        line = edge_gap(traits, settings, np.zeros(len(moved)))
+        change = (targets.gap - line.mean(axis=-1))[:, None] * np.ones(2)
+    elif targets.heights is None:
+        change = np.zeros((len(moved), 2))
+    else:
+        spare = settings.saddle_rise - b.height_range.mean(axis=-1)
+        change = np.full((len(moved), 2), 1.0) * spare.mean(axis=-1)[:, None]
+    rise = settings.pivot_rise + np.where(moved[:, None], change, 0.0)
+    low, high = b.pivot_range[..., 0] - b.pivot_y, b.pivot_range[..., 1] - b.pivot_y
+    taken = np.clip(rise, low, high) - settings.pivot_rise
+    saddles = settings.saddle_rise - taken.mean(axis=-1)[:, None]
+    return replace(settings, pivot_rise=settings.pivot_rise + taken, saddle_rise=saddles)
+
+
+def needed_preload(traits: Traits, settings: Settings, targets: Targets, tilt: Array) -> Array:
+    """Moment a decked plate must press with so that no single string lifts it under the wanted bend.
+
+    Args:
+        traits: with the wanted strings.
+        settings: fields (C, ...).
+        targets: what is wanted.
+        tilt: (C) [rad].
+    Returns: (C) [N m].
+    """
+    tuned = tune_at(traits, settings, targets.hertz, tilt)
+    rig, state = tuned.rig, tuned.state
+    up = targets.hertz * 2.0 ** (targets.holds_bend / 1200.0)
+    pull = tension_at_pitch(up, state.length, rig.unit_mass, rig.axial, rig.bending) - state.tension
+    return np.asarray((pull * -state.lever).max(axis=1) * PRELOAD_MARGIN)
+
+
+def set_balance(problem: Problem, settings: Settings, tilt: Array) -> tuple[Settings, Balanced]:
+    """Claw and pegs for a tilt; a decked plate keeps its claw when it presses hard enough already.
+
+    Args:
+        problem: the job.
+        settings: fields (C, ...).
+        tilt: (C) [rad].
+    Returns: settings and the balance.
+    """
+    traits, targets = problem.wanted, problem.targets
+    if targets.mode in ("fixed", "blocked"):
+        tuned = tune_at(traits, settings, targets.hertz, tilt)
+        return tuned.settings, Balanced(tuned.settings, np.ones(len(tilt), dtype=bool), tuned.state)
+    if targets.mode == "floating":
+        balanced = balance_at(traits, settings, targets.hertz, tilt)
+        return balanced.settings, balanced
+    needed = needed_preload(traits, settings, targets, tilt)
+    balanced = balance_at(traits, settings, targets.hertz, tilt, needed)
+    held = tune_at(traits, settings, targets.hertz, tilt)
+    enough = held.state.contact >= needed
+    claw = np.where(enough[:, None], settings.claw, balanced.settings.claw)
+    final = tune_at(traits, replace(settings, claw=claw), targets.hertz, tilt)
+    return final.settings, Balanced(final.settings, balanced.reached | enough, final.state)
+
+
+def up_bend_at(traits: Traits, settings: Settings, hertz: Array, tilt: Array, string: int) -> Array:
+    """Cents the arm can pull a string up from a tilt, strings at pitch there.
+
+    Args:
+        traits: with the wanted strings.
+        settings: fields (C, ...).
+        hertz: (S) [Hz].
+        tilt: (C) [rad].
+        string: index, 0 = thinnest [1].
+    Returns: (C) [cents].
+    """
+    tuned = tune_at(traits, settings, hertz, tilt)
+    rig = pegs_fixed(tuned.rig, np.atleast_2d(tuned.settings.unstretched))
+    top = pitches(rig, settled_at(rig, rig.tilt_low))[:, string]
+    return np.asarray(cents(np.maximum(top, 1e-3), hertz[string]))
+
+
+def gap_for_up_bend(problem: Problem, settings: Settings, moved: Array) -> Array:
+    """Smallest rear gap from which the wanted up-bend can be had, by halving.
+
+    Args:
+        problem: the job; its targets leave the gap open and want an up-bend.
+        settings: fields (C, ...).
+        moved: (C) whether the pivots may move.
+    Returns: (C) [m]; the end of the range where it cannot be had.
+    """
+    bend = problem.targets.up_bend
+    assert bend is not None
+    low, high = (np.full(len(moved), g) for g in GAPS)
+    for _ in range(12):
+        middle = 0.5 * (low + high)
+        placed, tilt, _ = place_hardware(problem, settings, moved, middle)
+        short = up_bend_at(problem.wanted, placed, problem.targets.hertz, tilt, bend.string) < bend.cents
+        low, high = np.where(short, middle, low), np.where(short, high, middle)
+    return high
+
+
+def solve(problem: Problem, branches: list[Choice]) -> Solved:
+    """Solve every branch exactly, before rounding to what a hand can set.
+
+    Args:
+        problem: the job as found.
+        branches: C choices.
+    Returns: the solution.
+    """
+    moved = np.array([b.pivots for b in branches])
+    settings = start_settings(problem, branches)
+    targets = problem.targets
+    gap: Array | None = None
+    if targets.mode == "floating" and targets.gap is None and targets.up_bend is not None and not targets.level:
+        gap = gap_for_up_bend(problem, settings, moved)
+    settings, tilt, goal = place_hardware(problem, settings, moved, gap)
+    settings = _with_block(problem, settings)
+    settings, balanced = set_balance(problem, settings, tilt)
+    return Solved(settings, tilt, balanced.reached, balanced.state, goal)
+
+
+def _with_block(problem: Problem, settings: Settings) -> Settings:
+    if problem.targets.mode != "blocked":
+        return settings
+    gap = problem.targets.gap
+    assert gap is not None
+    return replace(settings, block=np.full_like(settings.block, gap))
+
+
+def to_steps(value: Array, found: Array, lead: Array, step: float) -> Array:
+    """A screw's place rounded so that the way from where it was found is whole steps of a turn.
+
+    Args:
+        value: (...) wanted [m].
+        found: (...) as found [m].
+        lead: () [m per turn].
+        step: what a hand sets [turns].
+    Returns: (...) [m].
+    """
+    turns = (value - found) / lead
+    return np.asarray(found + np.round(turns / step) * step * lead)
+
+
+def rounded(problem: Problem, solved: Solved, moved: Array) -> tuple[Solved, float]:
+    """The solution as hands can set it: pivots first, then saddles, then the claw, each allowing for the last.
+
+    Args:
+        problem: the job.
+        solved: exact solution.
+        moved: (C) whether the pivots moved.
+    Returns: the rounded solution and the claw's step [turns].
+    """
+    traits, found, limits = problem.wanted, problem.found.settings, problem.limits
+    b = traits.bridge
+    settings = solved.settings
+    goal_gap = edge_gap(traits, settings, solved.tilt).mean(axis=-1)
+    pivots = to_steps(settings.pivot_rise, found.pivot_rise, b.pivot_lead, limits.screw_step)
+    settings = replace(settings, pivot_rise=np.where(moved[:, None], pivots, settings.pivot_rise))
+    frozen = np.zeros_like(moved)
+    settings, tilt, goal = place_hardware(problem, settings, frozen, goal_gap)
+    saddles = to_steps(settings.saddle_rise, found.saddle_rise, b.height_lead, limits.screw_step)
+    settings = replace(settings, saddle_rise=saddles)
+    tilt = wanted_tilt(traits, settings, problem.targets, goal_gap)
+    settings, balanced = set_balance(problem, settings, tilt)
+    step = limits.claw_step
+    if problem.targets.mode == "floating":
+        step = claw_step(problem, settings, balanced.state)
+    if b.knife_edge and problem.targets.mode in ("floating", "decked", "dive-only"):
+        toward = settings.claw if problem.targets.mode == "floating" else settings.claw - 0.499 * step * traits.claw.lead
+        snug = to_steps(toward, found.claw, traits.claw.lead, step)
+        same = np.abs(settings.claw - found.claw) < 1e-9
+        settings = replace(settings, claw=np.where(same, found.claw, snug))
+    return replace(solved, settings=settings, tilt=tilt, wanted_heights=goal, state=balanced.state), step
+
+
+def claw_step(problem: Problem, settings: Settings, state: Equilibrium) -> float:
+    """Largest step of the claw whose rounding stays well inside the tolerance of the gap, strings at pitch.
+
+    Args:
+        problem: the job.
+        settings: fields (C, ...).
+        state: balanced, strings at pitch.
+    Returns: [turns].
+    """
+    traits = problem.wanted
+    lead = float(traits.claw.lead)
+    rate = (settings.springs * traits.springs.rate).sum(axis=-1)
+    arm = np.abs(traits.springs.hook_up).mean()
+    per_turn = lead * rate * arm / np.maximum(state.stiffness, 1e-3) * abs(float(traits.bridge.rear_aft))
+    worst = float(np.min(per_turn)) if per_turn.size else 0.0
+    for step in STEPS:
+        if step <= problem.limits.claw_step and 0.5 * step * worst < 0.4 * problem.targets.gap_tolerance:
+            return step
+    return STEPS[-1]

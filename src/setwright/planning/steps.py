@@ -1,0 +1,290 @@
+"""From as found and the chosen end state to the steps between: amounts, effects, what to read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from setwright.instrument.geometry import edge_gap, neck_angle, pivot_line, tilt_for_gap
+from setwright.instrument.predict import string_heights, tune_at
+from setwright.instrument.settings import Settings
+from setwright.instrument.traits import Array
+from setwright.physics.neck import line_rise
+from setwright.physics.pitch import cents
+from setwright.planning.bands import Ensemble, spread
+from setwright.planning.branches import Branch
+from setwright.planning.moves import Move
+from setwright.planning.order import order_of_work
+from setwright.planning.plan import Amount, Effect, Expected, Step
+from setwright.planning.rounds import Outcome, Path
+from setwright.planning.targets import Problem
+
+SIDES = ("treble", "bass")
+MOVED = 1e-9  # m, below which a screw has not moved
+TUNING_MINUTES = 0.5  # one string once
+
+
+def changes(problem: Problem, branch: Branch, wedge: bool) -> tuple[list[str], set[str]]:
+    """Which moves the plan asks for, and what holds at the start.
+
+    Args:
+        problem: the job.
+        branch: the plan's branch.
+        wedge: whether the plate is wedged while tuning.
+    Returns: keys of moves, facts.
+    """
+    found, end = problem.found.settings, branch.settings
+    knife = problem.traits.bridge.knife_edge
+    facts = {"neck fast", "springs hung", "plate at rest"}
+    wanted = ["tune", "read again", "octave"]
+    if problem.found.hertz is not None:
+        facts.add("strings at pitch")
+    moved = {
+        "shim": branch.choice.shims != problem.found.shims,
+        "pivots": bool(np.any(np.abs(end.pivot_rise - found.pivot_rise) > MOVED)),
+        "saddles": bool(np.any(np.abs(end.saddle_rise - found.saddle_rise) > MOVED)),
+        "claw": knife and bool(np.any(np.abs(end.claw - found.claw) > MOVED)),
+        "hang springs": bool(np.any(end.springs != found.springs)),
+        "strings on": problem.new_strings,
+    }
+    wanted += [key for key, yes in moved.items() if yes]
+    if moved["strings on"]:
+        wanted.append("strings off")
+    if moved["hang springs"]:
+        facts.discard("springs hung")
+        wanted.append("unhook")
+        facts.add("springs hung")
+    done = {"pivots": "pivots set", "saddles": "saddles set", "claw": "claw set", "strings on": "strings fitted"}
+    facts |= {fact for key, fact in done.items() if not moved[key]}
+    if problem.targets.mode == "blocked":
+        wanted.append("block")
+    elif wedge:
+        wanted += ["wedge in", "wedge out"]
+    else:
+        facts |= {"plate held", "plate as it shall stay"}
+    return wanted, facts
+
+
+def steps(
+    problem: Problem, branch: Branch, many: Ensemble, outcome: Outcome, way: Path, prop: float
+) -> tuple[Step, ...]:
+    """The steps in order.
+
+    Args:
+        problem: the job.
+        branch: the plan's branch.
+        many: its ensemble.
+        outcome: of the chosen way.
+        way: order and interim pitches.
+        prop: rear gap of the wedge, nan without [m].
+    Returns: the steps.
+    """
+    wanted, facts = changes(problem, branch, bool(np.isfinite(prop)))
+    moves = order_of_work(wanted, facts)
+    write = _Writer(problem, branch, many, outcome, way, prop)
+    return tuple(write.step(move) for move in moves)
+
+
+class _Writer:
+    """Fills moves with the numbers of one plan, following the settings from as found to as left."""
+
+    def __init__(
+        self, problem: Problem, branch: Branch, many: Ensemble, outcome: Outcome, way: Path, prop: float
+    ) -> None:
+        self.problem, self.branch, self.many, self.outcome = problem, branch, many, outcome
+        self.way, self.prop = way, prop
+        found = problem.found.settings
+        self.now = replace(found, unstretched=branch.settings.unstretched, attitude=problem.targets.attitude)
+        self.fill: dict[str, Callable[[Step], Step]] = {
+            "read as found": self._read_found,
+            "shim": self._shim,
+            "pivots": self._pivots,
+            "hang springs": self._springs,
+            "claw": self._claw,
+            "saddles": self._saddles,
+            "wedge in": self._wedge,
+            "block": self._wedge,
+            "tune": self._tune,
+            "read again": self._read,
+            "octave": self._octave,
+        }
+
+    def step(self, move: Move) -> Step:
+        plain = Step(
+            move.key, move.title, minutes=move.minutes, cautions=move.cautions, needs=move.needs, stop_when=move.stop_when
+        )
+        fill = self.fill.get(move.key)
+        return plain if fill is None else fill(plain)
+
+    # what a settled instrument would show, plate held as it shall stand
+    def _heights(self, settings: Settings) -> Array:
+        t = self.problem.targets
+        traits = self.problem.wanted
+        tilt = self._held(settings)
+        state = tune_at(traits, settings, t.hertz, tilt).state
+        return np.asarray(string_heights(traits, settings, state.tilt, state.bow, (t.height_fret,))[0, :, 0])
+
+    def _held(self, settings: Settings) -> Array:
+        from setwright.planning.solve import as_batch, wanted_tilt
+
+        one = as_batch(settings, 1)
+        gap = edge_gap(self.problem.wanted, self.branch.settings, np.asarray(self.branch.tilt)).mean()
+        return wanted_tilt(self.problem.wanted, one, self.problem.targets, np.array([gap]))[0]
+
+    def _move(self, **change: Array) -> tuple[Effect, ...]:
+        """Change settings and say what that does to the outer strings' heights."""
+        before = self._heights(self.now)
+        self.now = replace(self.now, **change)  # type: ignore[arg-type]
+        after = self._heights(self.now)
+        fret = self.problem.targets.height_fret
+        return tuple(
+            Effect("string height", f"string {i + 1} at fret {fret}", float(before[i]), float(after[i]), "height",
+                   spread(self.many.heights[:, i]), "at pitch, plate as it shall stand")
+            for i in (0, len(before) - 1)
+        )  # fmt: skip
+
+    def _read_found(self, step: Step) -> Step:
+        hertz = self.problem.found.hertz
+        if hertz is None:
+            return step
+        return replace(step, why="what was found says how much to turn; a wrong reading here is carried through the plan")
+
+    def _shim(self, step: Step) -> Step:
+        traits, end = self.problem.wanted, self.branch.settings
+        before = neck_angle(traits, self.now)
+        effects = self._move(strip=end.strip, wedge_shim=end.wedge_shim, flat=end.flat)
+        angle = float(neck_angle(traits, self.now) - before)
+        saddle_x = float(traits.bridge.pivot_x + traits.bridge.saddle_aft.mean())
+        rise = float(line_rise(angle, saddle_x - float(traits.neck.mouth_x)))
+        found = list(self.problem.found.shims)
+        new = [s for s in self.branch.choice.shims if s not in found or found.remove(s)]  # type: ignore[func-returns-value]
+        amounts = [Amount(f"{s.kind} shim at the heel end", s.thickness, "thou", "lay in") for s in new]
+        amounts += [Amount(f"{s.kind} shim", s.thickness, "thou", "take out") for s in found]
+        line = Effect("line of the neck at the bridge", "", 0.0, rise, "length", None, "rises")
+        tilted = Effect("neck angle", "", 0.0, angle, "angle", None, "headstock back")
+        title = "Lay the shim in the pocket" if new else "Take the shim out of the pocket"
+        return replace(step, title=title, amounts=tuple(amounts), effects=(line, tilted, *effects))
+
+    def _pivots(self, step: Step) -> Step:
+        traits, end = self.problem.wanted, self.branch.settings
+        rise = end.pivot_rise - self.problem.found.settings.pivot_rise
+        lead = float(traits.bridge.pivot_lead)
+        if abs(rise[0] - rise[1]) < MOVED:
+            amounts = (_screw("both pivot screws", float(rise[0]), lead, "up", "down"),)
+        else:
+            amounts = tuple(_screw(f"{s} pivot screw", float(r), lead, "up", "down") for s, r in zip(SIDES, rise, strict=True))
+        effects = self._move(pivot_rise=end.pivot_rise)
+        line = pivot_line(traits, end, traits.bridge.pivot_z)
+        read = tuple(Expected("pivot height", f"{s} side", float(v), "length", None, None, "knife edge over the body top")
+                     for s, v in zip(SIDES, line, strict=True))  # fmt: skip
+        return replace(step, amounts=amounts, effects=effects, read=read)
+
+    def _springs(self, step: Step) -> Step:
+        end = self.branch.settings
+        places = [int(i) + 1 for i in np.flatnonzero(end.springs)]
+        count = len(places)
+        self.now = replace(self.now, springs=end.springs)
+        title = f"Hook {count} springs" if count != 1 else "Hook one spring"
+        text = "places " + ", ".join(str(p) for p in places) + ", counted from the treble side"
+        return replace(step, title=title, amounts=(Amount(text, float(count), "count"),))
+
+    def _claw(self, step: Step) -> Step:
+        traits, end, found = self.problem.wanted, self.branch.settings, self.problem.found.settings
+        lead = float(traits.claw.lead)
+        inward = -(end.claw - found.claw)
+        width = spread(self.many.claw) / lead if self.many.claw.size else None
+        if abs(inward[0] - inward[1]) < MOVED:
+            amounts = (_screw("both claw screws", float(inward[0]), lead, "in", "out", width),)
+        else:
+            amounts = tuple(_screw(f"{s} claw screw", float(v), lead, "in", "out", width) for s, v in zip(SIDES, inward, strict=True))
+        self.now = replace(self.now, claw=end.claw)
+        read = tuple(Expected("claw distance", f"{s} screw", float(v), "length", None, None, "hook line to cavity wall")
+                     for s, v in zip(SIDES, end.claw, strict=True))  # fmt: skip
+        verb = "Turn both claw screws " + amounts[0].way
+        return replace(step, title=verb, amounts=amounts, read=read, effects=self._claw_effects())
+
+    def _claw_effects(self) -> tuple[Effect, ...]:
+        """What an eighth of a turn is worth, before retuning and at pitch."""
+        from setwright.instrument.predict import predict, tune
+
+        t, traits, end = self.problem.targets, self.problem.wanted, self.branch.settings
+        if t.mode != "floating":
+            return ()
+        turn = 0.125 * float(traits.claw.lead)
+        tighter = replace(end, claw=end.claw - turn)
+        base = predict(traits, end, start=self.branch.tilt)
+        moved = predict(traits, tighter, start=self.branch.tilt)
+        retuned = tune(traits, tighter, t.hertz, start=self.branch.tilt)
+        gap0 = float(np.mean(base.rear_gap))
+        gap1 = float(np.mean(moved.rear_gap))
+        gap2 = float(edge_gap(traits, end, retuned.state.tilt).mean())
+        up = cents(np.maximum(moved.pitch, 1e-3), np.maximum(base.pitch, 1e-3))
+        eighth = "an eighth of a turn in"
+        return (
+            Effect("rear gap", "", gap0, gap2, "length", None, f"{eighth}, once every string is back at pitch"),
+            Effect("rear gap", "", gap0, gap1, "length", None, f"{eighth}, before retuning"),
+            Effect("pitch", "least of the strings", 0.0, float(up.min()), "cents", None, f"{eighth}, before retuning"),
+            Effect("pitch", "most of the strings", 0.0, float(up.max()), "cents", None, f"{eighth}, before retuning"),
+        )
+
+    def _saddles(self, step: Step) -> Step:
+        traits, end, found = self.problem.wanted, self.branch.settings, self.problem.found.settings
+        lead = float(traits.bridge.height_lead)
+        amounts = tuple(
+            _screw(f"string {i + 1}", float(v), lead, "up", "down")
+            for i, v in enumerate(end.saddle_rise - found.saddle_rise)
+            if abs(v) > MOVED
+        )
+        effects = self._move(saddle_rise=end.saddle_rise)
+        return replace(step, amounts=amounts, effects=effects, minutes=step.minutes * len(amounts))
+
+    def _wedge(self, step: Step) -> Step:
+        gap = self.prop if step.key == "wedge in" else self.problem.targets.gap
+        if gap is None or not np.isfinite(gap):
+            return step
+        tilt = tilt_for_gap(self.problem.wanted, self.branch.settings, np.asarray(gap))
+        effect = Effect("tilt", "", None, float(tilt), "angle")
+        return replace(step, amounts=(Amount("rear gap", float(gap), "length", "to"),), effects=(effect,))
+
+    def _tune(self, step: Step) -> Step:
+        final = self.problem.targets.hertz
+        amounts = tuple(
+            Amount(f"string {s + 1}", hz, "hertz", "to", None, float(cents(hz, final[s])))
+            for s, hz in zip(self.way.order, self.way.hertz, strict=True)
+        )
+        why = "all land on their own pitch together when the last one is up" if self.problem.wanted.bridge.knife_edge else ""
+        read = tuple(
+            Expected("pitch", f"string {s + 1}", hz, "hertz", None, self.problem.targets.pitch_tolerance, "as it is set")
+            for s, hz in zip(self.way.order, self.way.hertz, strict=True)
+        )
+        return replace(step, amounts=amounts, read=read, why=why, minutes=TUNING_MINUTES * len(amounts))
+
+    def _read(self, step: Step) -> Step:
+        t, traits, end = self.problem.targets, self.problem.wanted, self.branch.settings
+        read: list[Expected] = []
+        how = f"at pitch, {t.attitude}"
+        if traits.bridge.knife_edge:
+            gap = float(edge_gap(traits, end, np.asarray(self.branch.tilt)).mean())
+            tolerance = t.gap_tolerance if t.mode == "floating" else None
+            read.append(Expected("rear gap", "", gap, "length", spread(self.outcome.gap_error), tolerance, how))
+        for i, hz in enumerate(t.hertz):
+            width = spread(self.outcome.pitch_error[:, i])
+            read.append(Expected("pitch", f"string {i + 1}", 0.0, "cents", width, t.pitch_tolerance, f"against {hz:.2f} Hz"))
+        heights = self._heights(end)
+        for i in (0, len(heights) - 1):
+            tolerance = t.height_tolerance if t.heights is not None else None
+            read.append(Expected("string height", f"string {i + 1} at fret {t.height_fret}", float(heights[i]), "height",
+                                 spread(self.many.heights[:, i]), tolerance, how))  # fmt: skip
+        return replace(step, read=tuple(read))
+
+    def _octave(self, step: Step) -> Step:
+        raised = self.branch.settings.saddle_rise - self.problem.found.settings.saddle_rise
+        why = "saddles that rose must go back a little" if float(np.max(raised)) > MOVED else ""
+        return replace(step, why=why)
+
+
+def _screw(what: str, motion: float, lead: float, plus: str, minus: str, width: float | None = None) -> Amount:
+    turns = motion / lead
+    return Amount(what, abs(turns), "turns", plus if motion > 0 else minus, width, None, abs(turns))
