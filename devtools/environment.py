@@ -82,13 +82,14 @@ def _one_at_a_time(root: Path) -> Iterator[None]:
 
 def _make(root: Path, runner: Runner, machine: Machine) -> None:
     python = python_of(root)
-    if runner((python, "-c", f"import pip, sys; sys.exit(sys.version_info[:2] != {sys.version_info[:2]})")):
+    fits = (python, "-c", f"import pip, sys; sys.exit(sys.version_info[:2] != {sys.version_info[:2]})")
+    if not Path(python).exists() or runner(fits):
         _need_venv(runner, machine)
         step(runner, "set up: environment .venv", (machine.python, "-m", "venv", "--clear", str(root / ".venv")))
     (root / STAMP).unlink(missing_ok=True)
-    locked = (python, *PIP, "install", "-q", "--require-hashes", "-r", LOCK)
+    locked = (python, *PIP, "install", "-qq", "--require-hashes", "-r", LOCK)
     step(runner, "set up: packages of the lock (half a minute)", locked)
-    own = (python, *PIP, "install", "-q", "--no-deps", "--no-build-isolation", "-e", ".")
+    own = (python, *PIP, "install", "-qq", "--no-deps", "--no-build-isolation", "-e", ".")
     step(runner, "set up: setwright itself", own)
     (root / STAMP).write_text(fingerprint(root) + "\n")
 

@@ -51,18 +51,20 @@ def ready(project: Path) -> Path:
     return project
 
 
-def no_environment(line: str) -> int:
-    return 1 if "import pip, sys" in line else 0
-
-
 class TestSetUp:
     def test_a_bare_project_gets_environment_lock_and_itself(self, project: Path) -> None:
-        runner = Recorder(no_environment)
+        runner = Recorder()
         environment.ensure(project, runner, ROOTED)
-        assert [line.split()[2] for line in runner.lines[1:2]] == ["venv"]
-        assert "--require-hashes -r requirements/dev.txt" in runner.lines[2]
-        assert "--no-deps --no-build-isolation -e ." in runner.lines[3]
-        assert len(runner.lines) == 4
+        assert [line.split()[2] for line in runner.lines[:1]] == ["venv"]
+        assert "--require-hashes -r requirements/dev.txt" in runner.lines[1]
+        assert "--no-deps --no-build-isolation -e ." in runner.lines[2]
+        assert len(runner.lines) == 3
+
+    def test_an_environment_of_another_python_is_made_anew(self, ready: Path) -> None:
+        (ready / environment.STAMP).unlink()
+        runner = Recorder(lambda line: 1 if "import pip, sys" in line else 0)
+        environment.ensure(ready, runner, ROOTED)
+        assert runner.said("-m venv --clear")
 
     def test_the_second_time_nothing_runs(self, project: Path) -> None:
         environment.ensure(project, Recorder(), ROOTED)
@@ -87,20 +89,20 @@ class TestSetUp:
         assert not (ready / environment.STAMP).exists()
 
     def test_root_on_debian_installs_the_missing_venv_package(self, project: Path) -> None:
-        runner = Recorder(no_environment)
+        runner = Recorder()
         environment.ensure(project, runner, replace(ROOTED, has_ensurepip=False))
-        update, install = runner.lines[1:3]
+        update, install = runner.lines[:2]
         assert update.startswith("apt-get update")
         assert install.startswith("apt-get install -y")
         assert "python3-venv" in install
-        assert runner.environments[2]["DEBIAN_FRONTEND"] == "noninteractive"
+        assert runner.environments[1]["DEBIAN_FRONTEND"] == "noninteractive"
 
     @pytest.mark.parametrize("lacking", [{"is_root": False}, {"has_apt": False}])
     def test_anyone_else_gets_one_sentence(self, project: Path, lacking: dict[str, bool]) -> None:
-        runner = Recorder(no_environment)
+        runner = Recorder()
         with pytest.raises(StepError, match="install the package python3-venv"):
             environment.ensure(project, runner, replace(ROOTED, has_ensurepip=False, **lacking))  # type: ignore[arg-type]
-        assert len(runner.lines) == 1
+        assert runner.lines == []
 
     def test_this_machine_is_seen(self) -> None:
         assert Machine.here().python == sys.executable
