@@ -183,7 +183,7 @@ def stops(traits: Traits, settings: Settings) -> tuple[list[Array], list[Array]]
     """
     b = traits.bridge
     if not b.knife_edge:
-        zero = np.zeros(np.shape(b.pivot_x))
+        zero = np.zeros(np.broadcast_shapes(np.shape(b.pivot_x), np.shape(settings.strip)))
         return [zero], [zero]
     line = pivot_line(traits, settings, b.rear_z)
     deck = _tilt_where(_last(b.rear_aft), _last(b.rear_up), _last(b.deck_y) - line).max(axis=-1)

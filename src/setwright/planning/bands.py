@@ -6,31 +6,30 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from setwright.instrument.geometry import edge_gap, saddle_contact
-from setwright.instrument.predict import balance_at, string_heights, tune
-from setwright.instrument.prior import Prior, draw, vary
+from setwright.instrument.geometry import build_rig, edge_gap, saddle_contact
+from setwright.instrument.predict import balance_at, string_heights
+from setwright.instrument.prior import Prior, vary
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array
-from setwright.physics.balance import lifting_bend, pegs_fixed
+from setwright.physics.balance import lifting_bend, pegs_fixed, swing
 from setwright.physics.frets import radius_across
 from setwright.planning.branches import Branch
 from setwright.planning.plan import Kind, Narrow, TargetLine
 from setwright.planning.rounds import Outcome
-from setwright.planning.solve import as_batch, needed_preload, up_bend_at
+from setwright.planning.solve import as_batch, needed_preload, up_bend_at, wanted_tilt
 from setwright.planning.targets import Problem
 
 
 @dataclass(frozen=True)
 class Ensemble:
-    """The end state on n instruments."""
+    """The end state on n instruments, reached by the chosen way."""
 
     deviations: Array  # (n, P)
-    gap: Array  # (n) m, at pitch
     heights: Array  # (n, S) m at the wanted fret
     up: Array  # (n) cents of the wanted string, empty when none is wanted
     lift: Array  # (n) least bend of any string that lifts a decked plate, cents; empty when not decked
-    claw: Array  # (n) m, where the claw would have had to stand
-    stiffness: Array  # (n) N m/rad, every string retuned
+    claw: Array  # (n) m, where the claw has to stand; empty where that is no question
+    outcome: Outcome
 
 
 def spread(values: Array) -> float:
@@ -46,60 +45,70 @@ def spread(values: Array) -> float:
     return float(np.quantile(np.abs(finite - np.median(finite)), 0.95))
 
 
-def carry_out(problem: Problem, branch: Branch, samples: int, seed: int) -> Ensemble:
-    """Bring the branch's settings to pitch on n instruments.
+def claw_needed(problem: Problem, branch: Branch, deviations: Array) -> Array:
+    """Where the claw would have to stand on each of n instruments for the wanted rest.
 
     Args:
         problem: the job.
         branch: one that holds.
-        samples: n [1].
-        seed: of the randomness [1].
-    Returns: the end states.
+        deviations: (n, P).
+    Returns: (n) [m], mean of both screws; nan where no place does; empty where the claw is no question.
     """
-    deviations = draw(problem.known, samples, np.random.default_rng(seed))
+    t = problem.targets
+    if t.mode not in ("floating", "decked", "dive-only"):
+        return np.empty(0)
+    n = len(deviations)
     traits = vary(problem.wanted, problem.known, deviations, wanted=True)
-    many = as_batch(branch.settings, samples)
-    t = problem.targets
-    tuned = tune(traits, many, t.hertz, start=branch.tilt)
-    state = tuned.state
-    heights = string_heights(traits, many, state.tilt, state.bow, (t.height_fret,))[..., 0]
-    up, lift, claw = np.empty(0), np.empty(0), np.empty(0)
-    if t.up_bend is not None:
-        up = up_bend_at(traits, many, t.hertz, state.tilt, t.up_bend.string)
-    if t.mode in ("decked", "dive-only"):
-        rig = pegs_fixed(tuned.rig, tuned.settings.unstretched)
-        lift = lifting_bend(rig, state).min(axis=1)
-    if t.mode in ("floating", "decked", "dive-only"):
-        claw = _claw_needed(problem, traits, many, branch)
-    return Ensemble(deviations, edge_gap(traits, many, state.tilt).mean(axis=-1), heights, up, lift, claw, state.stiffness)
-
-
-def _claw_needed(problem: Problem, traits, settings: Settings, branch: Branch) -> Array:  # type: ignore[no-untyped-def]
-    t = problem.targets
-    n = len(settings.claw)
-    tilt = np.full(n, branch.tilt)
+    settings = as_batch(branch.settings, n)
+    tilt = wanted_tilt(traits, settings, t, np.full(n, _gap(problem, branch)))
     load: Array | float = 0.0 if t.mode == "floating" else needed_preload(traits, settings, t, tilt)
     answer = balance_at(traits, settings, t.hertz, tilt, load)
     return np.where(answer.reached, answer.settings.claw.mean(axis=-1), np.nan)
 
 
-def target_lines(problem: Problem, branch: Branch, many: Ensemble, outcome: Outcome) -> tuple[TargetLine, ...]:
+def _gap(problem: Problem, branch: Branch) -> float:
+    return float(edge_gap(problem.wanted, branch.settings, np.asarray(branch.tilt)).mean())
+
+
+def gather(problem: Problem, deviations: Array, claw: Array, outcome: Outcome) -> Ensemble:
+    """What the outcome of a way shows besides gap and pitch.
+
+    Args:
+        problem: the job.
+        deviations: (n, P).
+        claw: (n) as `claw_needed`.
+        outcome: of the way, on the same instruments.
+    Returns: the end states.
+    """
+    t = problem.targets
+    traits, many, rest = outcome.traits, outcome.settings, outcome.rest
+    heights = string_heights(traits, many, rest.tilt, rest.bow, (t.height_fret,))[..., 0]
+    rig = pegs_fixed(build_rig(traits, many), many.unstretched)
+    up, lift = np.empty(0), np.empty(0)
+    if t.up_bend is not None:
+        up = swing(rig, rest).up[:, t.up_bend.string]
+    if t.mode in ("decked", "dive-only"):
+        lift = lifting_bend(rig, rest).min(axis=1)
+    return Ensemble(deviations, heights, up, lift, claw, outcome)
+
+
+def target_lines(problem: Problem, branch: Branch, many: Ensemble) -> tuple[TargetLine, ...]:
     """Every target with what the plan gives.
 
     Args:
         problem: the job.
         branch: the plan's branch.
         many: the end states.
-        outcome: of the chosen way, for the pitches.
     Returns: the lines.
     """
+    outcome = many.outcome
     t, s = problem.targets, branch.settings
     out: list[TargetLine] = []
-    gap = float(edge_gap(problem.wanted, s, np.asarray(branch.tilt)).mean())
+    gap = _gap(problem, branch)
     if problem.wanted.bridge.knife_edge:
         goal = t.gap if t.mode in ("floating", "blocked") else None
         width = t.gap_tolerance if goal is not None else None
-        out.append(_line("rear gap", "", "length", goal, width, None, gap, many.gap))
+        out.append(_line("rear gap", "", "length", goal, width, None, gap, outcome.gap))
     state_heights = string_heights(problem.wanted, s, branch.state.tilt, branch.state.bow, (t.height_fret,))
     now = state_heights[0, :, 0] if state_heights.ndim == 3 else state_heights[:, 0]
     for i, value in enumerate(now):
@@ -110,7 +119,7 @@ def target_lines(problem: Problem, branch: Branch, many: Ensemble, outcome: Outc
     if t.radius is not None:
         out.append(_radius(problem, s, branch))
     for i in range(len(t.hertz)):
-        out.append(_line("pitch", f"string {i + 1}", "cents", 0.0, t.pitch_tolerance, None, 0.0, outcome.pitch_error[:, i]))
+        out.append(_line("pitch", f"string {i + 1}", "cents", 0.0, t.pitch_tolerance, None, 0.0, outcome.off[:, i]))
     if t.up_bend is not None:
         value = float(_up(problem, branch))
         hit = many.up >= t.up_bend.cents - t.up_bend_tolerance
@@ -148,14 +157,22 @@ def _saddle_tops(problem: Problem, settings: Settings, branch: Branch) -> Array:
 
 
 def _line(
-    quantity: str, place: str, kind: Kind, wanted: float | None, tolerance: float | None, found: float | None,
-    predicted: float, values: Array,
+    quantity: str,
+    place: str,
+    kind: Kind,
+    wanted: float | None,
+    tolerance: float | None,
+    found: float | None,
+    predicted: float,
+    values: Array,
 ) -> TargetLine:
     if wanted is None or tolerance is None:
         return TargetLine(quantity, place, kind, None, None, found, predicted, spread(values), True, 1.0)
     hit = np.abs(values - wanted) <= tolerance
     inside = abs(predicted - wanted) <= tolerance * (1.0 + 1e-9)
-    return TargetLine(quantity, place, kind, wanted, tolerance, found, predicted, spread(values), inside, float(hit.mean()))
+    return TargetLine(
+        quantity, place, kind, wanted, tolerance, found, predicted, spread(values), inside, float(hit.mean())
+    )
 
 
 def narrowing(known: Prior, deviations: Array, values: Array, of: str, most: int = 5) -> tuple[Narrow, ...]:

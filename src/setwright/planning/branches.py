@@ -162,7 +162,9 @@ def _balance_faults(problem: Problem, branches: list[Choice], solved: Solved):  
         return f"{NUMBERS[n]} spring{'s' if n != 1 else ''}"
 
     if targets.mode != "blocked":
-        faults.append((np.where(solved.reached, 0.0, 1e3), lambda i: f"{count(i)} cannot balance this set at any claw position"))
+        faults.append(
+            (np.where(solved.reached, 0.0, 1e3), lambda i: f"{count(i)} cannot balance this set at any claw position")
+        )
         faults.append(
             (np.where(solved.reached, _above(near, 1e-3), 0.0), lambda i: f"{count(i)} cannot hold this set there: claw at "
              f"its inner end, {{{near[i]:.6f}}} short; more or stronger springs, or lighter strings, would")

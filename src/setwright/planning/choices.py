@@ -9,6 +9,7 @@ from setwright.planning.targets import Problem, Shim
 
 MINUTES = {"shim": 20.0, "springs": 4.0, "pivots": 4.0, "saddle": 1.0, "claw": 1.0}
 THICKEST = 1.6e-3  # m, all strips together; common practice, no source
+ALIKE = 0.03e-3  # m, strips of the same thickness
 
 
 @dataclass(frozen=True)
@@ -39,8 +40,11 @@ def choices(problem: Problem) -> list[Choice]:
     if found.shims:
         pockets.append(())
     pockets += [(*found.shims, shim) for shim in problem.shelf.shims]
+    single = [s.thickness for s in problem.shelf.shims if s.kind == "strip"]
     for pair in combinations_with_replacement(problem.shelf.shims, 2):
-        if all(s.kind == "strip" for s in pair) and sum(s.thickness for s in pair) <= THICKEST:
+        total = sum(s.thickness for s in pair)
+        alone = any(abs(total - one) < ALIKE for one in single)  # one strip does the same and lies flatter
+        if all(s.kind == "strip" for s in pair) and total <= THICKEST and not alone:
             pockets.append((*found.shims, *pair))
     now = int(found.settings.springs.sum())
     if problem.traits.bridge.knife_edge:

@@ -8,15 +8,23 @@ import numpy as np
 
 from setwright.instrument.geometry import build_rig
 from setwright.instrument.predict import predict, stop_names
-from setwright.instrument.prior import vary
 from setwright.instrument.traits import Array
-from setwright.physics.balance import bent, equilibrium, friction_band, lifting_bend, pitches, swing
+from setwright.physics.balance import (
+    at_pitch,
+    bent,
+    equilibrium,
+    friction_band,
+    lifting_bend,
+    pegs_fixed,
+    pitches,
+    settled_at,
+    swing,
+)
 from setwright.physics.pitch import cents
 from setwright.planning.bands import Ensemble, spread
 from setwright.planning.branches import Branch
 from setwright.planning.plan import Figures
 from setwright.planning.rounds import over
-from setwright.planning.solve import as_batch
 from setwright.planning.targets import Problem
 
 TONE = 200.0  # cents, the bend whose dip is told
@@ -39,12 +47,12 @@ def figures(problem: Problem, branch: Branch, many: Ensemble) -> Figures | None:
     rig = build_rig(traits, settings)
     rest = equilibrium(rig, start=branch.tilt)
     reach = swing(rig, rest)
-    up_band, down_band, stiff_band = _bands(problem, branch, many)
+    up_band, down_band, stiff_band, retuned_band = _bands(many)
     decked = t.mode in ("decked", "dive-only")
     lower, upper = stop_names(traits, settings)
     return Figures(
         stiffness=(float(rest.stiffness[0]), stiff_band),
-        stiffness_retuned=(float(branch.state.stiffness[0]), spread(many.stiffness)),
+        stiffness_retuned=(float(branch.state.stiffness[0]), retuned_band),
         up=tuple((float(v), b) for v, b in zip(reach.up[0], up_band, strict=True)),
         down=tuple((float(v), b) for v, b in zip(reach.down[0], down_band, strict=True)),
         up_stop=lower,
@@ -60,20 +68,19 @@ def figures(problem: Problem, branch: Branch, many: Ensemble) -> Figures | None:
     )
 
 
-def _bands(problem: Problem, branch: Branch, many: Ensemble) -> tuple[list[float], list[float], float]:
-    n = min(len(many.deviations), 256)
-    traits = vary(problem.wanted, problem.known, many.deviations[:n], wanted=True)
-    from setwright.instrument.predict import tune
-
-    tuned = tune(traits, as_batch(branch.settings, n), problem.targets.hertz, start=branch.tilt)
-    rig = build_rig(traits, tuned.settings)
-    rest = equilibrium(rig, start=tuned.state.tilt)
-    reach = swing(rig, rest)
+def _bands(many: Ensemble) -> tuple[list[float], list[float], float, float]:
+    """Half widths of up-bend and dive per string, and of both stiffnesses, over the end states."""
+    out = many.outcome
+    rig = pegs_fixed(build_rig(out.traits, out.settings), out.settings.unstretched)
+    reach = swing(rig, out.rest)
+    heard = pitches(rig, out.rest)
+    retuned = settled_at(at_pitch(rig, np.where(heard > 0.0, heard, np.nan)), out.rest.tilt).stiffness
     columns = range(reach.up.shape[1])
     return (
         [spread(reach.up[:, i]) for i in columns],
         [spread(reach.down[:, i]) for i in columns],
-        spread(rest.stiffness),
+        spread(out.rest.stiffness),
+        spread(retuned),
     )
 
 

@@ -14,8 +14,8 @@ from setwright.instrument.prior import vary
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Traits
 from setwright.physics.balance import at_pitch, settled_at
-from setwright.physics.neck import bow_for_relief
 from setwright.physics.frets import fret_position
+from setwright.physics.neck import bow_for_relief
 from setwright.planning.learning import learn
 from setwright.planning.targets import FoundReading, Problem
 
@@ -135,9 +135,7 @@ def _match_geometry(problem: Problem, traits: Traits) -> Traits:
     return traits
 
 
-def _match_heights(
-    traits: Traits, settings: Settings, heights: list[FoundReading], tilt: Array, bow: float
-) -> Traits:
+def _match_heights(traits: Traits, settings: Settings, heights: list[FoundReading], tilt: Array, bow: float) -> Traits:
     up = np.array(traits.bridge.saddle_up)
     x0 = 0.0
     for reading in heights:
@@ -193,7 +191,9 @@ def _match_balance(problem: Problem) -> tuple[Problem, list[str]]:
             if preload >= 0.0:
                 rows[0] = False  # it rests as it should: nothing to learn but the sign
             else:
-                remarks.append("as found the nominal instrument would lift off the body: springs taken stronger than usual")
+                remarks.append(
+                    "as found the nominal instrument would lift off the body: springs taken stronger than usual"
+                )
         else:
             rows[0] = False
     if not rows.any():

@@ -114,6 +114,12 @@ MOVES: tuple[Move, ...] = (
         ends=("strings slack", "plate at rest"), cautions=("Keep your face away from strings coming up to pitch.",),
     ),
     Move(
+        "claw to rest", "Turn both claw screws until the wedge falls free and the plate carries itself",
+        needs=("strings at pitch", "plate wedged"), gives=("plate as it shall stay",), ends=("plate wedged",), minutes=2.0,
+        disturbs=("read again",),
+        cautions=("Keep a hand on the bar while the wedge leaves; never let the plate snap back.",),
+    ),
+    Move(
         "wedge out", "Take the wedge out", needs=("strings at pitch", "plate wedged"), gives=("plate as it shall stay",),
         ends=("plate wedged",), minutes=0.5, cautions=("Hold the bar while the wedge leaves; never let the plate snap back.",),
     ),

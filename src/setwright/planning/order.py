@@ -62,7 +62,9 @@ def in_order(chosen: list[Move], facts: set[str]) -> list[Move]:
         ready = [m for m in left if set(m.needs) <= now and not _spoils(m, left, now) and not _spoilt(m, left)]
         if not ready:
             stuck = ", ".join(m.key for m in left)
-            raise NoPlanError(f"no order of work exists for: {stuck}; a prerequisite is missing or two moves undo each other")
+            raise NoPlanError(
+                f"no order of work exists for: {stuck}; a prerequisite is missing or two moves undo each other"
+            )
         move = ready[0]
         left.remove(move)
         now = (now - set(move.ends)) | set(move.gives)

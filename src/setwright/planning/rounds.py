@@ -11,26 +11,30 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from setwright.instrument.geometry import build_rig, edge_gap, tilt_for_gap
-from setwright.instrument.predict import balance_at, tune, tune_at
-from setwright.instrument.prior import draw, vary
+from setwright.instrument.geometry import build_rig, claw_axis, edge_gap, tilt_for_gap
+from setwright.instrument.predict import tune_at
+from setwright.instrument.prior import vary
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Traits
 from setwright.physics.balance import (
     Equilibrium,
     Rig,
+    claw_for_tilt,
     equilibrium,
     pegs_fixed,
     pitches,
     repeat,
+    settled_at,
     unstretched_lengths,
 )
 from setwright.physics.pitch import cents
+from setwright.planning.found import found_tilt
 from setwright.planning.solve import as_batch
 from setwright.planning.targets import Problem
 
 HEARD = 0.3  # cents, standard uncertainty of a heard pitch
-GAUGED = 0.05e-3  # m, of a read gap
+FINEST = 1 / 32  # turn, as finely as a claw screw can be set while listening; common practice, no source
+LEAD = 2  # index of the string listened to while the claw comes to rest
 WORST = -9000.0  # cents, a slack string
 
 
@@ -46,14 +50,33 @@ class Path:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What following a path gives over many instruments that this one may be."""
+    """What following a path gives over n instruments that this one may be."""
 
-    tunings: float
+    traits: Traits  # (n) the instruments
+    settings: Settings  # (n) as left after the first round, claw and pegs included
+    rest: Equilibrium  # (n) state of rest with these pegs
+    gap: Array  # (n) m
+    off: Array  # (n, S) cents from the wanted pitch
+    good: Array  # (n) inside gap and pitch tolerances after the first round
+    touched: Array  # (n) strings touched up after it
+    again: Array  # (n) inside after the touching up
     claw_settings: float
-    first: float  # share inside every tolerance after the first round
-    second: float
-    gap_error: Array  # (n) m after the first round
-    pitch_error: Array  # (n, S) cents after the first round
+
+    @property
+    def first(self) -> float:
+        """Share inside the tolerances after the first round."""
+        return float(self.good.mean())
+
+    @property
+    def second(self) -> float:
+        """Share inside after touching up the strings that were off."""
+        return float(self.again.mean())
+
+    @property
+    def tunings(self) -> float:
+        """Expected tunings; who is still outside goes round once more with every string."""
+        count = self.off.shape[1]
+        return float(count + self.touched.mean() + count * (1.0 - self.again.mean()))
 
 
 def over(hertz: Array, wanted: Array) -> Array:
@@ -131,98 +154,121 @@ def _only(shape: tuple[int, ...], string: int, hertz: Array) -> Array:
     return out
 
 
-def practise(
-    problem: Problem, settings: Settings, prop: float, start: Array, way: Path, samples: int, seed: int
-) -> Outcome:
-    """Follow a path on instruments drawn from what is known, learn from gap and pitches, correct once, and count.
+@dataclass(frozen=True)
+class Hand:
+    """How a way is gone: wedge, first claw setting, pegs before, and whether the claw is brought to rest by ear."""
+
+    prop: float  # m, rear gap of the wedge while tuning; nan: none
+    claw: Array  # (2) m, while tuning
+    start: Array  # (S) m, pegs before
+    by_ear: bool  # after tuning the claw is turned until string LEAD sounds as wanted
+
+
+def practise(problem: Problem, settings: Settings, hand: Hand, way: Path, deviations: Array, seed: int) -> Outcome:
+    """Follow a way on n instruments: tune along the path, bring the claw to rest, touch up what is off.
 
     Args:
         problem: the job.
-        settings: unbatched end state, no wedge.
-        prop: rear gap of the wedge while tuning, nan without [m].
-        start: (S) pegs before [m].
-        way: the path.
-        samples: number of instruments n [1].
-        seed: of the randomness [1].
+        settings: unbatched end state.
+        hand: how the way is gone.
+        way: order and pitches.
+        deviations: (n, P) of the instruments.
+        seed: of hand and ear [1].
     Returns: the outcome.
     """
     rng = np.random.default_rng(seed)
-    deviations = draw(problem.known, samples, rng)
+    n, wanted = len(deviations), problem.targets.hertz
     traits = vary(problem.wanted, problem.known, deviations, wanted=True)
-    wanted = problem.targets.hertz
-    many = as_batch(settings, samples)
-    rig = build_rig(traits, replace(many, prop=np.full(samples, prop)))
-    pegs = np.tile(start, (samples, 1))
+    many = replace(as_batch(settings, n), claw=np.tile(hand.claw, (n, 1)), prop=np.full(n, hand.prop))
+    rig = build_rig(traits, many)
+    pegs = _pegs_before(problem, hand, deviations)
     for string, hertz in zip(way.order, way.hertz, strict=True):
-        slip = problem.limits.tuner_error * rng.standard_normal(samples)
+        slip = problem.limits.tuner_error * rng.standard_normal(n)
         _, pegs = _hold(rig, pegs, string, hertz * 2.0 ** (slip / 1200.0))
-    free = pegs_fixed(build_rig(traits, many), pegs)
-    state = equilibrium(free)
-    gap, out = _reads(traits, many, free, state, wanted)
-    goal = _goal(problem, settings)
-    good = _inside(problem, gap - goal, out)
-    if problem.targets.mode != "floating":
-        again = np.ones_like(good)  # nothing moves but the neck: a touch on the pegs ends it
-    elif good.all():
-        again = good
-    else:
-        again = _correct(problem, many, deviations, pegs, gap, out, rng)
-    second = good | again
-    rounds = float(1.0 + np.mean(~good) + np.mean(~second))
-    return Outcome(len(wanted) * rounds, rounds, float(good.mean()), float(second.mean()), gap - goal, out)
+    many = replace(many, prop=np.full(n, np.nan))
+    if hand.by_ear:
+        many = _claw_by_ear(problem, traits, many, pegs, hand, rng)
+    rig = build_rig(traits, many)
+    rest = equilibrium(pegs_fixed(rig, pegs), start=tilt_for_gap(traits, many, _gap_goal(problem, settings)))
+    gap, off = edge_gap(traits, many, rest.tilt).mean(axis=-1), over(pitches(pegs_fixed(rig, pegs), rest), wanted)
+    goal = _gap_goal(problem, settings)
+    good = _inside(problem, gap - goal, off)
+    touched, again = _touch_up(problem, traits, many, pegs, off, good, goal, rng)
+    settled = replace(many, unstretched=pegs)
+    return Outcome(traits, settled, rest, gap, off, good, touched, again, 2.0 if hand.by_ear else 1.0)
 
 
-def _goal(problem: Problem, settings: Settings) -> float:
-    tilt = equilibrium(pegs_fixed(build_rig(problem.wanted, settings), settings.unstretched)).tilt
+def _pegs_before(problem: Problem, hand: Hand, deviations: Array) -> Array:
+    """Pegs of every instrument before tuning: as they hold the found pitches, or nan where strings start slack."""
+    found = problem.found
+    if np.isnan(hand.start).any() or found.hertz is None:
+        return np.tile(hand.start, (len(deviations), 1))
+    traits = vary(problem.traits, problem.known, deviations)
+    settings = as_batch(found.settings, len(deviations))
+    return tune_at(traits, settings, found.hertz, found_tilt(traits, settings, problem)).settings.unstretched
+
+
+def _gap_goal(problem: Problem, settings: Settings) -> float:
     if problem.targets.gap is not None and problem.targets.mode == "floating":
         return problem.targets.gap
-    return float(edge_gap(problem.wanted, settings, tilt).mean())
+    rest = equilibrium(pegs_fixed(build_rig(problem.wanted, settings), settings.unstretched))
+    return float(edge_gap(problem.wanted, settings, rest.tilt).mean())
 
 
-def _reads(traits: Traits, settings: Settings, rig: Rig, state: Equilibrium, wanted: Array) -> tuple[Array, Array]:
-    return edge_gap(traits, settings, state.tilt).mean(axis=-1), over(pitches(rig, state), wanted)
+def _claw_by_ear(
+    problem: Problem, traits: Traits, many: Settings, pegs: Array, hand: Hand, rng: np.random.Generator
+) -> Settings:
+    """Turn the claw until the leading string sounds as wanted, as finely as a hand and an ear can."""
+    lead = _lead(problem)
+    rig = pegs_fixed(build_rig(traits, many), pegs)
+    wanted = problem.targets.hertz[lead] * 2.0 ** (HEARD * rng.standard_normal(len(pegs)) / 1200.0)
+    tilt = tilt_for_gap(traits, many, np.full(len(pegs), hand.prop))
+    for _ in range(6):  # secant on the tilt at which the leading string sounds as wanted, pegs fixed
+        ahead = 1e-4
+        now = np.maximum(pitches(rig, settled_at(rig, tilt))[:, lead], 1.0)
+        then = np.maximum(pitches(rig, settled_at(rig, tilt + ahead))[:, lead], 1.0)
+        slope = np.minimum((then - now) / ahead, -1.0)
+        tilt = tilt + np.clip((wanted - now) / slope, -0.02, 0.02)
+    tilt = np.clip(tilt, rig.tilt_low, rig.tilt_high)
+    axis_x, axis_y = (np.broadcast_to(np.asarray(a)[..., None], rig.claw_x.shape) for a in claw_axis(traits))
+    shift = claw_for_tilt(rig, tilt, axis_x, axis_y).shift
+    finest = FINEST * np.asarray(traits.claw.lead)
+    slip = finest * rng.uniform(-0.5, 0.5, len(pegs))
+    claw = np.clip(many.claw + (shift + slip)[:, None], *traits.claw.travel)
+    return replace(many, claw=claw)
 
 
-def _inside(problem: Problem, gap_error: Array, out: Array) -> Array:
-    fits = (np.abs(out) <= problem.targets.pitch_tolerance).all(axis=1)
+def _lead(problem: Problem) -> int:
+    """String that answers the plate most: its pitch shows the claw best."""
+    return min(LEAD, problem.wanted.string_count - 1)
+
+
+def _inside(problem: Problem, gap_error: Array, off: Array) -> Array:
+    fits = np.asarray((np.abs(off) <= problem.targets.pitch_tolerance).all(axis=1))
     if problem.targets.mode == "floating":
-        fits &= np.abs(gap_error) <= problem.targets.gap_tolerance
-    return np.asarray(fits)
+        fits = fits & (np.abs(gap_error) <= problem.targets.gap_tolerance)
+    return fits
 
 
-def _correct(
-    problem: Problem, settings: Settings, deviations: Array, pegs: Array, gap: Array, out: Array,
+def _touch_up(
+    problem: Problem,
+    traits: Traits,
+    many: Settings,
+    pegs: Array,
+    off: Array,
+    good: Array,
+    goal: float,
     rng: np.random.Generator,
-) -> Array:
-    """A second round: learn by regression over the ensemble, set the claw once more, set each string once more."""
+) -> tuple[Array, Array]:
+    """Set once more every string that is off by more than half the tolerance, on the instruments that need it."""
     wanted = problem.targets.hertz
-    n = len(gap)
-    truth = vary(problem.wanted, problem.known, deviations, wanted=True)
-    read = np.column_stack([gap + GAUGED * rng.standard_normal(n), out + HEARD * rng.standard_normal(out.shape)])
-    steady = (read[:, 1:] > WORST / 2).all(axis=1)
-    if np.count_nonzero(steady) < 3 * read.shape[1]:
-        return np.zeros(n, dtype=bool)
-    centred, shift = read - read[steady].mean(axis=0), deviations - deviations[steady].mean(axis=0)
-    gain = np.linalg.lstsq(centred[steady], shift[steady], rcond=1e-9)[0]
-    believed = deviations[steady].mean(axis=0) + np.where(steady[:, None], centred, 0.0) @ gain
-    guess = vary(problem.wanted, problem.known, believed, wanted=True)
-    goal = problem.targets.gap if problem.targets.gap is not None else float(np.mean(gap))
-    heard = np.where(steady[:, None], wanted * 2.0 ** (read[:, 1:] / 1200.0), wanted)
-    seen = tune_at(guess, settings, heard, tilt_for_gap(guess, settings, read[:, 0]))
-    ends = balance_at(guess, settings, wanted, tilt_for_gap(guess, settings, np.full(n, goal)))
-    step = problem.limits.claw_step * float(problem.wanted.claw.lead)
-    turned = settings.claw + np.round((ends.settings.claw - settings.claw) / step) * step
-    moved = replace(settings, claw=turned)
-    final_pegs = tune(guess, moved, wanted, start=ends.state.tilt).settings.unstretched
-    plan_rig, true_rig = build_rig(guess, moved), build_rig(truth, moved)
-    planned, real = seen.settings.unstretched, pegs
+    rig = build_rig(traits, many)
+    poor = ~good[:, None] & (np.abs(off) > 0.5 * problem.targets.pitch_tolerance)
     for string in range(len(wanted))[::-1]:
-        planned = planned.copy()
-        planned[:, string] = final_pegs[:, string]
-        fixed = pegs_fixed(plan_rig, planned)
-        heard_at = np.maximum(pitches(fixed, equilibrium(fixed))[:, string], 20.0)
-        slip = problem.limits.tuner_error * rng.standard_normal(n)
-        _, real = _hold(true_rig, real, string, heard_at * 2.0 ** (slip / 1200.0))
-    free = pegs_fixed(true_rig, real)
-    gap2, out2 = _reads(truth, moved, free, equilibrium(free), wanted)
-    return _inside(problem, gap2 - goal, out2) & steady
+        slip = problem.limits.tuner_error * rng.standard_normal(len(good))
+        _, tuned = _hold(rig, pegs, string, wanted[string] * 2.0 ** (slip / 1200.0))
+        pegs = np.where(poor[:, string, None], tuned, pegs)
+    fixed = pegs_fixed(rig, pegs)
+    rest = equilibrium(fixed, start=tilt_for_gap(traits, many, np.full(len(good), goal)))
+    gap = edge_gap(traits, many, rest.tilt).mean(axis=-1)
+    return poor.sum(axis=1), good | _inside(problem, gap - goal, over(pitches(fixed, rest), wanted))

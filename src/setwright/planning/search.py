@@ -9,21 +9,22 @@ import numpy as np
 from setwright.errors import NoPlanError
 from setwright.instrument.geometry import edge_gap
 from setwright.instrument.predict import predict
+from setwright.instrument.prior import draw
 from setwright.instrument.traits import Array
-from setwright.planning.bands import Ensemble, carry_out, narrowing, target_lines
+from setwright.planning.bands import Ensemble, claw_needed, gather, narrowing, target_lines
 from setwright.planning.branches import Branch, weigh
 from setwright.planning.choices import choices
 from setwright.planning.figures import figures
 from setwright.planning.found import AsFound, settle_found
 from setwright.planning.plan import Effect, Option, Plan, Rejected, Way
-from setwright.planning.rounds import Outcome, Path, path, practise
+from setwright.planning.rounds import Hand, Path, path, practise
 from setwright.planning.solve import rounded, solve
-from setwright.planning.steps import steps
+from setwright.planning.steps import TUNING_MINUTES, steps
 from setwright.planning.targets import Problem
 
-TRIED = 3  # branches whose bands are worked out
-WAY_SAMPLES = 192
-LIFTS = (1.0, 2 / 3, 1 / 3)  # shares of the wanted gap at which the wedge may stand
+TRIED = 2  # branches whose bands are worked out
+WAY_SAMPLES = 64
+SURE = 0.02  # share of the instruments this may be that a tight claw may still miss
 
 
 def make_plan(problem: Problem, samples: int = 512, seed: int = 0) -> Plan:
@@ -68,70 +69,112 @@ def _unread(problem: Problem) -> list[str]:
 
 
 def _option(problem: Problem, branch: Branch, samples: int, seed: int) -> Option:
-    many = carry_out(problem, branch, samples, seed)
-    tried = ways(problem, branch, seed)
-    chosen, outcome, route, prop = tried[0]
-    of, values = _key_quantity(problem, many)
-    work = steps(problem, branch, many, outcome, route, prop)
-    others = tuple(way for way, *_ in tried[1:])
-    minutes = sum(s.minutes for s in work) + (chosen.tunings - problem.wanted.string_count) * 0.5
-    lines = target_lines(problem, branch, many, outcome)
-    still = float(np.prod([line.chance for line in lines if line.quantity in ("string height", "up-bend")] or [1.0]))
+    deviations = draw(problem.known, samples, np.random.default_rng(seed))
+    claw = claw_needed(problem, branch, deviations)
+    if problem.targets.mode in ("decked", "dive-only"):
+        branch = pressed(problem, branch, claw)
+    hands = ways(problem, branch, claw)
+    routes = [(name, hand, _route(problem, branch, hand)) for name, hand in hands]
+    tried = [_way(problem, branch, *route, deviations[:WAY_SAMPLES], seed) for route in routes]
+    best = min(range(len(tried)), key=lambda i: _rank(tried[i]))
+    outcome = practise(problem, branch.settings, routes[best][1], routes[best][2], deviations, seed)
+    many = gather(problem, deviations, claw, outcome)
+    work = steps(problem, branch, many, routes[best][1], routes[best][2])
+    minutes = sum(s.minutes for s in work) + (outcome.tunings - problem.wanted.string_count) * TUNING_MINUTES
+    chosen = replace(tried[best], minutes=minutes, tunings=outcome.tunings, chance=outcome.second)
+    lines = target_lines(problem, branch, many)
+    also = [line.chance for line in lines if line.quantity not in ("pitch", "rear gap", "string height")]
+    high = np.ones(samples, dtype=bool)
+    if branch.wanted_heights is not None:
+        high = (np.abs(many.heights - branch.wanted_heights) <= problem.targets.height_tolerance).all(axis=1)
+    still = min(also, default=1.0)
     return Option(
         branch.label,
         work,
         lines,
-        (replace(chosen, minutes=minutes), *others),
+        (chosen, *(w for i, w in enumerate(tried) if i != best)),
         figures(problem, branch, many),
-        outcome.first * min(still, 1.0),
-        outcome.second * min(still, 1.0),
+        float((outcome.good & high).mean()) * still,
+        float((outcome.again & high).mean()) * still,
         minutes,
-        narrowing(problem.known, many.deviations, values, of),
+        narrowing(problem.known, deviations, *_key_quantity(many)),
     )
 
 
-def _key_quantity(problem: Problem, many: Ensemble) -> tuple[str, Array]:
+def _key_quantity(many: Ensemble) -> tuple[Array, str]:
     if many.claw.size:
-        return "claw position", many.claw
-    return "string height", many.heights.mean(axis=1)
+        return many.claw, "claw position"
+    return many.heights.mean(axis=1), "string height"
 
 
-def ways(problem: Problem, branch: Branch, seed: int) -> list[tuple[Way, Outcome, Path, float]]:
-    """Ways of getting there, the recommended one first.
+def pressed(problem: Problem, branch: Branch, needed: Array) -> Branch:
+    """The claw of a decked plate set so tight that it holds the wanted bend on nearly all instruments this may be.
+
+    Args:
+        problem: the job.
+        branch: one that holds.
+        needed: (n) claw distance that just holds [m].
+    Returns: the branch with the tighter claw, as far as the screws go.
+    """
+    safe = float(np.quantile(needed[np.isfinite(needed)], SURE))
+    found, claw = problem.found.settings.claw, problem.wanted.claw
+    now = float(branch.settings.claw.mean())
+    if safe >= now:
+        return branch
+    step = branch.claw_step * float(claw.lead)
+    turns = np.floor((safe - float(found.mean())) / step)
+    tight = np.maximum(found + turns * step, claw.travel[0])
+    return replace(branch, settings=replace(branch.settings, claw=tight))
+
+
+def ways(problem: Problem, branch: Branch, needed: Array) -> list[tuple[str, Hand]]:
+    """Ways of getting there.
 
     Args:
         problem: the job.
         branch: the plan's branch.
-        seed: of the randomness [1].
-    Returns: way, outcome, path and wedge gap [m] of each.
+        needed: (n) claw distance for the wanted rest, over what the instrument may be [m].
+    Returns: name and manner of each.
     """
     traits, end = problem.wanted, branch.settings
     slack = np.full(traits.string_count, np.nan)
+    if problem.targets.mode != "floating":
+        name = {"fixed": "straight to pitch", "blocked": "plate blocked"}.get(problem.targets.mode, "plate on the body")
+        return [(name, Hand(float("nan"), end.claw, slack, False))]
     gap = float(edge_gap(traits, end, np.asarray(branch.tilt)).mean())
-    plans: list[tuple[str, float, Array]] = []
-    if problem.targets.mode == "floating":
-        names = ("wedge at the wanted gap", "wedge at two thirds of the gap", "wedge at a third of the gap")
-        plans += [(name, share * gap, slack) for name, share in zip(names, LIFTS, strict=True)]
-        plans.append(("no wedge, interim pitches", float("nan"), slack))
-    elif problem.targets.mode == "fixed":
-        plans.append(("straight to pitch", float("nan"), slack))
-    elif problem.targets.mode == "blocked":
-        plans.append(("plate blocked", float("nan"), slack))
-    else:
-        plans.append(("plate resting on the body", float("nan"), slack))
+    tight = _tight_claw(problem, branch, needed)
+    out = [("wedge, claw tight, then claw out by ear", Hand(gap, tight, slack, True))]
+    out += [(f"wedge at {share} of the gap, claw by computation", Hand(part * gap, end.claw, slack, False))
+            for share, part in (("the whole", 1.0), ("two thirds", 2 / 3), ("a third", 1 / 3))]  # fmt: skip
+    out.append(("no wedge, interim pitches, claw by computation", Hand(float("nan"), end.claw, slack, False)))
     if problem.found.hertz is not None and not problem.new_strings:
-        plans += [(name + ", strings left near pitch", prop, problem.found.settings.unstretched) for name, prop, _ in plans[:1]]
-    out = [_way(problem, branch, name, prop, start, seed) for name, prop, start in plans]
-    out.sort(key=lambda w: (not w[0].allowed, -round(w[0].chance, 1), round(w[0].tunings), w[0].peak))
+        near = problem.found.settings.unstretched
+        out.append(("wedge, strings kept near pitch, claw out by ear", Hand(gap, tight, near, True)))
     return out
 
 
-def _way(
-    problem: Problem, branch: Branch, name: str, prop: float, start: Array, seed: int
-) -> tuple[Way, Outcome, Path, float]:
-    settings = replace(branch.settings, prop=np.asarray(prop))
-    route = path(problem, settings, start)
-    outcome = practise(problem, branch.settings, prop, start, route, WAY_SAMPLES, seed)
+def _tight_claw(problem: Problem, branch: Branch, needed: Array) -> Array:
+    """Claw so far in that the plate stays on its wedge on nearly all instruments this may be."""
+    found, claw = problem.found.settings.claw, problem.wanted.claw
+    good = needed[np.isfinite(needed)]
+    safe = min(float(np.quantile(good, SURE)), float(branch.settings.claw.mean()) - branch.claw_step * float(claw.lead))
+    if np.array_equal(branch.settings.springs, problem.found.settings.springs) and safe >= float(found.mean()):
+        return found
+    step = problem.limits.claw_step * float(claw.lead)
+    return np.maximum(found + np.floor((safe - float(found.mean())) / step) * step, claw.travel[0])
+
+
+def _route(problem: Problem, branch: Branch, hand: Hand) -> Path:
+    held = replace(branch.settings, prop=np.asarray(hand.prop), claw=hand.claw)
+    return path(problem, held, hand.start)
+
+
+def _rank(way: Way) -> tuple[bool, float, int, float]:
+    return (not way.allowed, -round(way.chance, 1), round(way.tunings), way.peak)
+
+
+def _way(problem: Problem, branch: Branch, name: str, hand: Hand, route: Path, deviations: Array, seed: int) -> Way:
+    outcome = practise(problem, branch.settings, hand, route, deviations, seed)
     limits = problem.limits
     allowed, reason = True, ""
     if route.peak > limits.peak:
@@ -141,10 +184,9 @@ def _way(
         allowed = False
         reason = f"a string would carry {route.stress:.0%} of its breaking load, allowed are {limits.stress:.0%}"
     pitches = tuple((s + 1, hz) for s, hz in zip(route.order, route.hertz, strict=True))
-    minutes = outcome.tunings * 0.5 + outcome.claw_settings
-    way = Way(name, outcome.tunings, outcome.claw_settings, max(route.peak, 0.0), route.stress, outcome.second, minutes,
-              allowed, reason, pitches)  # fmt: skip
-    return way, outcome, route, prop
+    minutes = outcome.tunings * TUNING_MINUTES + outcome.claw_settings
+    return Way(name, outcome.tunings, outcome.claw_settings, max(route.peak, 0.0), route.stress, outcome.second, minutes,
+               allowed, reason, pitches)  # fmt: skip
 
 
 def _as_found(found: AsFound) -> tuple[Effect, ...]:
@@ -159,5 +201,7 @@ def _as_found(found: AsFound) -> tuple[Effect, ...]:
         out.append(Effect("preload", "", None, float(p.contact), "moment"))
     heights = np.asarray(p.heights)[:, 0]
     for i, h in enumerate(heights):
-        out.append(Effect("string height", f"string {i + 1} at fret {problem.targets.height_fret}", None, float(h), "height"))
+        out.append(
+            Effect("string height", f"string {i + 1} at fret {problem.targets.height_fret}", None, float(h), "height")
+        )
     return tuple(out)

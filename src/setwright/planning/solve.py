@@ -27,6 +27,7 @@ ROUNDS = 6
 PRELOAD_MARGIN = 1.15  # a decked plate is pressed down by this much more than the wanted bend needs
 GAPS = (0.3e-3, 8e-3)  # m, where a rear gap for a wanted up-bend is looked for
 STEPS = (1 / 4, 1 / 8, 1 / 16, 1 / 32)  # turns a hand can set
+SHARED = ("attitude", "temperature")  # settings that never carry a batch axis
 
 
 @dataclass(frozen=True)
@@ -50,8 +51,8 @@ def as_batch(settings: Settings, count: int) -> Settings:
     """
     out = {}
     for f in fields(settings):
-        value = getattr(settings, f.name)
-        if isinstance(value, np.ndarray):
+        if f.name not in SHARED:
+            value = np.asarray(getattr(settings, f.name))
             out[f.name] = np.array(np.broadcast_to(value, (count, *value.shape)))
     return replace(settings, **out)
 
@@ -64,8 +65,8 @@ def one_of(settings: Settings, index: int) -> Settings:
         index: which [1].
     Returns: unbatched.
     """
-    arrays = {f.name: getattr(settings, f.name) for f in fields(settings)}
-    return replace(settings, **{n: v[index] for n, v in arrays.items() if isinstance(v, np.ndarray)})
+    names = [f.name for f in fields(settings) if f.name not in SHARED]
+    return replace(settings, **{name: np.asarray(getattr(settings, name)[index]) for name in names})
 
 
 def start_settings(problem: Problem, branches: list[Choice]) -> Settings:
@@ -323,7 +324,9 @@ def rounded(problem: Problem, solved: Solved, moved: Array) -> tuple[Solved, flo
     if problem.targets.mode == "floating":
         step = claw_step(problem, settings, balanced.state)
     if b.knife_edge and problem.targets.mode in ("floating", "decked", "dive-only"):
-        toward = settings.claw if problem.targets.mode == "floating" else settings.claw - 0.499 * step * traits.claw.lead
+        toward = (
+            settings.claw if problem.targets.mode == "floating" else settings.claw - 0.499 * step * traits.claw.lead
+        )
         snug = to_steps(toward, found.claw, traits.claw.lead, step)
         same = np.abs(settings.claw - found.claw) < 1e-9
         settings = replace(settings, claw=np.where(same, found.claw, snug))

@@ -18,7 +18,7 @@ from setwright.planning.branches import Branch
 from setwright.planning.moves import Move
 from setwright.planning.order import order_of_work
 from setwright.planning.plan import Amount, Effect, Expected, Step
-from setwright.planning.rounds import Outcome, Path
+from setwright.planning.rounds import LEAD, Hand, Path
 from setwright.planning.targets import Problem
 
 SIDES = ("treble", "bass")
@@ -26,13 +26,13 @@ MOVED = 1e-9  # m, below which a screw has not moved
 TUNING_MINUTES = 0.5  # one string once
 
 
-def changes(problem: Problem, branch: Branch, wedge: bool) -> tuple[list[str], set[str]]:
+def changes(problem: Problem, branch: Branch, hand: Hand) -> tuple[list[str], set[str]]:
     """Which moves the plan asks for, and what holds at the start.
 
     Args:
         problem: the job.
         branch: the plan's branch.
-        wedge: whether the plate is wedged while tuning.
+        hand: how the way is gone.
     Returns: keys of moves, facts.
     """
     found, end = problem.found.settings, branch.settings
@@ -45,7 +45,7 @@ def changes(problem: Problem, branch: Branch, wedge: bool) -> tuple[list[str], s
         "shim": branch.choice.shims != problem.found.shims,
         "pivots": bool(np.any(np.abs(end.pivot_rise - found.pivot_rise) > MOVED)),
         "saddles": bool(np.any(np.abs(end.saddle_rise - found.saddle_rise) > MOVED)),
-        "claw": knife and bool(np.any(np.abs(end.claw - found.claw) > MOVED)),
+        "claw": knife and bool(np.any(np.abs(hand.claw - found.claw) > MOVED)),
         "hang springs": bool(np.any(end.springs != found.springs)),
         "strings on": problem.new_strings,
     }
@@ -60,41 +60,35 @@ def changes(problem: Problem, branch: Branch, wedge: bool) -> tuple[list[str], s
     facts |= {fact for key, fact in done.items() if not moved[key]}
     if problem.targets.mode == "blocked":
         wanted.append("block")
-    elif wedge:
-        wanted += ["wedge in", "wedge out"]
+    elif np.isfinite(hand.prop):
+        wanted += ["wedge in", "claw to rest" if hand.by_ear else "wedge out"]
     else:
         facts |= {"plate held", "plate as it shall stay"}
     return wanted, facts
 
 
-def steps(
-    problem: Problem, branch: Branch, many: Ensemble, outcome: Outcome, way: Path, prop: float
-) -> tuple[Step, ...]:
+def steps(problem: Problem, branch: Branch, many: Ensemble, hand: Hand, way: Path) -> tuple[Step, ...]:
     """The steps in order.
 
     Args:
         problem: the job.
         branch: the plan's branch.
-        many: its ensemble.
-        outcome: of the chosen way.
+        many: its ensemble, with the outcome of the chosen way.
+        hand: how the way is gone.
         way: order and interim pitches.
-        prop: rear gap of the wedge, nan without [m].
     Returns: the steps.
     """
-    wanted, facts = changes(problem, branch, bool(np.isfinite(prop)))
-    moves = order_of_work(wanted, facts)
-    write = _Writer(problem, branch, many, outcome, way, prop)
-    return tuple(write.step(move) for move in moves)
+    wanted, facts = changes(problem, branch, hand)
+    write = _Writer(problem, branch, many, hand, way)
+    return tuple(write.step(move) for move in order_of_work(wanted, facts))
 
 
 class _Writer:
     """Fills moves with the numbers of one plan, following the settings from as found to as left."""
 
-    def __init__(
-        self, problem: Problem, branch: Branch, many: Ensemble, outcome: Outcome, way: Path, prop: float
-    ) -> None:
-        self.problem, self.branch, self.many, self.outcome = problem, branch, many, outcome
-        self.way, self.prop = way, prop
+    def __init__(self, problem: Problem, branch: Branch, many: Ensemble, hand: Hand, way: Path) -> None:
+        self.problem, self.branch, self.many = problem, branch, many
+        self.hand, self.way = hand, way
         found = problem.found.settings
         self.now = replace(found, unstretched=branch.settings.unstretched, attitude=problem.targets.attitude)
         self.fill: dict[str, Callable[[Step], Step]] = {
@@ -103,6 +97,7 @@ class _Writer:
             "pivots": self._pivots,
             "hang springs": self._springs,
             "claw": self._claw,
+            "claw to rest": self._claw_to_rest,
             "saddles": self._saddles,
             "wedge in": self._wedge,
             "block": self._wedge,
@@ -113,7 +108,12 @@ class _Writer:
 
     def step(self, move: Move) -> Step:
         plain = Step(
-            move.key, move.title, minutes=move.minutes, cautions=move.cautions, needs=move.needs, stop_when=move.stop_when
+            move.key,
+            move.title,
+            minutes=move.minutes,
+            cautions=move.cautions,
+            needs=move.needs,
+            stop_when=move.stop_when,
         )
         fill = self.fill.get(move.key)
         return plain if fill is None else fill(plain)
@@ -149,7 +149,9 @@ class _Writer:
         hertz = self.problem.found.hertz
         if hertz is None:
             return step
-        return replace(step, why="what was found says how much to turn; a wrong reading here is carried through the plan")
+        return replace(
+            step, why="what was found says how much to turn; a wrong reading here is carried through the plan"
+        )
 
     def _shim(self, step: Step) -> Step:
         traits, end = self.problem.wanted, self.branch.settings
@@ -174,7 +176,9 @@ class _Writer:
         if abs(rise[0] - rise[1]) < MOVED:
             amounts = (_screw("both pivot screws", float(rise[0]), lead, "up", "down"),)
         else:
-            amounts = tuple(_screw(f"{s} pivot screw", float(r), lead, "up", "down") for s, r in zip(SIDES, rise, strict=True))
+            amounts = tuple(
+                _screw(f"{s} pivot screw", float(r), lead, "up", "down") for s, r in zip(SIDES, rise, strict=True)
+            )
         effects = self._move(pivot_rise=end.pivot_rise)
         line = pivot_line(traits, end, traits.bridge.pivot_z)
         read = tuple(Expected("pivot height", f"{s} side", float(v), "length", None, None, "knife edge over the body top")
@@ -191,19 +195,43 @@ class _Writer:
         return replace(step, title=title, amounts=(Amount(text, float(count), "count"),))
 
     def _claw(self, step: Step) -> Step:
-        traits, end, found = self.problem.wanted, self.branch.settings, self.problem.found.settings
-        lead = float(traits.claw.lead)
-        inward = -(end.claw - found.claw)
+        start, end = self.problem.found.settings.claw, self.hand.claw
+        amounts = self._claw_amounts(start, end, None)
+        self.now = replace(self.now, claw=end)
+        read = self._claw_read(end)
+        why = "so tight that the plate stays on its wedge while the strings come up" if self.hand.by_ear else ""
+        title = "Turn both claw screws " + amounts[0].way
+        return replace(step, title=title, amounts=amounts, read=read, why=why)
+
+    def _claw_to_rest(self, step: Step) -> Step:
+        lead = float(self.problem.wanted.claw.lead)
         width = spread(self.many.claw) / lead if self.many.claw.size else None
+        amounts = self._claw_amounts(self.hand.claw, self.branch.settings.claw, width)
+        self.now = replace(self.now, claw=self.branch.settings.claw)
+        string = min(LEAD, self.problem.wanted.string_count - 1)
+        hertz = float(self.problem.targets.hertz[string])
+        gap = float(edge_gap(self.problem.wanted, self.branch.settings, np.asarray(self.branch.tilt)).mean())
+        read = (
+            Expected("pitch", f"string {string + 1}", hertz, "hertz", None, self.problem.targets.pitch_tolerance,
+                     "listen to it while you turn"),
+            Expected("rear gap", "", gap, "length", spread(self.many.outcome.gap), self.problem.targets.gap_tolerance),
+            *self._claw_read(self.branch.settings.claw),
+        )  # fmt: skip
+        stop = f"string {string + 1} is back at its own pitch: then all strings are, and the plate stands at its gap"
+        return replace(step, amounts=amounts, read=read, effects=self._claw_effects(), stop_when=stop)
+
+    def _claw_amounts(self, start: Array, end: Array, width: float | None) -> tuple[Amount, ...]:
+        lead = float(self.problem.wanted.claw.lead)
+        inward = start - end
         if abs(inward[0] - inward[1]) < MOVED:
-            amounts = (_screw("both claw screws", float(inward[0]), lead, "in", "out", width),)
-        else:
-            amounts = tuple(_screw(f"{s} claw screw", float(v), lead, "in", "out", width) for s, v in zip(SIDES, inward, strict=True))
-        self.now = replace(self.now, claw=end.claw)
-        read = tuple(Expected("claw distance", f"{s} screw", float(v), "length", None, None, "hook line to cavity wall")
-                     for s, v in zip(SIDES, end.claw, strict=True))  # fmt: skip
-        verb = "Turn both claw screws " + amounts[0].way
-        return replace(step, title=verb, amounts=amounts, read=read, effects=self._claw_effects())
+            return (_screw("both claw screws", float(inward[0]), lead, "in", "out", width),)
+        return tuple(
+            _screw(f"{s} claw screw", float(v), lead, "in", "out", width) for s, v in zip(SIDES, inward, strict=True)
+        )
+
+    def _claw_read(self, end: Array) -> tuple[Expected, ...]:
+        return tuple(Expected("claw distance", f"{s} screw", float(v), "length", None, None, "hook line to cavity wall")
+                     for s, v in zip(SIDES, end, strict=True))  # fmt: skip
 
     def _claw_effects(self) -> tuple[Effect, ...]:
         """What an eighth of a turn is worth, before retuning and at pitch."""
@@ -241,7 +269,7 @@ class _Writer:
         return replace(step, amounts=amounts, effects=effects, minutes=step.minutes * len(amounts))
 
     def _wedge(self, step: Step) -> Step:
-        gap = self.prop if step.key == "wedge in" else self.problem.targets.gap
+        gap = self.hand.prop if step.key == "wedge in" else self.problem.targets.gap
         if gap is None or not np.isfinite(gap):
             return step
         tilt = tilt_for_gap(self.problem.wanted, self.branch.settings, np.asarray(gap))
@@ -254,9 +282,15 @@ class _Writer:
             Amount(f"string {s + 1}", hz, "hertz", "to", None, float(cents(hz, final[s])))
             for s, hz in zip(self.way.order, self.way.hertz, strict=True)
         )
-        why = "all land on their own pitch together when the last one is up" if self.problem.wanted.bridge.knife_edge else ""
+        why = (
+            "all land on their own pitch together when the last one is up"
+            if self.problem.wanted.bridge.knife_edge
+            else ""
+        )
         read = tuple(
-            Expected("pitch", f"string {s + 1}", hz, "hertz", None, self.problem.targets.pitch_tolerance, "as it is set")
+            Expected(
+                "pitch", f"string {s + 1}", hz, "hertz", None, self.problem.targets.pitch_tolerance, "as it is set"
+            )
             for s, hz in zip(self.way.order, self.way.hertz, strict=True)
         )
         return replace(step, amounts=amounts, read=read, why=why, minutes=TUNING_MINUTES * len(amounts))
@@ -268,10 +302,12 @@ class _Writer:
         if traits.bridge.knife_edge:
             gap = float(edge_gap(traits, end, np.asarray(self.branch.tilt)).mean())
             tolerance = t.gap_tolerance if t.mode == "floating" else None
-            read.append(Expected("rear gap", "", gap, "length", spread(self.outcome.gap_error), tolerance, how))
+            read.append(Expected("rear gap", "", gap, "length", spread(self.many.outcome.gap), tolerance, how))
         for i, hz in enumerate(t.hertz):
-            width = spread(self.outcome.pitch_error[:, i])
-            read.append(Expected("pitch", f"string {i + 1}", 0.0, "cents", width, t.pitch_tolerance, f"against {hz:.2f} Hz"))
+            width = spread(self.many.outcome.off[:, i])
+            read.append(
+                Expected("pitch", f"string {i + 1}", 0.0, "cents", width, t.pitch_tolerance, f"against {hz:.2f} Hz")
+            )
         heights = self._heights(end)
         for i in (0, len(heights) - 1):
             tolerance = t.height_tolerance if t.heights is not None else None
