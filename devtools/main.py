@@ -94,8 +94,9 @@ def check(call: Call) -> None:
 
 
 def docs(call: Call) -> None:
-    """write the generated pages anew (docs/validation.md)"""
+    """write the generated pages anew (docs/validation.md, tables of docs/file-formats.md)"""
     python = call.python()
+    step(call.runner, "fields -> tables of docs/file-formats.md", (python, "-m", "devtools.tables"))
     step(call.runner, f"published values -> {VALIDATION}", _published(python, Path(VALIDATION)))
 
 

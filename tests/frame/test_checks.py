@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from devtools import pages, sizes
+from devtools import pages, sizes, tables
 
 
 def write(root: Path, name: str, text: str) -> None:
@@ -74,3 +74,11 @@ def test_bad_pages_are_named(tmp_path: Path, text: str, complaint: str, capsys: 
 
 def test_anchors_repeat_with_a_number() -> None:
     assert pages.anchors("# Rear gap\n## `x`, y\n# Rear gap\n") == {"rear-gap", "x-y", "rear-gap-1"}
+
+
+def test_the_tables_of_the_formats_page_are_written_into_it(tmp_path: Path) -> None:
+    committed = (Path(__file__).resolve().parents[2] / tables.PAGE).read_text(encoding="utf-8")
+    begin = next(line for line in committed.splitlines() if line.startswith("| "))
+    write(tmp_path, tables.PAGE, committed.replace(begin, "| stale |"))
+    tables.main(tmp_path)
+    assert (tmp_path / tables.PAGE).read_text(encoding="utf-8") == committed
