@@ -176,6 +176,8 @@ def tilt_for_gap(traits: Traits, settings: Settings, gap: Array) -> Array:
 def stops(traits: Traits, settings: Settings) -> tuple[list[Array], list[Array]]:
     """Tilt at which every stop is met: lower ones in the order of LOWER_STOPS, upper ones of UPPER_STOPS.
 
+    A wedge thicker than the plate's way up goes in only until the plate meets its upper stop.
+
     Args:
         traits: the instrument.
         settings: pivots, wedge, block [m].
@@ -192,7 +194,7 @@ def stops(traits: Traits, settings: Settings) -> tuple[list[Array], list[Array]]
     fore = _tilt_where(-b.block_fore_point[..., 1], b.block_fore_point[..., 0], b.cavity_fore)
     back = _tilt_where(-b.block_aft_point[..., 1], b.block_aft_point[..., 0], b.cavity_aft)
     propped = np.isfinite(settings.prop)
-    wedge = tilt_for_gap(traits, settings, np.where(propped, settings.prop, 0.0))
+    wedge = np.minimum(tilt_for_gap(traits, settings, np.where(propped, settings.prop, 0.0)), np.minimum(back, -nose))
     fast = np.isfinite(settings.block)
     held = tilt_for_gap(traits, settings, np.where(fast, settings.block, 0.0))
     lower = [deck, fore, np.where(propped, wedge, -np.inf), np.where(fast, held, -np.inf)]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from setwright.instrument.geometry import build_rig, edge_gap, saddle_contact
-from setwright.instrument.predict import balance_at, string_heights
+from setwright.instrument.predict import balance_at, relief, string_heights
 from setwright.instrument.prior import Prior, vary
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array
@@ -118,6 +118,8 @@ def target_lines(problem: Problem, branch: Branch, many: Ensemble) -> tuple[Targ
         out.append(_line("string height", place, "height", goal, width, None, float(value), many.heights[:, i]))
     if t.radius is not None:
         out.append(_radius(problem, s, branch))
+    if t.relief is not None:
+        out.append(_relief(problem, branch, outcome))
     for i in range(len(t.hertz)):
         out.append(_line("pitch", f"string {i + 1}", "cents", 0.0, t.pitch_tolerance, None, 0.0, outcome.off[:, i]))
     if t.up_bend is not None:
@@ -145,10 +147,20 @@ def _radius(problem: Problem, settings: Settings, branch: Branch) -> TargetLine:
     radius, _ = radius_across(problem.wanted.bridge.saddle_z, _saddle_tops(problem, settings, branch))
     wanted = problem.targets.radius
     assert wanted is not None
-    tolerance = 0.1 * wanted
+    tolerance = problem.targets.radius_tolerance
     value = float(radius)
     return TargetLine("radius at the saddles", "", "length", wanted, tolerance, None, value, 0.02 * wanted,
                       abs(value - wanted) <= tolerance, 1.0)  # fmt: skip
+
+
+def _relief(problem: Problem, branch: Branch, outcome: Outcome) -> TargetLine:
+    wanted = problem.targets.relief
+    assert wanted is not None
+    low, high = wanted.hold
+    value = float(relief(problem.wanted, branch.state.bow, low, wanted.read, high).reshape(-1)[0])
+    values = relief(outcome.traits, outcome.rest.bow, low, wanted.read, high)
+    place = f"fret {wanted.read}, held at {low} and {high}"
+    return _line("relief", place, "thou", wanted.value, wanted.tolerance, None, value, values)
 
 
 def _saddle_tops(problem: Problem, settings: Settings, branch: Branch) -> Array:

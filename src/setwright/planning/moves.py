@@ -41,13 +41,8 @@ MOVES: tuple[Move, ...] = (
         needs=("as found is written down",),
     ),
     Move(
-        "wedge in", "Put the wedge under the rear edge", needs=("finish protected", "springs hung", "plate at rest"),
-        gives=("plate wedged", "plate held"), minutes=0.5,
-        cautions=("Lower the plate onto the wedge by the bar; never let it snap back.",),
-    ),
-    Move(
         "slacken", "Slacken all strings", needs=("as found is written down", "finish protected"),
-        gives=("strings slack",), ends=("strings at pitch",), minutes=2.0,
+        gives=("strings slack", "claw can be turned"), ends=("strings at pitch",), minutes=2.0,
         cautions=("Let down all strings a little at a time, so the plate comes down slowly. " + EYES,),
         stop_when="all strings hang loose and the plate rests on the body",
     ),
@@ -91,8 +86,13 @@ MOVES: tuple[Move, ...] = (
         disturbs=("claw", "tune"), cautions=(EYES,),
     ),
     Move(
-        "claw", "Turn both claw screws", needs=("springs hung", "strings slack"), gives=("claw set",), minutes=1.0,
-        disturbs=("tune", "wedge in"), cautions=("Turn both screws alike, and leave thread in the wood.",),
+        "claw", "Turn both claw screws", needs=("springs hung", "claw can be turned"), gives=("claw set",), minutes=1.0,
+        disturbs=("tune",), cautions=("Turn both screws alike, and leave thread in the wood.",),
+    ),
+    Move(
+        "wedge in", "Put the wedge under the rear edge", needs=("finish protected", "springs hung", "plate at rest"),
+        gives=("plate wedged", "plate held", "claw can be turned"), minutes=0.5,
+        cautions=("Lower the plate onto the wedge by the bar; never let it snap back.",),
     ),
     Move(
         "strings on", "Fit the new strings, slack", needs=("old strings off", "springs hung", "neck fast", "pivots set"),

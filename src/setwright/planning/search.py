@@ -18,7 +18,7 @@ from setwright.planning.figures import figures
 from setwright.planning.found import AsFound, settle_found
 from setwright.planning.plan import Effect, Option, Plan, Rejected, Way
 from setwright.planning.rounds import Hand, Path, path, practise
-from setwright.planning.solve import rounded, solve
+from setwright.planning.solve import rounded, solve, to_steps
 from setwright.planning.steps import TUNING_MINUTES, steps
 from setwright.planning.targets import Problem
 
@@ -47,10 +47,18 @@ def make_plan(problem: Problem, samples: int = 512, seed: int = 0) -> Plan:
     if not good:
         raise NoPlanError(_no_plan(bad))
     options = [_option(problem, branch, samples, seed) for branch in good[:TRIED]]
-    options.sort(key=lambda o: (-round(o.chance_second, 1), o.minutes))
+    order = sorted(range(len(options)), key=lambda i: _preference(problem, options[i], good[i]))
+    options = [options[i] for i in order]
     best, second = options[0], options[1] if len(options) > 1 else None
     remarks = (*found.remarks, *_unread(problem))
     return Plan(problem.title, problem.instrument, best, second, tuple(bad), len(branches), remarks, _as_found(found))
+
+
+def _preference(problem: Problem, option: Option, branch: Branch) -> tuple[int, int, int, float]:
+    """Chance in steps a technician would notice, then minutes likewise, then how much is changed."""
+    choice, found = branch.choice, problem.found
+    changed = (choice.shims != found.shims) + (choice.springs != int(found.settings.springs.sum())) + choice.pivots
+    return -round(option.chance_second / 0.15), round(option.minutes / 5.0), int(changed), option.minutes
 
 
 def _no_plan(bad: list[Rejected]) -> str:
@@ -140,17 +148,32 @@ def ways(problem: Problem, branch: Branch, needed: Array) -> list[tuple[str, Han
     slack = np.full(traits.string_count, np.nan)
     if problem.targets.mode != "floating":
         name = {"fixed": "straight to pitch", "blocked": "plate blocked"}.get(problem.targets.mode, "plate on the body")
-        return [(name, Hand(float("nan"), end.claw, slack, False))]
+        held = [(name, Hand(float("nan"), end.claw, slack, False))]
+        if _kept_near_pitch(problem, branch):
+            held.append((f"{name}, strings kept near pitch", replace(held[0][1], start=problem.found.settings.unstretched)))
+        return held
     gap = float(edge_gap(traits, end, np.asarray(branch.tilt)).mean())
     tight = _tight_claw(problem, branch, needed)
     out = [("wedge, claw tight, then claw out by ear", Hand(gap, tight, slack, True))]
-    out += [(f"wedge at {share} of the gap, claw by computation", Hand(part * gap, end.claw, slack, False))
+    lead = problem.wanted.claw.lead
+    close = to_steps(end.claw, problem.found.settings.claw, lead, branch.claw_step)
+    out += [(f"wedge at {share} of the gap, claw by computation", Hand(part * gap, close, slack, False))
             for share, part in (("the whole", 1.0), ("two thirds", 2 / 3), ("a third", 1 / 3))]  # fmt: skip
-    out.append(("no wedge, interim pitches, claw by computation", Hand(float("nan"), end.claw, slack, False)))
-    if problem.found.hertz is not None and not problem.new_strings:
+    out.append(("no wedge, interim pitches, claw by computation", Hand(float("nan"), close, slack, False)))
+    if _kept_near_pitch(problem, branch):
         near = problem.found.settings.unstretched
         out.append(("wedge, strings kept near pitch, claw out by ear", Hand(gap, tight, near, True)))
     return out
+
+
+def _kept_near_pitch(problem: Problem, branch: Branch) -> bool:
+    """Whether nothing but the claw is turned, so that no string has to be let down."""
+    found, end = problem.found.settings, branch.settings
+    same = all(
+        np.allclose(getattr(found, name), getattr(end, name), rtol=0.0, atol=1e-9)
+        for name in ("springs", "pivot_rise", "saddle_rise", "strip", "wedge_shim", "flat")
+    )
+    return same and problem.found.hertz is not None and not problem.new_strings
 
 
 def _tight_claw(problem: Problem, branch: Branch, needed: Array) -> Array:
@@ -169,8 +192,8 @@ def _route(problem: Problem, branch: Branch, hand: Hand) -> Path:
     return path(problem, held, hand.start)
 
 
-def _rank(way: Way) -> tuple[bool, float, int, float]:
-    return (not way.allowed, -round(way.chance, 1), round(way.tunings), way.peak)
+def _rank(way: Way) -> tuple[bool, int, float]:
+    return (not way.allowed, round(way.tunings), way.peak)
 
 
 def _way(problem: Problem, branch: Branch, name: str, hand: Hand, route: Path, deviations: Array, seed: int) -> Way:

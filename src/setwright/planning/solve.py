@@ -24,6 +24,7 @@ from setwright.planning.choices import Choice, shim_totals
 from setwright.planning.targets import Problem, Targets, spring_mask
 
 ROUNDS = 6
+ROOM = 0.15e-3  # m, left between a saddle and the end of its room where the pivots are placed for it
 PRELOAD_MARGIN = 1.15  # a decked plate is pressed down by this much more than the wanted bend needs
 GAPS = (0.3e-3, 8e-3)  # m, where a rear gap for a wanted up-bend is looked for
 STEPS = (1 / 4, 1 / 8, 1 / 16, 1 / 32)  # turns a hand can set
@@ -126,8 +127,8 @@ def place_hardware(
     traits, targets = problem.wanted, problem.targets
     tilt = wanted_tilt(traits, settings, targets, gap)
     goal: Array | None = None
-    for _ in range(ROUNDS):
-        settings = _place_pivots(traits, settings, targets, moved, gap)
+    for turn in range(ROUNDS):
+        settings = _place_pivots(traits, settings, targets, moved, turn)
         tilt = wanted_tilt(traits, settings, targets, gap)
         if targets.heights is None:
             return settings, tilt, None
@@ -158,24 +159,29 @@ def _height_goal(traits: Traits, settings: Settings, targets: Targets, tilt: Arr
     return np.asarray(now + (wanted - y) * share)
 
 
-def _place_pivots(traits: Traits, settings: Settings, targets: Targets, moved: Array, gap: Array | None) -> Settings:
-    """Pivots where a level plate has the wanted gap, or else where the saddles stand in the middle of their room."""
+def _place_pivots(traits: Traits, settings: Settings, targets: Targets, moved: Array, turn: int) -> Settings:
+    """Pivots where a level plate has the wanted gap; from there as far as the saddles' room asks for.
+
+    Without a wanted gap they go where the saddles stand in the middle of their room.
+    """
     if not moved.any():
         return settings
     b = traits.bridge
     if targets.gap is not None and targets.mode in ("floating", "blocked"):
-        line = edge_gap(traits, settings, np.zeros(len(moved)))
-        change = (targets.gap - line.mean(axis=-1))[:, None] * np.ones(2)
+        if turn == 0 or targets.level:
+            lift = targets.gap - edge_gap(traits, settings, np.zeros(len(moved))).mean(axis=-1)
+        else:
+            # at a fixed gap the saddle rises with the pivot by 1 - saddle aft / rear aft only
+            over = np.maximum(settings.saddle_rise - (b.height_range[..., 1] - ROOM), 0.0).max(axis=-1)
+            under = np.maximum(b.height_range[..., 0] + ROOM - settings.saddle_rise, 0.0).max(axis=-1)
+            lift = (over - under) / (1.0 - b.saddle_aft.mean() / b.rear_aft)
     elif targets.heights is None:
-        change = np.zeros((len(moved), 2))
+        lift = np.zeros(len(moved))
     else:
-        spare = settings.saddle_rise - b.height_range.mean(axis=-1)
-        change = np.full((len(moved), 2), 1.0) * spare.mean(axis=-1)[:, None]
-    rise = settings.pivot_rise + np.where(moved[:, None], change, 0.0)
+        lift = (settings.saddle_rise - b.height_range.mean(axis=-1)).mean(axis=-1)
+    rise = settings.pivot_rise + np.where(moved, lift, 0.0)[:, None]
     low, high = b.pivot_range[..., 0] - b.pivot_y, b.pivot_range[..., 1] - b.pivot_y
-    taken = np.clip(rise, low, high) - settings.pivot_rise
-    saddles = settings.saddle_rise - taken.mean(axis=-1)[:, None]
-    return replace(settings, pivot_rise=settings.pivot_rise + taken, saddle_rise=saddles)
+    return replace(settings, pivot_rise=np.clip(rise, low, high))
 
 
 def needed_preload(traits: Traits, settings: Settings, targets: Targets, tilt: Array) -> Array:
@@ -302,6 +308,8 @@ def to_steps(value: Array, found: Array, lead: Array, step: float) -> Array:
 def rounded(problem: Problem, solved: Solved, moved: Array) -> tuple[Solved, float]:
     """The solution as hands can set it: pivots first, then saddles, then the claw, each allowing for the last.
 
+    The claw of a floating bridge comes to rest by ear, so it stays exact.
+
     Args:
         problem: the job.
         solved: exact solution.
@@ -323,11 +331,9 @@ def rounded(problem: Problem, solved: Solved, moved: Array) -> tuple[Solved, flo
     step = limits.claw_step
     if problem.targets.mode == "floating":
         step = claw_step(problem, settings, balanced.state)
-    if b.knife_edge and problem.targets.mode in ("floating", "decked", "dive-only"):
-        toward = (
-            settings.claw if problem.targets.mode == "floating" else settings.claw - 0.499 * step * traits.claw.lead
-        )
-        snug = to_steps(toward, found.claw, traits.claw.lead, step)
+    if problem.targets.mode in ("decked", "dive-only"):
+        tighter = settings.claw - 0.499 * step * traits.claw.lead
+        snug = to_steps(tighter, found.claw, traits.claw.lead, step)
         same = np.abs(settings.claw - found.claw) < 1e-9
         settings = replace(settings, claw=np.where(same, found.claw, snug))
     return replace(solved, settings=settings, tilt=tilt, wanted_heights=goal, state=balanced.state), step

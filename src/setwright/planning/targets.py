@@ -32,6 +32,16 @@ class UpBend:
 
 
 @dataclass(frozen=True)
+class ReliefTarget:
+    """Wanted relief under a named convention."""
+
+    value: float  # m
+    tolerance: float  # m
+    hold: tuple[int, int]  # frets held
+    read: int  # fret read
+
+
+@dataclass(frozen=True)
 class Targets:
     """Everything wanted of the finished instrument."""
 
@@ -45,6 +55,8 @@ class Targets:
     height_tolerance: float  # m
     height_fret: int
     radius: float | None = None  # m, arc of the string undersides at the saddles through the outer strings
+    radius_tolerance: float = 0.0254  # m
+    relief: ReliefTarget | None = None
     up_bend: UpBend | None = None
     up_bend_tolerance: float = 25.0  # cents below the wanted bend still accepted
     holds_bend: float = 200.0  # cents: a decked plate must not lift under a bend of this size
