@@ -21,7 +21,7 @@ from setwright.instrument.geometry import (
     tilt_limits,
 )
 from setwright.instrument.settings import Settings
-from setwright.instrument.traits import Array, Traits
+from setwright.instrument.traits import Array, Mask, Traits
 from setwright.physics.balance import (
     Equilibrium,
     Rig,
@@ -153,8 +153,8 @@ def relief(traits: Traits, bow: Array, low: int, read: int, high: int) -> Array:
     Returns: (B) [m].
     """
     scale = traits.fretboard.scale
-    places = [fret_position(scale, n) for n in (low, read, high)]
-    return np.asarray(neck_relief(*places, traits.neck.joint_x, bow))
+    a, c, b = (fret_position(scale, n) for n in (low, read, high))
+    return np.asarray(neck_relief(a, c, b, traits.neck.joint_x, bow))
 
 
 @dataclass(frozen=True)
@@ -223,7 +223,7 @@ class Balanced:
     """Claw found for a wanted tilt, strings at pitch."""
 
     settings: Settings
-    reached: Array  # (B)
+    reached: Mask  # (B)
     state: Equilibrium
 
 

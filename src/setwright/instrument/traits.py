@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)

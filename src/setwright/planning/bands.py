@@ -120,8 +120,10 @@ def target_lines(problem: Problem, branch: Branch, many: Ensemble) -> tuple[Targ
         out.append(_radius(problem, s, branch))
     if t.relief is not None:
         out.append(_relief(problem, branch, outcome))
-    for i in range(len(t.hertz)):
-        out.append(_line("pitch", f"string {i + 1}", "cents", 0.0, t.pitch_tolerance, None, 0.0, outcome.off[:, i]))
+    out += [
+        _line("pitch", f"string {i + 1}", "cents", 0.0, t.pitch_tolerance, None, 0.0, outcome.off[:, i])
+        for i in range(len(t.hertz))
+    ]
     if t.up_bend is not None:
         value = float(_up(problem, branch))
         hit = many.up >= t.up_bend.cents - t.up_bend_tolerance
@@ -130,9 +132,7 @@ def target_lines(problem: Problem, branch: Branch, many: Ensemble) -> tuple[Targ
         out.append(TargetLine("up-bend", place, "cents", t.up_bend.cents, t.up_bend_tolerance, None, value,
                               spread(many.up), bool(inside), float(hit.mean())))  # fmt: skip
     if many.lift.size:
-        value = float(np.median(many.lift))
-        out.append(TargetLine("bend that lifts the plate", "any string, at least", "cents", t.holds_bend, 0.0, None, value,
-                              spread(many.lift), value >= t.holds_bend, float((many.lift >= t.holds_bend).mean())))  # fmt: skip
+        out.append(_lift(many, t.holds_bend))
     return tuple(out)
 
 
@@ -141,6 +141,14 @@ def _up(problem: Problem, branch: Branch) -> float:
     assert bend is not None
     one = as_batch(branch.settings, 1)
     return float(up_bend_at(problem.wanted, one, problem.targets.hertz, np.array([branch.tilt]), bend.string)[0])
+
+
+def _lift(many: Ensemble, wanted: float) -> TargetLine:
+    value, holds = float(np.median(many.lift)), many.lift >= wanted
+    quantity, place = "bend that lifts the plate", "any string, at least"
+    return TargetLine(
+        quantity, place, "cents", wanted, 0.0, None, value, spread(many.lift), value >= wanted, float(holds.mean())
+    )
 
 
 def _radius(problem: Problem, settings: Settings, branch: Branch) -> TargetLine:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from setwright.instrument.geometry import build_rig, edge_gap
-from setwright.instrument.predict import tune
+from setwright.instrument.predict import string_heights, tune
 from setwright.instrument.settings import Settings
-from setwright.instrument.traits import Array
+from setwright.instrument.traits import Array, Mask
 from setwright.physics.balance import Equilibrium
 from setwright.planning.choices import MINUTES, Choice
 from setwright.planning.plan import Rejected
@@ -19,6 +20,7 @@ from setwright.planning.targets import Problem, Shim
 STABLE = 0.5  # N m/rad, least stiffness with every string retuned that still counts as standing
 LEAN = 0.05  # rad, a lean of the plate that counts as much as a saddle at the end of its room
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight")
+A_HAIR = 1e-6  # m, beyond a stop that is still at it
 
 
 @dataclass(frozen=True)
@@ -27,12 +29,44 @@ class Branch:
 
     choice: Choice
     label: str
-    settings: Settings  # unbatched, rounded to what a hand can set, pegs at pitch
-    tilt: float
-    state: Equilibrium  # unbatched index kept as a batch of one
+    settings: Settings  # unbatched, as hands can set it, pegs at pitch
+    tilt: float  # rad, at rest
+    state: Equilibrium  # a batch of one, strings at pitch
     minutes: float
-    claw_step: float
-    wanted_heights: Array | None
+    claw_step: float  # turns
+    wanted_heights: Array | None  # (S) m
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing that may be wrong with each of C branches."""
+
+    miss: Array  # (C) by how much, in units of what matters; not above zero: nothing wrong
+    say: Callable[[int], str]  # the sentence for branch i
+
+
+def weigh(problem: Problem, branches: list[Choice], solved: Solved, step: float) -> tuple[list[Branch], list[Rejected]]:
+    """Split the solved branches into those that hold, best first, and those that fail, nearest miss first.
+
+    Args:
+        problem: the job as found.
+        branches: C choices.
+        solved: their rounded solution.
+        step: of the claw [turns].
+    Returns: the good branches and the rejected ones.
+    """
+    faults = _faults(problem, branches, solved)
+    good, bad = [], []
+    for i, choice in enumerate(branches):
+        mine = [(float(fault.miss[i]), fault) for fault in faults if fault.miss[i] > 0.0]
+        if mine:
+            miss, worst = max(mine, key=lambda pair: pair[0])
+            bad.append(Rejected(label(problem, choice), worst.say(i), miss))
+        else:
+            good.append(_branch(problem, choice, solved, i, step))
+    good.sort(key=lambda b: (b.minutes, _off_centre(problem, b)))
+    bad.sort(key=lambda r: r.miss)
+    return good, bad
 
 
 def label(problem: Problem, choice: Choice) -> str:
@@ -55,45 +89,18 @@ def _pocket(found: tuple[Shim, ...], shims: tuple[Shim, ...]) -> str:
         return "pocket as found"
     if not shims:
         return "shims taken out"
-    names = [f"{s.kind} shim {{{s.thickness:.6f}}}" for s in shims]
-    return " and ".join(names)
+    return " and ".join(f"{s.kind} shim {{{s.thickness:.6f}}}" for s in shims)
 
 
-def weigh(problem: Problem, branches: list[Choice], solved: Solved, step: float) -> tuple[list[Branch], list[Rejected]]:
-    """Split the solved branches into those that hold, best first, and those that fail, nearest miss first.
-
-    Args:
-        problem: the job as found.
-        branches: C choices.
-        solved: their rounded solution.
-        step: of the claw [turns].
-    Returns: the good branches and the rejected ones.
-    """
-    faults = _faults(problem, branches, solved)
-    good, bad = [], []
-    for i, choice in enumerate(branches):
-        name = label(problem, choice)
-        mine = [(float(miss[i]), text(i)) for miss, text in faults if miss[i] > 0.0]
-        if mine:
-            worst = max(mine)
-            bad.append(Rejected(name, worst[1], worst[0]))
-            continue
-        good.append(_branch(problem, choice, name, one_of(solved.settings, i), solved, i, step))
-    good.sort(key=lambda b: (b.minutes, _off_centre(problem, b)))
-    bad.sort(key=lambda r: r.miss)
-    return good, bad
-
-
-def _branch(
-    problem: Problem, choice: Choice, name: str, settings: Settings, solved: Solved, i: int, step: float
-) -> Branch:
+def _branch(problem: Problem, choice: Choice, solved: Solved, i: int, step: float) -> Branch:
+    settings, found = one_of(solved.settings, i), problem.found.settings
     tuned = tune(problem.wanted, settings, problem.targets.hertz, start=float(solved.tilt[i]))
-    found = problem.found.settings
-    saddles = int(np.count_nonzero(np.abs(settings.saddle_rise - found.saddle_rise) > 1e-9))
+    saddles = int(np.count_nonzero(np.abs(settings.saddle_rise - found.saddle_rise) > A_HAIR))
     minutes = choice.minutes(problem) + MINUTES["saddle"] * saddles
-    minutes += MINUTES["claw"] if np.any(np.abs(settings.claw - found.claw) > 1e-9) else 0.0
+    minutes += MINUTES["claw"] if np.any(np.abs(settings.claw - found.claw) > A_HAIR) else 0.0
     goal = None if solved.wanted_heights is None else solved.wanted_heights[i]
-    return Branch(choice, name, tuned.settings, float(tuned.state.tilt[0]), tuned.state, minutes, step, goal)
+    name, tilt = label(problem, choice), float(tuned.state.tilt[0])
+    return Branch(choice, name, tuned.settings, tilt, tuned.state, minutes, step, goal)
 
 
 def _off_centre(problem: Problem, branch: Branch) -> float:
@@ -107,108 +114,137 @@ def _off_centre(problem: Problem, branch: Branch) -> float:
     return out
 
 
-def _faults(problem: Problem, branches: list[Choice], solved: Solved):  # type: ignore[no-untyped-def]
-    """Pairs of (C) misses, in units of what is allowed, and the sentence for member i."""
-    traits, targets, s = problem.wanted, problem.targets, solved.settings
-    b = traits.bridge
-    faults = []
-    low = b.height_range[..., 0] - s.saddle_rise
-    high = s.saddle_rise - b.height_range[..., 1]
-    slack = 1e-6
-    faults.append((_above(low.max(axis=1) - slack, 1e-3), lambda i: _saddle(low[i], "bottom", "lower")))
-    faults.append((_above(high.max(axis=1) - slack, 1e-3), lambda i: _saddle(high[i], "top", "raise")))
-    load = (solved.state.tension / traits.strings.breaking).max(axis=1)
-    string = (solved.state.tension / traits.strings.breaking).argmax(axis=1)
-    limit = problem.limits.stress
-    faults.append(
-        (_above(load - limit, 0.05), lambda i: f"string {string[i] + 1} at pitch carries {load[i]:.0%} of its breaking "
-         f"load, more than the {limit:.0%} allowed: a thinner string or a lower pitch is needed")
-    )  # fmt: skip
-    if targets.heights is not None and solved.wanted_heights is not None:
-        faults.append(_height_fault(problem, solved))
-    if b.knife_edge and targets.mode != "fixed":
-        faults += _balance_faults(problem, branches, solved)
-    return faults
-
-
-def _above(value: Array, unit: float) -> Array:
+def _over(value: Array, unit: float) -> Array:
     return np.asarray(np.maximum(value, 0.0) / unit)
 
 
-def _saddle(miss: Array, end: str, verb: str) -> str:
-    string = int(np.argmax(miss))
-    others = int(np.count_nonzero(miss > 1e-6)) - 1
-    more = f" (and {others} more)" if others else ""
-    return f"saddle of string {string + 1}{more} is at its {end} {{{miss[string]:.6f}}} short of the wanted height"
-
-
-def _height_fault(problem: Problem, solved: Solved):  # type: ignore[no-untyped-def]
-    from setwright.instrument.predict import string_heights
-
-    t = problem.targets
-    got = string_heights(problem.wanted, solved.settings, solved.tilt, solved.state.bow, (t.height_fret,))[..., 0]
-    off = np.abs(got - solved.wanted_heights).max(axis=1) - t.height_tolerance
-    return _above(off, t.height_tolerance), lambda i: "the screws cannot be set finely enough for the wanted heights"
-
-
-def _balance_faults(problem: Problem, branches: list[Choice], solved: Solved):  # type: ignore[no-untyped-def]
-    traits, targets, s = problem.wanted, problem.targets, solved.settings
-    claw = traits.claw
-    faults = []
-    near, far = claw.travel[0] - s.claw.min(axis=1), s.claw.max(axis=1) - claw.travel[1]
-
-    def count(i: int) -> str:
-        n = branches[i].springs
-        return f"{NUMBERS[n]} spring{'s' if n != 1 else ''}"
-
-    if targets.mode != "blocked":
-        faults.append(
-            (np.where(solved.reached, 0.0, 1e3), lambda i: f"{count(i)} cannot balance this set at any claw position")
-        )
-        faults.append(
-            (np.where(solved.reached, _above(near, 1e-3), 0.0), lambda i: f"{count(i)} cannot hold this set there: claw at "
-             f"its inner end, {{{near[i]:.6f}}} short; more or stronger springs, or lighter strings, would")
-        )  # fmt: skip
-        faults.append(
-            (np.where(solved.reached, _above(far, 1e-3), 0.0), lambda i: f"{count(i)} pull too hard for this set: claw would "
-             f"stand {{{far[i]:.6f}}} beyond the end of its screws; fewer or softer springs would do")
-        )  # fmt: skip
-        pull, closed = _spring_states(problem, s, solved.tilt)
-        shut = (closed & (s.springs > 0)).any(axis=1)
-        faults.append((np.where(shut & solved.reached, 1.0, 0.0), lambda i: f"{count(i)} would hang closed at rest, where a "
-                       "spring is stiff or slack and the bar has no travel"))  # fmt: skip
-    if targets.mode == "floating":
-        k = solved.state.stiffness
-        faults.append(
-            (_above(STABLE - k, 1.0), lambda i: f"{count(i)} let the plate run away on retuning (stiffness brought back to "
-             f"pitch {k[i]:+.1f} N m/rad, must be above {STABLE:.1f}): every string brought up lets the rest fall further")
-        )  # fmt: skip
-        b = traits.bridge
-        if targets.gap is not None:
-            gap = edge_gap(traits, s, solved.tilt).mean(axis=-1)
-            off = np.abs(gap - targets.gap) - targets.gap_tolerance
-            faults.append((_above(off, 1e-3), lambda i: f"the plate's stops keep the rear gap at {{{gap[i]:.6f}}}"))
-        if targets.level and targets.gap is not None:
-            lean = np.abs(edge_gap(traits, s, solved.tilt) - edge_gap(traits, s, 0.0 * solved.tilt)).max(axis=1)
-            faults.append((_above(lean - targets.gap_tolerance, 1e-3), lambda i: "a level plate cannot have this rear gap "
-                           "with the pivots where they are"))  # fmt: skip
-        del b
-    if targets.up_bend is not None:
-        bend = targets.up_bend
-        up = up_bend_at(traits, s, targets.hertz, solved.tilt, bend.string)
-        short = bend.cents - targets.up_bend_tolerance - up
-        faults.append(
-            (_above(short, 50.0), lambda i: f"the plate meets the body after {up[i]:.0f} c of string {bend.string + 1}, "
-             f"wanted {bend.cents:.0f} c: a larger rear gap or higher pivots would do")
-        )  # fmt: skip
+def _faults(problem: Problem, branches: list[Choice], solved: Solved) -> list[Fault]:
+    faults = [*_saddle_faults(problem, solved), _stress_fault(problem, solved)]
+    if solved.wanted_heights is not None:
+        faults.append(_height_fault(problem, solved, solved.wanted_heights))
+    mode = problem.targets.mode
+    if mode in ("floating", "decked", "dive-only"):
+        faults += _claw_faults(problem, branches, solved)
+    if mode == "floating":
+        faults += _rest_faults(problem, branches, solved)
+    if problem.targets.up_bend is not None and problem.wanted.bridge.knife_edge:
+        faults.append(_up_bend_fault(problem, solved))
     return faults
 
 
-def _spring_states(problem: Problem, settings: Settings, tilt: Array) -> tuple[Array, Array]:
-    """Span of every spring over its closed length (C, K), and whether it is closed."""
-    rig = build_rig(problem.wanted, settings)
-    cos, sin = np.cos(tilt)[:, None], np.sin(tilt)[:, None]
+def _saddle_faults(problem: Problem, solved: Solved) -> list[Fault]:
+    room, rise = problem.wanted.bridge.height_range, solved.settings.saddle_rise
+    low, high = room[..., 0] - rise - A_HAIR, rise - room[..., 1] - A_HAIR
+
+    def say(miss: Array, end: str) -> str:
+        string, others = int(np.argmax(miss)), int(np.count_nonzero(miss > 0.0)) - 1
+        more = f" (and {others} more)" if others else ""
+        name = f"saddle of string {string + 1}{more}"
+        return f"{name} is at its {end}, {{{miss[string]:.6f}}} short of the wanted height"
+
+    return [
+        Fault(_over(low.max(axis=1), 1e-3), lambda i: say(low[i], "bottom")),
+        Fault(_over(high.max(axis=1), 1e-3), lambda i: say(high[i], "top")),
+    ]
+
+
+def _stress_fault(problem: Problem, solved: Solved) -> Fault:
+    load, limit = solved.state.tension / problem.wanted.strings.breaking, problem.limits.stress
+
+    def say(i: int) -> str:
+        string = int(load[i].argmax())
+        return (
+            f"string {string + 1} at pitch carries {load[i, string]:.0%} of its breaking load, more than the "
+            f"{limit:.0%} allowed; a thinner string or a lower pitch would do"
+        )
+
+    return Fault(_over(load.max(axis=1) - limit, 0.05), say)
+
+
+def _height_fault(problem: Problem, solved: Solved, wanted: Array) -> Fault:
+    t = problem.targets
+    got = string_heights(problem.wanted, solved.settings, solved.tilt, solved.state.bow, (t.height_fret,))[..., 0]
+    off = np.abs(got - wanted).max(axis=1) - t.height_tolerance
+    text = "the saddle screws cannot be set finely enough for the heights"
+    return Fault(_over(off, t.height_tolerance), lambda _: text)
+
+
+def _springs_named(choice: Choice) -> str:
+    return f"{NUMBERS[choice.springs]} spring{'' if choice.springs == 1 else 's'}"
+
+
+def _claw_faults(problem: Problem, branches: list[Choice], solved: Solved) -> list[Fault]:
+    claw, stands = problem.wanted.claw, solved.settings.claw
+    found = solved.reached
+    near = np.where(found, claw.travel[0] - stands.min(axis=1) - A_HAIR, 0.0)
+    far = np.where(found, stands.max(axis=1) - claw.travel[1] - A_HAIR, 0.0)
+    shut = found & (_closed(problem, solved) & (solved.settings.springs > 0)).any(axis=1)
+    names = [_springs_named(choice) for choice in branches]
+    return [
+        Fault(np.where(found, 0.0, 1e3), lambda i: f"{names[i]} cannot balance this set at any claw position"),
+        Fault(
+            _over(near, 1e-3),
+            lambda i: (
+                f"{names[i]} cannot hold this set there: the claw is at its inner end, {{{near[i]:.6f}}} short; "
+                "more or stronger springs, or lighter strings, would do"
+            ),
+        ),
+        Fault(
+            _over(far, 1e-3),
+            lambda i: (
+                f"{names[i]} pull too hard for this set: the claw would stand {{{far[i]:.6f}}} beyond the end of its "
+                "screws; fewer or softer springs would do"
+            ),
+        ),
+        Fault(
+            np.where(shut, 1.0, 0.0),
+            lambda i: f"{names[i]} would hang closed or slack at rest; fewer springs would stretch them open",
+        ),
+    ]
+
+
+def _closed(problem: Problem, solved: Solved) -> Mask:
+    """(C, K) where a spring at rest is not stretched beyond its closed length."""
+    rig = build_rig(problem.wanted, solved.settings)
+    cos, sin = np.cos(solved.tilt)[:, None], np.sin(solved.tilt)[:, None]
     x = rig.claw_x - (rig.hook_aft * cos - rig.hook_up * sin)
     y = rig.claw_y - (rig.hook_aft * sin + rig.hook_up * cos)
-    over = np.sqrt(x * x + y * y + rig.slant**2) - rig.free
-    return over, over < 0.0
+    return np.asarray(np.sqrt(x * x + y * y + rig.slant**2) < rig.free)
+
+
+def _rest_faults(problem: Problem, branches: list[Choice], solved: Solved) -> list[Fault]:
+    traits, t, s = problem.wanted, problem.targets, solved.settings
+    stiff = solved.state.stiffness
+    faults = [
+        Fault(
+            _over(STABLE - stiff, 1.0),
+            lambda i: (
+                f"{_springs_named(branches[i])} let the plate run away on retuning: brought back to pitch its "
+                f"stiffness is {stiff[i]:+.1f} N m/rad, must be above {STABLE:.1f}; more springs with the claw further "
+                "out would do"
+            ),
+        )
+    ]
+    if t.gap is not None:
+        gap = edge_gap(traits, s, solved.tilt).mean(axis=-1)
+        off = np.abs(gap - t.gap) - t.gap_tolerance
+        faults.append(Fault(_over(off, 1e-3), lambda i: f"the plate's stops keep the rear gap at {{{gap[i]:.6f}}}"))
+    if t.gap is not None and t.level:
+        lean = np.abs(edge_gap(traits, s, solved.tilt) - edge_gap(traits, s, np.zeros_like(solved.tilt))).max(axis=1)
+        text = "a level plate cannot have this rear gap with the pivots where they are"
+        faults.append(Fault(_over(lean - t.gap_tolerance, 1e-3), lambda _: text))
+    return faults
+
+
+def _up_bend_fault(problem: Problem, solved: Solved) -> Fault:
+    bend = problem.targets.up_bend
+    assert bend is not None
+    up = up_bend_at(problem.wanted, solved.settings, problem.targets.hertz, solved.tilt, bend.string)
+    short = bend.cents - problem.targets.up_bend_tolerance - up
+    return Fault(
+        _over(short, 50.0),
+        lambda i: (
+            f"the plate meets its stop after {up[i]:.0f} c of string {bend.string + 1}, wanted are {bend.cents:.0f} c; "
+            "a larger rear gap or higher pivots would do"
+        ),
+    )

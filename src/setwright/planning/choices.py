@@ -46,13 +46,14 @@ def choices(problem: Problem) -> list[Choice]:
         alone = any(abs(total - one) < ALIKE for one in single)  # one strip does the same and lies flatter
         if all(s.kind == "strip" for s in pair) and total <= THICKEST and not alone:
             pockets.append((*found.shims, *pair))
+    moves: tuple[bool, ...] = (False,)
     now = int(found.settings.springs.sum())
     if problem.traits.bridge.knife_edge:
         counts = sorted(set(problem.shelf.spring_counts) | {now}, key=lambda n: (abs(n - now), n))
         counts = [n for n in counts if n in problem.traits.springs.patterns]
         moves = (False, True)
     else:
-        counts, moves = [now], (False,)
+        counts = [now]
     if problem.targets.heights is None:
         pockets = [found.shims]
     return [Choice(pocket, n, moved) for pocket in dict.fromkeys(pockets) for n in counts for moved in moves]

@@ -52,14 +52,14 @@ def learn(known: Prior, model: Model, read: Array, sd: Array) -> Learnt:
     """
     at = known.mean
     noise = np.diag(np.asarray(sd) ** 2)
-    misfit: Array = np.zeros_like(read)
-    gain = np.zeros((len(at), len(read)))
-    jacobian = np.zeros((len(read), len(at)))
+    misfit: Array = np.zeros(len(read))
+    gain: Array = np.zeros((len(at), len(read)))
+    jacobian: Array = np.zeros((len(read), len(at)))
     for round_ in range(ROUNDS):
         expected, jacobian = slopes(model, known, at)
         spread = jacobian @ known.covariance @ jacobian.T + noise
         if round_ == 0:
-            misfit = (read - expected) / np.sqrt(np.diag(spread))
+            misfit = np.asarray((read - expected) / np.sqrt(np.diag(spread)))
         gain = np.linalg.solve(spread, jacobian @ known.covariance).T
         new = known.mean + gain @ (read - expected + jacobian @ (at - known.mean))
         done = bool(np.all(np.abs(new - at) < 1e-3 * np.array([part.sd for part in known.parts])))

@@ -72,7 +72,7 @@ MOVES: tuple[Move, ...] = (
         "neck on", "Set the neck back; screws crosswise snug, then an eighth of a turn more",
         needs=("shim laid", "pocket open", "neck supported"), gives=("neck fast",), ends=("pocket open",),
         minutes=6.0, cautions=("Screws that turn without biting: stop, the wood needs repair first.",),
-        stop_when="all screws are snug and have had their last eighth; a straightedge over the last frets shows no rise",
+        stop_when="all screws have had their last eighth; a straightedge over the last frets shows no rise",
     ),
     Move(
         "pivots", "Turn both pivot screws", needs=("strings slack", "springs off", "neck fast"),
@@ -95,14 +95,15 @@ MOVES: tuple[Move, ...] = (
         cautions=("Lower the plate onto the wedge by the bar; never let it snap back.",),
     ),
     Move(
-        "strings on", "Fit the new strings, slack", needs=("old strings off", "springs hung", "neck fast", "pivots set"),
-        gives=("strings fitted",), minutes=8.0, cautions=(EYES,),
-        disturbs=("tune",),
+        "strings on", "Fit the new strings, slack",
+        needs=("old strings off", "springs hung", "neck fast", "pivots set"), gives=("strings fitted",),
+        minutes=8.0, disturbs=("tune",), cautions=(EYES,),
     ),
     Move(
         "saddles", "Set the saddles by their height screws, both screws of a saddle alike",
         needs=("strings slack", "strings fitted", "pivots set", "neck fast"), gives=("saddles set",), minutes=1.0,
-        disturbs=("tune", "octave"), cautions=("Slacken the string before its saddle rises; a full-tension screw strips.",),
+        disturbs=("tune", "octave"),
+        cautions=("Slacken the string before its saddle rises: a screw under full tension strips.",),
     ),
     Move(
         "block", "Block the plate both ways", needs=("springs hung", "finish protected", "plate at rest"),
@@ -115,13 +116,14 @@ MOVES: tuple[Move, ...] = (
     ),
     Move(
         "claw to rest", "Turn both claw screws until the wedge falls free and the plate carries itself",
-        needs=("strings at pitch", "plate wedged"), gives=("plate as it shall stay",), ends=("plate wedged",), minutes=2.0,
-        disturbs=("read again",),
+        needs=("strings at pitch", "plate wedged"), gives=("plate as it shall stay",), ends=("plate wedged",),
+        minutes=2.0, disturbs=("read again",),
         cautions=("Keep a hand on the bar while the wedge leaves; never let the plate snap back.",),
     ),
     Move(
-        "wedge out", "Take the wedge out", needs=("strings at pitch", "plate wedged"), gives=("plate as it shall stay",),
-        ends=("plate wedged",), minutes=0.5, cautions=("Hold the bar while the wedge leaves; never let the plate snap back.",),
+        "wedge out", "Take the wedge out", needs=("strings at pitch", "plate wedged"),
+        gives=("plate as it shall stay",), ends=("plate wedged",), minutes=0.5,
+        cautions=("Hold the bar while the wedge leaves; never let the plate snap back.",),
     ),
     Move(
         "read again", "Read gap, pitches and string heights", needs=("strings at pitch", "plate as it shall stay"),

@@ -1,5 +1,7 @@
-"""Order of work from prerequisites: what is missing is looked up among the moves, threats are kept apart, ties go by what
-disturbs what."""
+"""Order of work from prerequisites.
+
+What is missing is looked up among the moves, threats are kept apart, and what disturbs a result comes before it.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,7 @@
-"""The plan as data: options, steps, what they do, what to read, and why the rest fail. Faces put it into words and units.
+"""The plan as data: options, steps, what they do, what to read, and why the rest fail.
 
-Labels and reasons may carry lengths as metres in braces, "claw {0.004} short": faces replace them by the reader's unit.
+Faces put it into words and units. Labels and reasons may carry lengths as metres in braces, "claw {0.004} short":
+faces replace them by the reader's unit.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """The way there: in which order and to which pitches the strings are set, and how many tunings that takes.
 
 The unstretched length of every string is fixed by the wanted end state, so each string can be set once to a predicted
-interim pitch and all land together. What the state is after some strings have been set depends only on which, not on the
-order: 2**S states serve all orders, and the order with the lowest peak is a shortest path through them.
+interim pitch and all land together. What the state is after some strings have been set depends only on which, not on
+the order: 2**S states serve all orders, and the order with the lowest peak is a shortest path through them.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from setwright.instrument.geometry import build_rig, claw_axis, edge_gap, tilt_f
 from setwright.instrument.predict import tune_at
 from setwright.instrument.prior import vary
 from setwright.instrument.settings import Settings
-from setwright.instrument.traits import Array, Traits
+from setwright.instrument.traits import Array, Mask, Traits
 from setwright.physics.balance import (
     Equilibrium,
     Rig,
@@ -57,9 +57,9 @@ class Outcome:
     rest: Equilibrium  # (n) state of rest with these pegs
     gap: Array  # (n) m
     off: Array  # (n, S) cents from the wanted pitch
-    good: Array  # (n) inside gap and pitch tolerances after the first round
+    good: Mask  # (n) inside gap and pitch tolerances after the first round
     touched: Array  # (n) strings touched up after it
-    again: Array  # (n) inside after the touching up
+    again: Mask  # (n) inside after the touching up
     claw_settings: float
 
     @property
@@ -189,8 +189,11 @@ def practise(problem: Problem, settings: Settings, hand: Hand, way: Path, deviat
     if hand.by_ear:
         many = _claw_by_ear(problem, traits, many, pegs, hand, rng)
     rig = build_rig(traits, many)
-    rest = equilibrium(pegs_fixed(rig, pegs), start=tilt_for_gap(traits, many, _gap_goal(problem, settings)))
-    gap, off = edge_gap(traits, many, rest.tilt).mean(axis=-1), over(pitches(pegs_fixed(rig, pegs), rest), wanted)
+    rest = equilibrium(
+        pegs_fixed(rig, pegs), start=tilt_for_gap(traits, many, np.asarray(_gap_goal(problem, settings)))
+    )
+    gap = edge_gap(traits, many, rest.tilt).mean(axis=-1)
+    off = over(pitches(pegs_fixed(rig, pegs), rest), wanted)
     goal = _gap_goal(problem, settings)
     good = _inside(problem, gap - goal, off)
     touched, again = _touch_up(problem, traits, many, pegs, off, good, goal, rng)
@@ -243,7 +246,7 @@ def _lead(problem: Problem) -> int:
     return min(LEAD, problem.wanted.string_count - 1)
 
 
-def _inside(problem: Problem, gap_error: Array, off: Array) -> Array:
+def _inside(problem: Problem, gap_error: Array, off: Array) -> Mask:
     fits = np.asarray((np.abs(off) <= problem.targets.pitch_tolerance).all(axis=1))
     if problem.targets.mode == "floating":
         fits = fits & (np.abs(gap_error) <= problem.targets.gap_tolerance)
@@ -256,10 +259,10 @@ def _touch_up(
     many: Settings,
     pegs: Array,
     off: Array,
-    good: Array,
+    good: Mask,
     goal: float,
     rng: np.random.Generator,
-) -> tuple[Array, Array]:
+) -> tuple[Array, Mask]:
     """Set once more every string that is off by more than half the tolerance, on the instruments that need it."""
     wanted = problem.targets.hertz
     rig = build_rig(traits, many)

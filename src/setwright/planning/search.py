@@ -10,7 +10,7 @@ from setwright.errors import NoPlanError
 from setwright.instrument.geometry import edge_gap
 from setwright.instrument.predict import predict
 from setwright.instrument.prior import draw
-from setwright.instrument.traits import Array
+from setwright.instrument.traits import Array, Mask
 from setwright.planning.bands import Ensemble, claw_needed, gather, narrowing, target_lines
 from setwright.planning.branches import Branch, weigh
 from setwright.planning.choices import choices
@@ -35,8 +35,8 @@ def make_plan(problem: Problem, samples: int = 512, seed: int = 0) -> Plan:
         samples: instruments the bands are made of [1].
         seed: of the randomness [1].
     Returns: best option, runner-up, and why the rest fail.
-    Raises: ContradictionError where the found readings cannot be true together; NoPlanError where nothing holds, with the
-        nearest miss.
+    Raises: ContradictionError where the found readings cannot be true together; NoPlanError where nothing holds,
+        with the nearest miss.
     """
     found = settle_found(problem)
     problem = found.problem
@@ -92,9 +92,9 @@ def _option(problem: Problem, branch: Branch, samples: int, seed: int) -> Option
     chosen = replace(tried[best], minutes=minutes, tunings=outcome.tunings, chance=outcome.second)
     lines = target_lines(problem, branch, many)
     also = [line.chance for line in lines if line.quantity not in ("pitch", "rear gap", "string height")]
-    high = np.ones(samples, dtype=bool)
+    high: Mask = np.ones(samples, dtype=np.bool_)
     if branch.wanted_heights is not None:
-        high = (np.abs(many.heights - branch.wanted_heights) <= problem.targets.height_tolerance).all(axis=1)
+        high = np.all(np.abs(many.heights - branch.wanted_heights) <= problem.targets.height_tolerance, axis=1)
     still = min(also, default=1.0)
     return Option(
         branch.label,
@@ -150,7 +150,8 @@ def ways(problem: Problem, branch: Branch, needed: Array) -> list[tuple[str, Han
         name = {"fixed": "straight to pitch", "blocked": "plate blocked"}.get(problem.targets.mode, "plate on the body")
         held = [(name, Hand(float("nan"), end.claw, slack, False))]
         if _kept_near_pitch(problem, branch):
-            held.append((f"{name}, strings kept near pitch", replace(held[0][1], start=problem.found.settings.unstretched)))
+            near_pitch = replace(held[0][1], start=problem.found.settings.unstretched)
+            held.append((f"{name}, strings kept near pitch", near_pitch))
         return held
     gap = float(edge_gap(traits, end, np.asarray(branch.tilt)).mean())
     tight = _tight_claw(problem, branch, needed)
@@ -184,7 +185,7 @@ def _tight_claw(problem: Problem, branch: Branch, needed: Array) -> Array:
     if np.array_equal(branch.settings.springs, problem.found.settings.springs) and safe >= float(found.mean()):
         return found
     step = problem.limits.claw_step * float(claw.lead)
-    return np.maximum(found + np.floor((safe - float(found.mean())) / step) * step, claw.travel[0])
+    return np.asarray(np.maximum(found + np.floor((safe - float(found.mean())) / step) * step, claw.travel[0]))
 
 
 def _route(problem: Problem, branch: Branch, hand: Hand) -> Path:
@@ -208,8 +209,8 @@ def _way(problem: Problem, branch: Branch, name: str, hand: Hand, route: Path, d
         reason = f"a string would carry {route.stress:.0%} of its breaking load, allowed are {limits.stress:.0%}"
     pitches = tuple((s + 1, hz) for s, hz in zip(route.order, route.hertz, strict=True))
     minutes = outcome.tunings * TUNING_MINUTES + outcome.claw_settings
-    return Way(name, outcome.tunings, outcome.claw_settings, max(route.peak, 0.0), route.stress, outcome.second, minutes,
-               allowed, reason, pitches)  # fmt: skip
+    turns, peak, chance = outcome.claw_settings, max(route.peak, 0.0), outcome.second
+    return Way(name, outcome.tunings, turns, peak, route.stress, chance, minutes, allowed, reason, pitches)
 
 
 def _as_found(found: AsFound) -> tuple[Effect, ...]:

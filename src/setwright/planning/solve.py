@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -15,7 +17,7 @@ from setwright.instrument.geometry import (
 )
 from setwright.instrument.predict import Balanced, balance_at, string_heights, tune_at
 from setwright.instrument.settings import Settings
-from setwright.instrument.traits import Array, Traits
+from setwright.instrument.traits import Array, Mask, Traits
 from setwright.physics.balance import Equilibrium, pegs_fixed, pitches, settled_at
 from setwright.physics.frets import drop, fret_position, saddle_share
 from setwright.physics.pitch import cents
@@ -37,9 +39,16 @@ class Solved:
 
     settings: Settings  # fields (C, ...)
     tilt: Array  # (C) wanted, rad
-    reached: Array  # (C) whether some claw position balances
+    reached: Mask  # (C) whether some claw position balances
     state: Equilibrium  # (C) strings at pitch, plate at the wanted tilt; stiffness with every string retuned
     wanted_heights: Array | None  # (C, S) m
+
+
+def _each(settings: Settings, change: Callable[[Array], Array]) -> Settings:
+    """Settings with every array changed alike."""
+    arrays: dict[str, Any] = {f.name: getattr(settings, f.name) for f in fields(settings) if f.name not in SHARED}
+    changed: dict[str, Any] = {name: change(np.asarray(value)) for name, value in arrays.items()}
+    return replace(settings, **changed)
 
 
 def as_batch(settings: Settings, count: int) -> Settings:
@@ -50,12 +59,7 @@ def as_batch(settings: Settings, count: int) -> Settings:
         count: C [1].
     Returns: fields (C, ...).
     """
-    out = {}
-    for f in fields(settings):
-        if f.name not in SHARED:
-            value = np.asarray(getattr(settings, f.name))
-            out[f.name] = np.array(np.broadcast_to(value, (count, *value.shape)))
-    return replace(settings, **out)
+    return _each(settings, lambda value: np.array(np.broadcast_to(value, (count, *value.shape))))
 
 
 def one_of(settings: Settings, index: int) -> Settings:
@@ -66,8 +70,7 @@ def one_of(settings: Settings, index: int) -> Settings:
         index: which [1].
     Returns: unbatched.
     """
-    names = [f.name for f in fields(settings) if f.name not in SHARED]
-    return replace(settings, **{name: np.asarray(getattr(settings, name)[index]) for name in names})
+    return _each(settings, lambda value: np.asarray(value[index]))
 
 
 def start_settings(problem: Problem, branches: list[Choice]) -> Settings:
@@ -113,7 +116,7 @@ def wanted_tilt(traits: Traits, settings: Settings, targets: Targets, gap: Array
 
 
 def place_hardware(
-    problem: Problem, settings: Settings, moved: Array, gap: Array | None = None
+    problem: Problem, settings: Settings, moved: Mask, gap: Array | None = None
 ) -> tuple[Settings, Array, Array | None]:
     """Pivots and saddles for the wanted attitude and heights, strings at pitch.
 
@@ -159,7 +162,7 @@ def _height_goal(traits: Traits, settings: Settings, targets: Targets, tilt: Arr
     return np.asarray(now + (wanted - y) * share)
 
 
-def _place_pivots(traits: Traits, settings: Settings, targets: Targets, moved: Array, turn: int) -> Settings:
+def _place_pivots(traits: Traits, settings: Settings, targets: Targets, moved: Mask, turn: int) -> Settings:
     """Pivots where a level plate has the wanted gap; from there as far as the saddles' room asks for.
 
     Without a wanted gap they go where the saddles stand in the middle of their room.
@@ -243,7 +246,7 @@ def up_bend_at(traits: Traits, settings: Settings, hertz: Array, tilt: Array, st
     return np.asarray(cents(np.maximum(top, 1e-3), hertz[string]))
 
 
-def gap_for_up_bend(problem: Problem, settings: Settings, moved: Array) -> Array:
+def gap_for_up_bend(problem: Problem, settings: Settings, moved: Mask) -> Array:
     """Smallest rear gap from which the wanted up-bend can be had, by halving.
 
     Args:
@@ -305,7 +308,7 @@ def to_steps(value: Array, found: Array, lead: Array, step: float) -> Array:
     return np.asarray(found + np.round(turns / step) * step * lead)
 
 
-def rounded(problem: Problem, solved: Solved, moved: Array) -> tuple[Solved, float]:
+def rounded(problem: Problem, solved: Solved, moved: Mask) -> tuple[Solved, float]:
     """The solution as hands can set it: pivots first, then saddles, then the claw, each allowing for the last.
 
     The claw of a floating bridge comes to rest by ear, so it stays exact.

@@ -131,7 +131,7 @@ class _Writer:
 
         one = as_batch(settings, 1)
         gap = edge_gap(self.problem.wanted, self.branch.settings, np.asarray(self.branch.tilt)).mean()
-        return wanted_tilt(self.problem.wanted, one, self.problem.targets, np.array([gap]))[0]
+        return np.asarray(wanted_tilt(self.problem.wanted, one, self.problem.targets, np.array([gap]))[0])
 
     def _move(self, **change: Array) -> tuple[Effect, ...]:
         """Change settings and say what that does to the outer strings' heights."""
@@ -174,14 +174,14 @@ class _Writer:
         rise = end.pivot_rise - self.problem.found.settings.pivot_rise
         lead = float(traits.bridge.pivot_lead)
         if abs(rise[0] - rise[1]) < MOVED:
-            amounts = (_screw("both pivot screws", float(rise[0]), lead, "up", "down"),)
+            amounts: tuple[Amount, ...] = (_screw("both pivot screws", float(rise[0]), lead, "up", "down"),)
         else:
             amounts = tuple(
                 _screw(f"{s} pivot screw", float(r), lead, "up", "down") for s, r in zip(SIDES, rise, strict=True)
             )
         effects = self._move(pivot_rise=end.pivot_rise)
         line = pivot_line(traits, end, traits.bridge.pivot_z)
-        read = tuple(Expected("pivot height", f"{s} side", float(v), "length", None, None, "knife edge over the body top")
+        read = tuple(Expected("pivot height", f"{s} side", float(v), "length", None, None, "knife edge over body top")
                      for s, v in zip(SIDES, line, strict=True))  # fmt: skip
         return replace(step, amounts=amounts, effects=effects, read=read)
 
@@ -311,8 +311,9 @@ class _Writer:
         heights = self._heights(end)
         for i in (0, len(heights) - 1):
             tolerance = t.height_tolerance if t.heights is not None else None
-            read.append(Expected("string height", f"string {i + 1} at fret {t.height_fret}", float(heights[i]), "height",
-                                 spread(self.many.heights[:, i]), tolerance, how))  # fmt: skip
+            width = spread(self.many.heights[:, i])
+            place = f"string {i + 1} at fret {t.height_fret}"
+            read.append(Expected("string height", place, float(heights[i]), "height", width, tolerance, how))
         return replace(step, read=tuple(read))
 
     def _octave(self, step: Step) -> Step:
