@@ -45,7 +45,9 @@ class Fault:
     say: Callable[[int], str]  # the sentence for branch i
 
 
-def weigh(problem: Problem, branches: list[Choice], solved: Solved, step: float) -> tuple[list[Branch], list[Rejected]]:
+def weigh(
+    problem: Problem, branches: list[Choice], solved: Solved, step: float, most: int
+) -> tuple[list[Branch], list[Rejected]]:
     """Split the solved branches into those that hold, best first, and those that fail, nearest miss first.
 
     Args:
@@ -53,6 +55,7 @@ def weigh(problem: Problem, branches: list[Choice], solved: Solved, step: float)
         branches: C choices.
         solved: their rounded solution.
         step: of the claw [turns].
+        most: how many good ones are wanted [1].
     Returns: the good branches and the rejected ones.
     """
     faults = _faults(problem, branches, solved)
@@ -63,10 +66,9 @@ def weigh(problem: Problem, branches: list[Choice], solved: Solved, step: float)
             miss, worst = max(mine, key=lambda pair: pair[0])
             bad.append(Rejected(label(problem, choice), worst.say(i), miss))
         else:
-            good.append(_branch(problem, choice, solved, i, step))
-    good.sort(key=lambda b: (b.minutes, _off_centre(problem, b)))
+            good.append((_minutes(problem, choice, solved, i), _off_centre(problem, solved, i), i))
     bad.sort(key=lambda r: r.miss)
-    return good, bad
+    return [_branch(problem, branches[i], solved, i, step) for *_, i in sorted(good)[:most]], bad
 
 
 def label(problem: Problem, choice: Choice) -> str:
@@ -93,24 +95,28 @@ def _pocket(found: tuple[Shim, ...], shims: tuple[Shim, ...]) -> str:
 
 
 def _branch(problem: Problem, choice: Choice, solved: Solved, i: int, step: float) -> Branch:
-    settings, found = one_of(solved.settings, i), problem.found.settings
+    settings = one_of(solved.settings, i)
     tuned = tune(problem.wanted, settings, problem.targets.hertz, start=float(solved.tilt[i]))
-    saddles = int(np.count_nonzero(np.abs(settings.saddle_rise - found.saddle_rise) > A_HAIR))
-    minutes = choice.minutes(problem) + MINUTES["saddle"] * saddles
-    minutes += MINUTES["claw"] if np.any(np.abs(settings.claw - found.claw) > A_HAIR) else 0.0
     goal = None if solved.wanted_heights is None else solved.wanted_heights[i]
     name, tilt = label(problem, choice), float(tuned.state.tilt[0])
-    return Branch(choice, name, tuned.settings, tilt, tuned.state, minutes, step, goal)
+    return Branch(choice, name, tuned.settings, tilt, tuned.state, _minutes(problem, choice, solved, i), step, goal)
 
 
-def _off_centre(problem: Problem, branch: Branch) -> float:
-    """How far saddles, claw and plate stand from the middle of their room, as shares."""
+def _minutes(problem: Problem, choice: Choice, solved: Solved, i: int) -> float:
+    found, end = problem.found.settings, solved.settings
+    saddles = int(np.count_nonzero(np.abs(end.saddle_rise[i] - found.saddle_rise) > A_HAIR))
+    minutes = choice.minutes(problem) + MINUTES["saddle"] * saddles
+    return minutes + (MINUTES["claw"] if np.any(np.abs(end.claw[i] - found.claw) > A_HAIR) else 0.0)
+
+
+def _off_centre(problem: Problem, solved: Solved, i: int) -> float:
+    """How far saddles, claw and plate of a branch stand from the middle of their room, as shares."""
     b, claw = problem.wanted.bridge, problem.wanted.claw
-    saddles = np.abs(branch.settings.saddle_rise - b.height_range.mean(axis=-1)) / np.ptp(b.height_range, axis=-1)
+    saddles = np.abs(solved.settings.saddle_rise[i] - b.height_range.mean(axis=-1)) / np.ptp(b.height_range, axis=-1)
     out = float(saddles.mean())
     if b.knife_edge:
-        out += abs(branch.tilt) / LEAN
-        out += float(abs(branch.settings.claw.mean() - claw.travel.mean()) / np.ptp(claw.travel))
+        out += abs(float(solved.tilt[i])) / LEAN
+        out += float(abs(solved.settings.claw[i].mean() - claw.travel.mean()) / np.ptp(claw.travel))
     return out
 
 

@@ -60,7 +60,7 @@ def learn(known: Prior, model: Model, read: Array, sd: Array) -> Learnt:
         spread = jacobian @ known.covariance @ jacobian.T + noise
         if round_ == 0:
             misfit = np.asarray((read - expected) / np.sqrt(np.diag(spread)))
-        gain = np.linalg.solve(spread, jacobian @ known.covariance).T
+        gain = np.asarray(np.linalg.solve(spread, jacobian @ known.covariance)).T
         new = known.mean + gain @ (read - expected + jacobian @ (at - known.mean))
         done = bool(np.all(np.abs(new - at) < 1e-3 * np.array([part.sd for part in known.parts])))
         at = new

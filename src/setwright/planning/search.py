@@ -43,10 +43,10 @@ def make_plan(problem: Problem, samples: int = 512, seed: int = 0) -> Plan:
     branches = choices(problem)
     moved = np.array([b.pivots for b in branches])
     solved, step = rounded(problem, solve(problem, branches), moved)
-    good, bad = weigh(problem, branches, solved, step)
+    good, bad = weigh(problem, branches, solved, step, TRIED)
     if not good:
         raise NoPlanError(_no_plan(bad))
-    options = [_option(problem, branch, samples, seed) for branch in good[:TRIED]]
+    options = [_option(problem, branch, samples, seed) for branch in good]
     order = sorted(range(len(options)), key=lambda i: _preference(problem, options[i], good[i]))
     options = [options[i] for i in order]
     best, second = options[0], options[1] if len(options) > 1 else None

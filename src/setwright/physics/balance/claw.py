@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from setwright.physics.balance.equilibrium import Equilibrium, settled_at
 from setwright.physics.balance.moments import spring_law
@@ -19,7 +20,7 @@ class ClawAnswer:
     """Answer of `claw_for_tilt`."""
 
     shift: Array  # (B,) m along the screws, > 0 away from the cavity wall (slacker springs)
-    reached: Array  # (B,) False where no shift within REACH balances; `shift` is then the end of the reach
+    reached: NDArray[np.bool_]  # (B,) False where no shift within REACH balances; `shift` is then the end of the reach
     state: Equilibrium  # at the wanted tilt
 
 
