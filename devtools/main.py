@@ -14,6 +14,7 @@ from devtools.steps import Runner, Shell, StepError, all_steps, say, step
 
 ROOT = Path(__file__).resolve().parent.parent
 VALIDATION = "docs/validation.md"
+BRIEF = ("--quiet", "--output-format", "concise")  # one line for each finding
 FULL_TEST = ("--cov", "--cov-branch", "--cov-report=term-missing:skip-covered", "--cov-fail-under=95")
 # The main index alone decides the lock; what this machine may add to it stays out.
 LOCK_ENV = {"PIP_EXTRA_INDEX_URL": "", "PIP_FIND_LINKS": "", "CUSTOM_COMPILE_COMMAND": "./dev lock"}
@@ -55,7 +56,7 @@ def test(call: Call) -> None:
     python = call.python()
     quick = "--quick" in call.rest
     extra = [word for word in call.rest if word != "--quick"]
-    command = [python, "-m", "pytest", "-q", "-n", "2"]
+    command = [python, "-m", "pytest", "-n", "2"]
     if quick:
         command += ["-m", "not slow"]
     elif extra:
@@ -73,8 +74,8 @@ def check(call: Call) -> None:
     with tempfile.TemporaryDirectory() as folder:
         fresh = Path(folder) / "validation.md"
         steps: list[tuple[str, Sequence[str]]] = [
-            ("format (ruff)", (str(tools / "ruff"), "format", "--check", "--quiet", ".")),
-            ("lint (ruff)", (str(tools / "ruff"), "check", "--quiet", ".")),
+            ("format (ruff)", (str(tools / "ruff"), "format", "--check", *BRIEF, ".")),
+            ("lint (ruff)", (str(tools / "ruff"), "check", *BRIEF, ".")),
             ("types (mypy)", (python, "-m", "mypy")),
             ("import direction", (str(tools / "lint-imports"), "--no-logo")),
             ("sizes", (python, "-m", "devtools.sizes")),
