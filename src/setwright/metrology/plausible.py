@@ -86,7 +86,9 @@ _MIXED_UP: dict[str, tuple[tuple[str, str], ...]] = {
     "unit mass": (("kg/m", "g/m"), ("g/m", "kg/m"), ("kg/m", "lb/in"), ("lb/in", "kg/m")),
     "pitch": (("kHz", "Hz"),),
 }
-_LOST_ZERO = {"in": "a lost zero", "thou": "a zero too many"}
+# What makes a number ten times too large, and ten times too small, by the unit it is written in.
+_DECIMAL_SLIPS = {"in": ("a lost zero", "a zero too many"), "thou": ("a zero too many", "a lost zero")}
+_SHIFTED_POINT = ("a decimal point in the wrong place",) * 2
 
 
 def quantity_named(name: str, where: str = "") -> Quantity:
@@ -120,6 +122,21 @@ def _fraction_slips(value: float, text: str) -> Iterator[tuple[float, str]]:
             yield value * factor, f"{shown} ({words})"
 
 
+def _mixed_up(value: float, kind: str, unit: str) -> Iterator[tuple[float, str]]:
+    for wrote, meant in _MIXED_UP.get(kind, ()):
+        if unit in (wrote, ""):
+            candidate = value * unit_size(kind, meant) / unit_size(kind, wrote)
+            yield candidate, f"{_in_unit(candidate, kind, meant)} ({wrote} for {meant})"
+
+
+def _shifted(value: float, kind: str, unit: str) -> Iterator[tuple[float, str]]:
+    if kind not in ("length", "unit mass", "rate"):
+        return
+    native = unit or ("in" if kind == "length" else show_value(value, kind).split()[-1])
+    for factor, words in zip((0.1, 10.0), _DECIMAL_SLIPS.get(native, _SHIFTED_POINT), strict=True):
+        yield value * factor, f"{_in_unit(value * factor, kind, native)} ({words})"
+
+
 def _slips(value: float, kind: str, written: Written | None) -> Iterator[tuple[float, str]]:
     """Candidates (SI value, how to say it) for what was meant, likeliest first."""
     unit = written.unit if written else ""
@@ -134,16 +151,8 @@ def _slips(value: float, kind: str, written: Written | None) -> Iterator[tuple[f
         elif unit in ("C", ""):
             yield _C + (celsius - 32.0) * 5 / 9, f"{celsius:.4g} F (C for F)"
         return
-    for wrote, meant in _MIXED_UP.get(kind, ()):
-        if unit in (wrote, ""):
-            candidate = value * unit_size(kind, meant) / unit_size(kind, wrote)
-            yield candidate, f"{_in_unit(candidate, kind, meant)} ({wrote} for {meant})"
-    if kind in ("length", "unit mass", "rate") and not fraction:
-        native = unit or ("in" if kind == "length" else show_value(value, kind).split()[-1])
-        why = _LOST_ZERO.get(native, "a decimal point in the wrong place")
-        yield value / 10.0, f"{_in_unit(value / 10.0, kind, native)} ({why})"
-        why = "a zero too many" if native == "in" else "a lost zero" if native == "thou" else why
-        yield value * 10.0, f"{_in_unit(value * 10.0, kind, native)} ({why})"
+    mixed, shifted = _mixed_up(value, kind, unit), () if fraction else _shifted(value, kind, unit)
+    yield from (*mixed, *shifted) if unit else (*shifted, *mixed)
 
 
 def _likely(value: float, quantity: Quantity, written: Written | None) -> str:
