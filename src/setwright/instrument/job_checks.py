@@ -205,10 +205,6 @@ def check_want(document: Document, given: Values, found: Values, instrument: Ins
     bridge = str(given.get("bridge") or found.get("bridge") or ("floating" if knife else "fixed"))
     if "bridge" in given:
         _fits_kind(document.where("want", "bridge"), bridge, instrument)
-    if "plate" in given and "rear_gap" in given:
-        raise ContradictionError(
-            f"{document.where('want', 'plate')}: plate and rear_gap say two things; leave one out."
-        )
     for key in ("plate", "rear_gap"):
         if key in given and bridge not in ("floating", "blocked"):
             raise ContradictionError(

@@ -13,6 +13,7 @@ from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Mask
 from setwright.physics.balance import Equilibrium
 from setwright.planning.choices import MINUTES, Choice
+from setwright.planning.found import found_tilt
 from setwright.planning.plan import Rejected
 from setwright.planning.solve import Solved, one_of, up_bend_at
 from setwright.planning.targets import Problem, Shim
@@ -20,6 +21,7 @@ from setwright.planning.targets import Problem, Shim
 STABLE = 0.5  # N m/rad, least stiffness with every string retuned that still counts as standing
 LEAN = 0.05  # rad, a lean of the plate that counts as much as a saddle at the end of its room
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight")
+LEAN_MINUTES = 20.0  # price of a lean of LEAN
 A_HAIR = 1e-6  # m, beyond a stop that is still at it
 
 
@@ -66,7 +68,8 @@ def weigh(
             miss, worst = max(mine, key=lambda pair: pair[0])
             bad.append(Rejected(label(problem, choice), worst.say(i), miss))
         else:
-            good.append((_minutes(problem, choice, solved, i), _off_centre(problem, solved, i), i))
+            cost = _minutes(problem, choice, solved, i) + _leaning(problem, solved, i)
+            good.append((cost, _off_centre(problem, solved, i), i))
     bad.sort(key=lambda r: r.miss)
     return [_branch(problem, branches[i], solved, i, step) for *_, i in sorted(good)[:most]], bad
 
@@ -107,6 +110,16 @@ def _minutes(problem: Problem, choice: Choice, solved: Solved, i: int) -> float:
     saddles = int(np.count_nonzero(np.abs(end.saddle_rise[i] - found.saddle_rise) > A_HAIR))
     minutes = choice.minutes(problem) + MINUTES["saddle"] * saddles
     return minutes + (MINUTES["claw"] if np.any(np.abs(end.claw[i] - found.claw) > A_HAIR) else 0.0)
+
+
+def _leaning(problem: Problem, solved: Solved, i: int) -> float:
+    """What a plate leaning more than usual, or than it was found, costs in the ranking, in minutes."""
+    if problem.targets.mode != "floating":
+        return 0.0
+    usual = max(abs(float(found_tilt(problem.traits, problem.found.settings, problem))), 0.5 * LEAN)
+    if problem.found.mode != "floating":
+        usual = 0.5 * LEAN
+    return LEAN_MINUTES * max((abs(float(solved.tilt[i])) - usual) / LEAN, 0.0)
 
 
 def _off_centre(problem: Problem, solved: Solved, i: int) -> float:

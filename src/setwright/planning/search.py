@@ -24,6 +24,7 @@ from setwright.planning.targets import Problem
 
 TRIED = 2  # branches whose bands are worked out
 WAY_SAMPLES = 64
+MISS_MINUTES = 15.0  # another round; quoted by the trade for one retune of a floating bridge (common practice)
 SURE = 0.02  # share of the instruments this may be that a tight claw may still miss
 
 
@@ -54,11 +55,11 @@ def make_plan(problem: Problem, samples: int = 512, seed: int = 0) -> Plan:
     return Plan(problem.title, problem.instrument, best, second, tuple(bad), len(branches), remarks, _as_found(found))
 
 
-def _preference(problem: Problem, option: Option, branch: Branch) -> tuple[int, int, int, float]:
-    """Chance in steps a technician would notice, then minutes likewise, then how much is changed."""
+def _preference(problem: Problem, option: Option, branch: Branch) -> float:
+    """Minutes, what a miss would cost on top, and a minute for every kind of thing that is changed."""
     choice, found = branch.choice, problem.found
     changed = (choice.shims != found.shims) + (choice.springs != int(found.settings.springs.sum())) + choice.pivots
-    return -round(option.chance_second / 0.15), round(option.minutes / 5.0), int(changed), option.minutes
+    return option.minutes + MISS_MINUTES * (1.0 - option.chance_second) + int(changed)
 
 
 def _no_plan(bad: list[Rejected]) -> str:
