@@ -1,0 +1,69 @@
+"""What several commands ask and how all of them answer: units, JSON, text that any terminal can show."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+from setwright.units.show import System
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+PIPE_CLOSED = 141  # what a shell reports for a program whose reader has gone
+PLAIN = {"±": "+/-", "−": "-", "→": "->", "°": " deg", "²": "2"}
+
+
+def units_option(command: Command) -> Command:
+    """Add --units."""
+    return click.option(
+        "--units",
+        type=click.Choice(["inch", "mm"]),
+        envvar="SETWRIGHT_UNITS",
+        help="Units of the answer; otherwise SETWRIGHT_UNITS, otherwise those the job is written in.",
+    )(command)
+
+
+def json_option(command: Command) -> Command:
+    """Add --json."""
+    return click.option("--json", "as_json", is_flag=True, help="Print one JSON document and nothing else.")(command)
+
+
+def system_of(units: str | None, otherwise: str) -> System:
+    """The system of units to answer in.
+
+    Args:
+        units: what was asked for, or None.
+        otherwise: the default.
+    Returns: "inch" or "mm".
+    """
+    return "inch" if (units or otherwise) == "inch" else "mm"
+
+
+def say(text: str) -> None:
+    """Print text; signs the output cannot carry are spelled plainly."""
+    encoding = sys.stdout.encoding or "utf-8"
+    try:
+        text.encode(encoding)
+    except UnicodeEncodeError:
+        for sign, plain in PLAIN.items():
+            text = text.replace(sign, plain)
+        text = text.encode(encoding, "replace").decode(encoding)
+    try:
+        click.echo(text)
+    except BrokenPipeError:
+        leave_quietly()
+        raise click.exceptions.Exit(PIPE_CLOSED) from None
+
+
+def leave_quietly() -> None:
+    """The reader has gone: what is left unwritten must not complain."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def say_json(document: dict[str, Any]) -> None:
+    """Print one JSON document."""
+    say(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1))

@@ -1,0 +1,97 @@
+"""The command `setwright`: its subcommands, loaded when called, and what an error looks like."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Any, NoReturn
+
+import click
+
+from setwright import errors
+
+COMMANDS = {
+    "plan": ("setwright.cli.plan", "what to turn, which way, how much and in which order"),
+    "predict": ("setwright.cli.predict", "what some turns would do to the instrument as found"),
+    "strings": ("setwright.cli.strings", "tension, strength and stretch of a set of strings"),
+    "schema": ("setwright.cli.schema", "JSON Schema of the instrument file or the job file"),
+}
+KINDS: dict[type[errors.SetwrightError], str] = {
+    errors.NoPlanError: "no plan",
+    errors.ContradictionError: "contradiction",
+    errors.FileFormatError: "file",
+    errors.QuestionableError: "questionable",
+    errors.UnitError: "unit",
+    errors.RangeError: "range",
+    errors.InputError: "input",
+}
+USAGE = 2
+STOPPED = 130
+
+
+class Commands(click.Group):
+    """A group that names its commands without loading them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """The names, in the order of the work."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Load a command by name."""
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = import_module(COMMANDS[cmd_name][0]).command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list of commands."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, about) for name, (_, about) in COMMANDS.items()])
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+@click.version_option(package_name="setwright", message="setwright %(version)s")
+def commands() -> None:
+    """Set up a guitar or a bass: from the instrument as found to what the hand turns.
+
+    Exit codes: 0 done, 2 something given cannot be used, 3 no plan exists.
+    """
+
+
+def main(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Run the command line and leave with its exit code."""
+    given = sys.argv[1:] if arguments is None else list(arguments)
+    sys.exit(run(given))
+
+
+def run(given: Sequence[str]) -> int:
+    """Run the command line.
+
+    Args:
+        given: words after the program's name.
+    Returns: exit code.
+    """
+    as_json = "--json" in given
+    try:
+        result: Any = commands.main(args=list(given), prog_name="setwright", standalone_mode=False)
+    except errors.SetwrightError as error:
+        kind = next(name for type_, name in KINDS.items() if isinstance(error, type_))
+        return _refuse(as_json, kind, str(error), error.exit_code)
+    except click.ClickException as error:
+        return _refuse(as_json, "usage", error.format_message(), USAGE)
+    except click.Abort:
+        return STOPPED
+    return result if isinstance(result, int) else 0
+
+
+def _refuse(as_json: bool, kind: str, message: str, code: int) -> int:
+    """Say what was wrong: one sentence, or one JSON document."""
+    sentence = " ".join(message.split())
+    if as_json:
+        error = {"kind": kind, "message": sentence, "exit_code": code}
+        click.echo(json.dumps({"error": error}, ensure_ascii=False))
+    else:
+        click.echo(f"setwright: {sentence}", err=True)
+    return code

@@ -1,0 +1,35 @@
+"""setwright plan: the job card."""
+
+from __future__ import annotations
+
+import click
+
+from setwright.cli.asked import json_option, say, say_json, system_of, units_option
+from setwright.errors import SetwrightError
+
+
+@click.command("plan")
+@click.argument("job")
+@json_option
+@units_option
+@click.option("--samples", type=click.IntRange(32, 20000), default=512, help="Instruments the bands are made of.")
+@click.option("--all", "everything", is_flag=True, help="Everything that fails, not the nearest misses only.")
+def command(job: str, as_json: bool, units: str | None, samples: int, everything: bool) -> None:
+    """Plan JOB, a job file: what to turn, which way, how much, in which order, and what each turn does."""
+    from setwright.bench.data import document
+    from setwright.bench.plans import plan_job, preferred_system
+    from setwright.cli.card import Head, card
+    from setwright.cli.words import spelled
+    from setwright.instrument.jobfile import read_job
+
+    read = read_job(job)
+    system = system_of(units, preferred_system(read))
+    try:
+        plan = plan_job(read, samples)
+    except SetwrightError as error:
+        raise type(error)(spelled(str(error), system)) from None
+    if as_json:
+        say_json(document("plan", plan))
+        return
+    head = Head(read.title, f"{read.instrument.name}, {read.instrument.bridge.name}", read.wish)
+    say(card(plan, head, system, everything))
