@@ -11,6 +11,9 @@ from setwright.units.tables import unit_size
 COLUMN = 13
 
 
+SLACK = -4800.0  # cents, lower than any string sounds: it hangs slack
+
+
 def finished_balance(figures: Figures, system: System) -> list[str]:
     """What the finished balance is like.
 
@@ -63,6 +66,7 @@ def _per_string(figures: Figures, system: System) -> list[str]:
         ("arm up, c", *(_reach(pair) for pair in figures.up)),
         ("arm down, c", *(_reach(pair) for pair in figures.down)),
         ("dip when one is bent a tone, c", *(_dip(value) for value in figures.dip)),
+        ("when string 1 breaks, c", *(_gone(value) for value in figures.broken)),
         ("drift, c per kelvin", *(signed_cents(value, 0.1) for value in figures.drift)),
         ("friction, c between its rests", *(f"{abs(value):.1f}" for value in figures.friction)),
         (f"tension, {forces[0][1] if forces else ''}", *(value for value, _ in forces)),
@@ -73,6 +77,12 @@ def _per_string(figures: Figures, system: System) -> list[str]:
 
 def _reach(pair: tuple[float, float]) -> str:
     return signed_cents(pair[0], 10.0 if abs(pair[0]) >= 100 else 1.0)
+
+
+def _gone(value: float) -> str:
+    if value == 0.0:
+        return "gone"
+    return "slack" if value < SLACK else signed_cents(value, 1.0)
 
 
 def _dip(value: float) -> str:

@@ -12,6 +12,7 @@ from setwright.instrument.traits import Array
 from setwright.physics.balance import (
     at_pitch,
     bent,
+    broken,
     equilibrium,
     friction_band,
     lifting_bend,
@@ -58,6 +59,7 @@ def figures(problem: Problem, branch: Branch, many: Ensemble) -> Figures | None:
         up_stop=lower,
         down_stop=upper,
         dip=_dip(problem, branch),
+        broken=_broken(problem, branch),
         drift=_drift(problem, branch),
         friction=_friction(problem, branch),
         attitude=_attitudes(problem, branch),
@@ -90,6 +92,15 @@ def _dip(problem: Problem, branch: Branch) -> tuple[float, ...]:
     string = min(BENT, problem.wanted.string_count - 1)
     heard = over(pitches(rig, bent(rig, rest, string, TONE)), pitches(rig, rest)[0])[0]
     heard[string] = 0.0
+    return tuple(float(v) for v in heard)
+
+
+def _broken(problem: Problem, branch: Branch) -> tuple[float, ...]:
+    """Cents every string moves when the thinnest breaks; -9000 where one goes slack."""
+    rig = build_rig(problem.wanted, branch.settings)
+    rest = equilibrium(rig, start=branch.tilt)
+    heard = over(pitches(rig, broken(rig, rest, 0)), pitches(rig, rest)[0])[0]
+    heard[0] = 0.0
     return tuple(float(v) for v in heard)
 
 

@@ -34,7 +34,10 @@ MOVES: tuple[Move, ...] = (
     Move(
         "read as found", "Read the instrument as found, before touching anything",
         gives=("as found is written down",), minutes=5.0,
-        cautions=("Stop and refer: cracks at neck joint or headstock, a twisted neck, studs moving in the wood.",),
+        cautions=(
+            "Stop and refer: cracks at neck joint or headstock, twisted neck, broken rod, studs moving in the wood.",
+            LOCAL,
+        ),
     ),
     Move(
         "protect", "Protect the finish under and behind the plate", gives=("finish protected",), minutes=1.0,

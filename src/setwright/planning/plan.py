@@ -110,6 +110,7 @@ class Figures:
     up_stop: str
     down_stop: str
     dip: tuple[float, ...]  # cents the others fall while string 3 is bent up a tone (its own place 0)
+    broken: tuple[float, ...]  # cents the others move when string 1 breaks (its own place 0)
     drift: tuple[float, ...]  # cents per kelvin, per string
     friction: tuple[float, ...]  # cents between the two rest points, per string
     attitude: tuple[tuple[str, float], ...]  # mean cents against the playing position
