@@ -20,6 +20,9 @@ from setwright.planning.solve import as_batch, needed_preload, up_bend_at, wante
 from setwright.planning.targets import Problem
 
 
+WORTH = 0.08  # share of a variance below which knowing a trait better is not worth a reading
+
+
 @dataclass(frozen=True)
 class Ensemble:
     """The end state on n instruments, reached by the chosen way."""
@@ -226,4 +229,4 @@ def narrowing(known: Prior, deviations: Array, values: Array, of: str, most: int
         share = max(0.0, float(1.0 - np.var(y - fit) / np.var(y)) - len(columns) / y.size)
         out.append(Narrow(name, share, of, part.sd, part.unit if part.kind == "offset" else "share", part.source))
     out.sort(key=lambda n: -n.share)
-    return tuple(n for n in out[:most] if n.share >= 0.02)
+    return tuple(n for n in out[:most] if n.share >= WORTH)

@@ -21,6 +21,11 @@ from setwright.planning.plan import Amount, Effect, Expected, Step
 from setwright.planning.rounds import LEAD, Hand, Path
 from setwright.planning.targets import Problem
 
+FIXED = {  # where there is no plate
+    "protect": ("Protect the finish round the bridge", ""),
+    "slacken": ("Slacken all strings", "all strings hang loose"),
+    "read again": ("Read pitches and string heights", ""),
+}
 SIDES = ("treble", "bass")
 MOVED = 1e-9  # m, below which a screw has not moved
 TUNING_MINUTES = 0.5  # one string once
@@ -107,14 +112,10 @@ class _Writer:
         }
 
     def step(self, move: Move) -> Step:
-        plain = Step(
-            move.key,
-            move.title,
-            minutes=move.minutes,
-            cautions=move.cautions,
-            needs=move.needs,
-            stop_when=move.stop_when,
-        )
+        title, stop = move.title, move.stop_when
+        if not self.problem.wanted.bridge.knife_edge:
+            title, stop = FIXED.get(move.key, (title, stop))
+        plain = Step(move.key, title, minutes=move.minutes, cautions=move.cautions, needs=move.needs, stop_when=stop)
         fill = self.fill.get(move.key)
         return plain if fill is None else fill(plain)
 
