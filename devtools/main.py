@@ -88,8 +88,8 @@ def check(call: Call) -> None:
         except StepError as error:
             problem = error
         if fresh.exists() and not filecmp.cmp(fresh, call.root / VALIDATION, shallow=False):
-            say(f"{VALIDATION} is out of date: run ./dev docs and commit it")
-            problem = problem or StepError(f"{VALIDATION} is out of date.")
+            stale = f"{VALIDATION} is out of date: run ./dev docs and commit it."
+            problem = StepError(f"{problem} {stale}" if problem else stale)
     if problem:
         raise problem
 
