@@ -49,7 +49,7 @@ def test_an_instrument():
     assert read.bridge.name == "two-post knife edge"
     entry, typed = read.entry("bridge", "pivot_height")
     assert typed
-    assert (entry.value[0].si, entry.value[0].band, entry.value[0].stated) == (0.0065, 0.0001, True)
+    assert (entry.value[0].si, entry.value[0].band, entry.value[0].stated) == (0.0041, 0.0001, True)
     entry, typed = read.entry("bridge", "mass")
     assert not typed
     assert entry.source == "common practice, no source"
@@ -63,7 +63,7 @@ def test_a_job():
     assert read.found.bridge == "decked"
     assert [round(one.si, 3) for one in read.found.tuning] == [329.628, 246.942, 195.998, 146.832, 110.0, 82.407]
     treble, bass = read.found.claw_distance
-    assert (treble.si, bass.si, bass.written.text) == (0.0095, 0.0096, "9.6 mm ± 0.2 mm")
+    assert (treble.si, bass.si, bass.written.text) == (0.0125, 0.0126, "12.6 mm ± 0.2 mm")
     assert read.found.saddle_room.down[5].si == pytest.approx(1e-4)
     assert len(read.found.saddle_room.up) == 6
     assert read.found.relief.hold == (1, 17)

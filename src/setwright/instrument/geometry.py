@@ -6,7 +6,7 @@ import numpy as np
 
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Traits
-from setwright.physics.balance import Rig
+from setwright.physics.balance import SPRING_FIELDS, STRING_FIELDS, Rig
 from setwright.physics.frets import board_radius, drop, fret_position
 from setwright.physics.neck import bent_height, bent_shift, rotate, strip_angle, wedge_angle
 
@@ -302,12 +302,8 @@ def build_rig(traits: Traits, settings: Settings) -> Rig:
 
 
 def _batched(each: dict[str, Array], strings: int, places: int) -> Rig:
-    from setwright.physics.balance.rig import SPRING_FIELDS, STRING_FIELDS
-
-    width = {name: strings for name in STRING_FIELDS} | {name: places for name in SPRING_FIELDS}
-    lead = np.broadcast_shapes(
-        *(np.shape(v)[:-1] if name in width else np.shape(v) for name, v in each.items())
-    )
+    width = dict.fromkeys(STRING_FIELDS, strings) | dict.fromkeys(SPRING_FIELDS, places)
+    lead = np.broadcast_shapes(*(np.shape(v)[:-1] if name in width else np.shape(v) for name, v in each.items()))
     lead = lead or (1,)
     return Rig(
         **{

@@ -139,7 +139,13 @@ WANT = Table(
             usual=(-6, 12),
             default="floating: as found if it floated, else plate level; tolerance 0.25 mm",
         ),
-        Field("plate", "choice", "Plate parallel to the body top, alone or at the wanted rear gap.", choices=("level",), default="not asked for"),
+        Field(
+            "plate",
+            "choice",
+            "Plate parallel to the body top, alone or at the wanted rear gap.",
+            choices=("level",),
+            default="not asked for",
+        ),
         Field(
             "string_height",
             "table",

@@ -241,9 +241,7 @@ def balance_at(
     Returns: settings, whether the balance exists, and the state. Claw limits are not applied.
     """
     rig = at_pitch(build_rig(traits, settings), hertz)
-    axis_x, axis_y = (
-        np.broadcast_to(np.asarray(a)[..., None], rig.claw_x.shape) for a in claw_axis(traits)
-    )
+    axis_x, axis_y = (np.broadcast_to(np.asarray(a)[..., None], rig.claw_x.shape) for a in claw_axis(traits))
     answer = claw_for_tilt(rig, tilt, axis_x, axis_y, moment)
     plain = _plain(traits, settings, rig)
     claw = settings.claw + (answer.shift[0] if plain else answer.shift[:, None])

@@ -49,6 +49,7 @@ WRAPS = MappingProxyType(
 
 # ASTM A228 music wire, tensile strength by diameter: (inch, minimum ksi, maximum ksi), read in a wire merchant's public
 # copy of the table. That copy prints 255 as the maximum at 0.036 in, below the minimum: a misprint, left out here.
+# fmt: off
 A228 = (
     (0.004, 439, 485), (0.005, 426, 471), (0.006, 415, 459), (0.007, 407, 449), (0.008, 399, 441), (0.009, 393, 434),
     (0.01, 387, 428), (0.011, 382, 422), (0.012, 377, 417), (0.013, 373, 412), (0.014, 369, 408), (0.015, 365, 404),
@@ -61,6 +62,7 @@ A228 = (
     (0.135, 258, 285), (0.14, 256, 283), (0.145, 254, 281), (0.15, 253, 279), (0.156, 251, 277), (0.162, 249, 275),
     (0.177, 245, 270), (0.192, 241, 267), (0.207, 238, 264), (0.225, 235, 260), (0.25, 230, 255),
 )
+# fmt: on
 
 _TABLE = np.array(A228)
 _WIRE = (A228[0][0] * INCH, A228[-1][0] * INCH)

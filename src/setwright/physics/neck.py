@@ -85,9 +85,7 @@ def line_rise(angle: ArrayLike, lever: ArrayLike) -> Array:
     return rise
 
 
-def rotate(
-    x: ArrayLike, y: ArrayLike, mouth_x: ArrayLike, mouth_y: ArrayLike, angle: ArrayLike
-) -> tuple[Array, Array]:
+def rotate(x: ArrayLike, y: ArrayLike, mouth_x: ArrayLike, mouth_y: ArrayLike, angle: ArrayLike) -> tuple[Array, Array]:
     """Where a point of the neck goes when the neck turns about the pocket's mouth (plane rotation, exact).
 
     Args:

@@ -12,9 +12,11 @@ from setwright.physics.balance.ranges import (
     swing,
     unstretched_lengths,
 )
-from setwright.physics.balance.rig import Array, Rig, at_pitch, pegs_fixed, repeat, take
+from setwright.physics.balance.rig import SPRING_FIELDS, STRING_FIELDS, Array, Rig, at_pitch, pegs_fixed, repeat, take
 
 __all__ = [
+    "SPRING_FIELDS",
+    "STRING_FIELDS",
     "Array",
     "ClawAnswer",
     "Equilibrium",

@@ -85,6 +85,4 @@ def with_claw_shift(rig: Rig, shift: Array, axis_x: Array, axis_y: Array) -> Rig
         axis_y: (B, K) [1].
     Returns: the moved rig.
     """
-    return replace(
-        rig, claw_x=rig.claw_x + shift[:, None] * axis_x, claw_y=rig.claw_y + shift[:, None] * axis_y
-    )
+    return replace(rig, claw_x=rig.claw_x + shift[:, None] * axis_x, claw_y=rig.claw_y + shift[:, None] * axis_y)
