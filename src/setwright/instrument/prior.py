@@ -1,4 +1,4 @@
-"""What is known of the traits: a Gaussian over deviations from the nominal instrument, and instruments drawn from it."""
+"""What is known of the traits: a Gaussian over deviations from the nominal instrument, and draws from it."""
 
 from __future__ import annotations
 

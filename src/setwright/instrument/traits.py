@@ -3,7 +3,7 @@
 Frame (docs/glossary): x runs from the nut face to the bridge, y up from the body top, z from treble to bass. Plate
 points are given as (aft, up) relative to the pivot with the plate level: aft = +x, up = +y. Pairs are ordered (treble,
 bass), strings from the thinnest. S strings, K spring places. A field may have shape (*trailing) or (B, *trailing); the
-trailing shape stands beside each field. Heights of string contacts (nut slot, saddle) are to the UNDERSIDE of the string.
+trailing shape stands beside each field. Heights of string contacts are to the UNDERSIDE of the string.
 """
 
 from __future__ import annotations
