@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations_with_replacement
+from itertools import combinations
 
 from setwright.planning.targets import Problem, Shim
 
@@ -41,7 +41,7 @@ def choices(problem: Problem) -> list[Choice]:
         pockets.append(())
     pockets += [(*found.shims, shim) for shim in problem.shelf.shims]
     single = [s.thickness for s in problem.shelf.shims if s.kind == "strip"]
-    for pair in combinations_with_replacement(problem.shelf.shims, 2):
+    for pair in combinations(problem.shelf.shims, 2):
         total = sum(s.thickness for s in pair)
         alone = any(abs(total - one) < ALIKE for one in single)  # one strip does the same and lies flatter
         if all(s.kind == "strip" for s in pair) and total <= THICKEST and not alone:

@@ -119,11 +119,11 @@ def path(problem: Problem, settings: Settings, start: Array) -> Path:
 
 
 def _lowest_peak(peak: Array, count: int) -> tuple[list[int], float]:
-    """Order of strings whose worst moment is lowest; among equals the thickest string first."""
+    """Order of strings whose worst moment, the start included, is lowest; among equals the thickest string first."""
     full = 2**count - 1
     best = np.full(2**count, np.inf)
     last = np.full(2**count, -1)
-    best[0] = -np.inf
+    best[0] = peak[0]
     for subset in range(1, 2**count):
         for string in range(count):
             if subset >> string & 1:

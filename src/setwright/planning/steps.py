@@ -55,6 +55,8 @@ def changes(problem: Problem, branch: Branch, hand: Hand) -> tuple[list[str], se
         "strings on": problem.new_strings,
     }
     wanted += [key for key, yes in moved.items() if yes]
+    if problem.found.hertz is not None and np.isnan(hand.start).any():
+        wanted.append("slacken")  # the way starts from slack strings even where no move asks for it
     if moved["strings on"]:
         wanted.append("strings off")
     if moved["hang springs"]:
