@@ -141,7 +141,8 @@ def preferred_system(job: Job) -> str:
         job: the job.
     Returns: "inch" or "mm"; mm when even.
     """
-    units = [one.written.unit for one in _lengths(job)]
+    once = {id(one.written): one.written.unit for one in _lengths(job)}  # a value may stand for both sides
+    units = list(once.values())
     inches = sum(unit in ("in", "thou", "ft") for unit in units)
     return "inch" if inches > len(units) - inches else "mm"
 

@@ -131,7 +131,7 @@ def what_if(job: Job, changes: Changes, samples: int = SAMPLES, seed: int = 0) -
         before=_shown(bench, before, base),
         pegs_fixed=_shown(bench, fixed, base),
         retuned=_shown(bench, after, base),
-        remarks=(*found.remarks, *_remarks(job, changes, fixed, after)),
+        remarks=(*found.remarks, *_remarks(job, changes, fixed, after, found.problem.traits.strings.breaking)),
     )
 
 
@@ -361,7 +361,7 @@ def _shown(bench: _Bench, read: Predicted, base: Array) -> Shown:
     )
 
 
-def _remarks(job: Job, changes: Changes, fixed: Predicted, after: Predicted) -> list[str]:
+def _remarks(job: Job, changes: Changes, fixed: Predicted, after: Predicted, breaking: Array) -> list[str]:
     """What must be said beside the numbers."""
     out = []
     if changes.rod:
@@ -369,6 +369,12 @@ def _remarks(job: Job, changes: Changes, fixed: Predicted, after: Predicted) -> 
             "How much this truss rod does is assumed until it has been learned: turn a quarter turn at most, wait, "
             "retune and read again."
         )
+    load = np.maximum(fixed.tension[0], after.tension[0]) / breaking
+    limit = job.limits.stress.si
+    out += [
+        f"String {i + 1} would carry {100 * load[i]:.0f} % of its breaking load, {100 * limit:.0f} % is the limit."
+        for i in np.flatnonzero(load > limit)
+    ]
     slack = [str(i + 1) for i, hz in enumerate(fixed.pitch[0]) if hz <= 0.0]
     if slack:
         out.append(f"Slack before retuning: string {', '.join(slack)}.")

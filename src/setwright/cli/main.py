@@ -79,6 +79,9 @@ def run(given: Sequence[str]) -> int:
     except errors.SetwrightError as error:
         kind = next(name for type_, name in KINDS.items() if isinstance(error, type_))
         return _refuse(as_json, kind, str(error), error.exit_code)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message(), err=True)
+        return USAGE
     except click.ClickException as error:
         return _refuse(as_json, "usage", error.format_message(), USAGE)
     except click.Abort:

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 TURNS = "TURNS"
 EACH = re.compile(r"\s*(?P<string>\d+)\s*:\s*(?P<rest>.+)$")
 MOST_TURNS = 40.0
+MOST_ROD = 2.0  # turns
+THICKEST = 5e-3  # m, of a shim
+HIGHEST = 25e-3  # m, of a wedge
 
 
 @click.command("predict")
@@ -93,23 +96,23 @@ def changes_from(asked: dict[str, str | tuple[str, ...] | None], job: Job) -> Ch
         pivots=_pair(one("pivots"), one("pivot_treble"), one("pivot_bass"), "pivots", "up"),
         saddle_height=tuple(_turned(text, "saddle", "up") for text in many("saddle")),
         saddle_length=tuple(_turned(text, "length", "") for text in many("length")),
-        strip=_length(one("strip"), "--strip") or 0.0,
-        rod=_turns(one("rod"), "--rod", "tighter"),
+        strip=_length(one("strip"), "--strip", THICKEST) or 0.0,
+        rod=_turns(one("rod"), "--rod", "tighter", MOST_ROD),
         pegs=tuple(_pegs(many("peg"), job)),
         attitude=one("attitude"),
         temperature=_temperature(one("temperature")),
-        wedge=_length(one("wedge"), "--wedge"),
+        wedge=_length(one("wedge"), "--wedge", HIGHEST),
     )
 
 
-def _turns(text: str | None, where: str, positive: str) -> float:
+def _turns(text: str | None, where: str, positive: str, most: float = MOST_TURNS) -> float:
     """Turns, the word "turn" left out or not."""
     if text is None:
         return 0.0
     spelled = text if re.search(r"[a-zA-Z]", text) else f"{text} turn"
     turns = read_turns(spelled, where, positive).si
-    if abs(turns) > MOST_TURNS:
-        raise InputError(f"{where}: {text!r} is more than {MOST_TURNS:.0f} turns; check it.")
+    if abs(turns) > most:
+        raise InputError(f"{where}: {text!r} is more than {most:g} turns; check it.")
     return turns
 
 
@@ -149,8 +152,13 @@ def _turned(text: str, name: str, positive: str) -> tuple[int, float]:
     return string, _turns(rest, f"--{name}", positive)
 
 
-def _length(text: str | None, where: str) -> float | None:
-    return None if text is None else read_length(text, where).si
+def _length(text: str | None, where: str, most: float) -> float | None:
+    if text is None:
+        return None
+    metres = read_length(text, where).si
+    if abs(metres) > most:
+        raise InputError(f"{where}: {text!r} is more than {most * 1e3:g} mm; check number and unit.")
+    return metres
 
 
 def _temperature(text: str | None) -> float | None:

@@ -8,6 +8,7 @@ import re
 from setwright.units.pitch import note_name, note_number
 from setwright.units.show import (
     System,
+    places_for,
     show_band,
     show_cents,
     show_length,
@@ -96,7 +97,7 @@ def _with_unit(value: float, half: float | None, least: float, unit: str) -> str
     if half is None or not math.isfinite(half) or half <= 0.0:
         return f"{value:.3g} {unit}".replace("-", "−")
     half = max(half, least)
-    places = max(0, (1 if f"{half:.0e}"[0] in "12" else 0) - math.floor(math.log10(half)))
+    places = max(0, places_for(half))
     return f"{value:.{places}f} ± {half:.{places}f} {unit}".replace("-", "−")
 
 
