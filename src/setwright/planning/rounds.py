@@ -36,6 +36,7 @@ HEARD = 0.3  # cents, standard uncertainty of a heard pitch
 FINEST = 1 / 32  # turn, as finely as a claw screw can be set while listening; common practice, no source
 LEAD = 2  # index of the string listened to while the claw comes to rest
 WORST = -9000.0  # cents, a slack string
+SILENT = 1.0  # Hz, below which a string hangs slack
 
 
 @dataclass(frozen=True)
@@ -87,7 +88,7 @@ def over(hertz: Array, wanted: Array) -> Array:
         wanted: (S) [Hz].
     Returns: (..., S) [cents].
     """
-    heard = hertz > 0.0
+    heard = hertz > SILENT
     return np.where(heard, cents(np.where(heard, hertz, 1.0), wanted), WORST)
 
 
