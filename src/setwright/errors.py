@@ -34,6 +34,13 @@ class ContradictionError(InputError):
 
 
 class NoPlanError(SetwrightError):
-    """No plan exists; the message names the nearest miss and what would have to change."""
+    """No plan exists; the message names the nearest miss and what would have to change.
+
+    `misses` holds the other branches that were tried, nearest first, as pairs of name and reason.
+    """
 
     exit_code = 3
+
+    def __init__(self, message: str, misses: tuple[tuple[str, str], ...] = ()) -> None:
+        super().__init__(message)
+        self.misses = misses

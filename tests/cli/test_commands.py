@@ -149,13 +149,18 @@ def test_strings_not_at_pitch_are_refused_with_what_to_do(ask, tmp_path):
 @pytest.mark.parametrize(("units", "unit"), [("mm", " mm short"), ("inch", " in short")])
 def test_no_plan_is_code_3_with_the_nearest_miss(ask, units, unit):
     code, out, err = ask("plan", KNOT, "--units", units)
-    assert (code, out) == (3, "")
+    assert code == 3
     assert "nearest miss" in err
     assert unit in err
-    assert "{" not in err
+    assert "{" not in err + out
+    assert out.startswith("  40 of 40 combinations fail.")
+    assert unit in out
     code, out, err = ask("plan", KNOT, "--json")
     assert (code, err) == (3, "")
-    assert json.loads(out)["error"]["kind"] == "no plan"
+    error = json.loads(out)["error"]
+    assert error["kind"] == "no plan"
+    assert len(error["misses"]) == 40
+    assert error["misses"][0]["reason"] in error["message"]
 
 
 def test_the_plan_of_a_fixed_bridge(ask):

@@ -61,7 +61,7 @@ def card(plan: Plan, head: Head, system: System, everything: bool = False) -> st
         *section("ways to bring it up to pitch", _ways(best.ways, system)),
         *section("the finished balance", finished_balance(best.figures, system) if best.figures else []),
         *section("next best", _runner_up(plan, system)),
-        *section("what will not do", _rejected(plan.rejected, plan.considered, system, everything)),
+        *section("what will not do", failures(plan.rejected, plan.considered, system, everything)),
         *section("what would narrow it most", _narrow(best.narrow, system)),
     ]
     return "\n".join(lines)
@@ -191,7 +191,7 @@ def _less(best: Option, other: Option) -> str:
     return "As good within what is known."
 
 
-def _rejected(rejected: Sequence[Rejected], considered: int, system: System, everything: bool) -> list[str]:
+def failures(rejected: Sequence[Rejected], considered: int, system: System, everything: bool) -> list[str]:
     """Why the rest fail: alike reasons together, the nearest miss first."""
     if not rejected:
         return []

@@ -78,7 +78,8 @@ def run(given: Sequence[str]) -> int:
         result: Any = commands.main(args=list(given), prog_name="setwright", standalone_mode=False)
     except errors.SetwrightError as error:
         kind = next(name for type_, name in KINDS.items() if isinstance(error, type_))
-        return _refuse(as_json, kind, str(error), error.exit_code)
+        misses = error.misses if isinstance(error, errors.NoPlanError) else ()
+        return _refuse(as_json, kind, str(error), error.exit_code, misses)
     except click.exceptions.NoArgsIsHelpError as error:
         click.echo(error.format_message(), err=True)
         return USAGE
@@ -89,11 +90,13 @@ def run(given: Sequence[str]) -> int:
     return result if isinstance(result, int) else 0
 
 
-def _refuse(as_json: bool, kind: str, message: str, code: int) -> int:
+def _refuse(as_json: bool, kind: str, message: str, code: int, misses: Sequence[tuple[str, str]] = ()) -> int:
     """Say what was wrong: one sentence, or one JSON document."""
     sentence = " ".join(message.split())
     if as_json:
-        error = {"kind": kind, "message": sentence, "exit_code": code}
+        error: dict[str, object] = {"kind": kind, "message": sentence, "exit_code": code}
+        if misses:
+            error["misses"] = [{"label": label, "reason": reason} for label, reason in misses]
         click.echo(json.dumps({"error": error}, ensure_ascii=False))
     else:
         click.echo(f"setwright: {sentence}", err=True)

@@ -19,7 +19,6 @@ from setwright.planning.rounds import Outcome
 from setwright.planning.solve import as_batch, needed_preload, up_bend_at, wanted_tilt
 from setwright.planning.targets import Problem
 
-
 WORTH = 0.08  # share of a variance below which knowing a trait better is not worth a reading
 
 

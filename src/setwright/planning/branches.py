@@ -174,7 +174,7 @@ def _stress_fault(problem: Problem, solved: Solved) -> Fault:
         string = int(load[i].argmax())
         return (
             f"string {string + 1} at pitch carries {load[i, string]:.0%} of its breaking load, more than the "
-            f"{limit:.0%} allowed; a thinner string or a lower pitch would do"
+            f"{limit:.0%} allowed; a lower pitch or a shorter scale would do, a thinner plain string hardly"
         )
 
     return Fault(_over(load.max(axis=1) - limit, 0.05), say)

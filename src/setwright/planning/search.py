@@ -46,7 +46,7 @@ def make_plan(problem: Problem, samples: int = 512, seed: int = 0) -> Plan:
     solved, step = rounded(problem, solve(problem, branches), moved)
     good, bad = weigh(problem, branches, solved, step, TRIED)
     if not good:
-        raise NoPlanError(_no_plan(bad))
+        raise NoPlanError(_no_plan(bad), tuple((r.label, r.reason) for r in bad))
     options = [_option(problem, branch, samples, seed) for branch in good]
     order = sorted(range(len(options)), key=lambda i: _preference(problem, options[i], good[i]))
     options = [options[i] for i in order]

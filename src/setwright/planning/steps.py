@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from setwright.instrument.geometry import edge_gap, neck_angle, pivot_line, tilt_for_gap
-from setwright.instrument.predict import string_heights, tune_at
+from setwright.instrument.predict import predict, string_heights, tune, tune_at
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array
 from setwright.physics.neck import line_rise
@@ -19,6 +19,7 @@ from setwright.planning.moves import Move
 from setwright.planning.order import order_of_work
 from setwright.planning.plan import Amount, Effect, Expected, Step
 from setwright.planning.rounds import LEAD, Hand, Path
+from setwright.planning.solve import as_batch, wanted_tilt
 from setwright.planning.targets import Problem
 
 FIXED = {  # where there is no plate
@@ -130,8 +131,6 @@ class _Writer:
         return np.asarray(string_heights(traits, settings, state.tilt, state.bow, (t.height_fret,))[0, :, 0])
 
     def _held(self, settings: Settings) -> Array:
-        from setwright.planning.solve import as_batch, wanted_tilt
-
         one = as_batch(settings, 1)
         gap = edge_gap(self.problem.wanted, self.branch.settings, np.asarray(self.branch.tilt)).mean()
         return np.asarray(wanted_tilt(self.problem.wanted, one, self.problem.targets, np.array([gap]))[0])
@@ -218,10 +217,10 @@ class _Writer:
             Expected("pitch", f"string {string + 1}", hertz, "hertz", None, self.problem.targets.pitch_tolerance,
                      "listen to it while you turn"),
             Expected("rear gap", "", gap, "length", spread(self.many.outcome.gap), self.problem.targets.gap_tolerance),
-            *self._claw_read(self.branch.settings.claw),
+            *self._claw_read(self.branch.settings.claw, None if width is None else width * lead),
         )  # fmt: skip
         stop = f"string {string + 1} is back at its own pitch: then all strings are, and the plate stands at its gap"
-        return replace(step, amounts=amounts, read=read, effects=self._claw_effects(), stop_when=stop)
+        return replace(step, amounts=amounts, read=read, effects=self._claw_effects(amounts[0].way), stop_when=stop)
 
     def _claw_amounts(self, start: Array, end: Array, width: float | None) -> tuple[Amount, ...]:
         lead = float(self.problem.wanted.claw.lead)
@@ -232,32 +231,34 @@ class _Writer:
             _screw(f"{s} claw screw", float(v), lead, "in", "out", width) for s, v in zip(SIDES, inward, strict=True)
         )
 
-    def _claw_read(self, end: Array) -> tuple[Expected, ...]:
-        return tuple(Expected("claw distance", f"{s} screw", float(v), "length", None, None, "hook line to cavity wall")
-                     for s, v in zip(SIDES, end, strict=True))  # fmt: skip
+    def _claw_read(self, end: Array, width: float | None = None) -> tuple[Expected, ...]:
+        how = "hook line to cavity wall"
+        return tuple(
+            Expected("claw distance", f"{side} screw", float(v), "length", width, None, how)
+            for side, v in zip(SIDES, end, strict=True)
+        )
 
-    def _claw_effects(self) -> tuple[Effect, ...]:
-        """What an eighth of a turn is worth, before retuning and at pitch."""
-        from setwright.instrument.predict import predict, tune
-
+    def _claw_effects(self, way: str) -> tuple[Effect, ...]:
+        """What an eighth of a turn is worth once the plate carries itself, before retuning and at pitch."""
         t, traits, end = self.problem.targets, self.problem.wanted, self.branch.settings
         if t.mode != "floating":
             return ()
-        turn = 0.125 * float(traits.claw.lead)
-        tighter = replace(end, claw=end.claw - turn)
+        turn = 0.125 * float(traits.claw.lead) * (1.0 if way == "out" else -1.0)
+        further = replace(end, claw=end.claw + turn)
         base = predict(traits, end, start=self.branch.tilt)
-        moved = predict(traits, tighter, start=self.branch.tilt)
-        retuned = tune(traits, tighter, t.hertz, start=self.branch.tilt)
+        moved = predict(traits, further, start=self.branch.tilt)
+        retuned = tune(traits, further, t.hertz, start=self.branch.tilt)
         gap0 = float(np.mean(base.rear_gap))
         gap1 = float(np.mean(moved.rear_gap))
         gap2 = float(edge_gap(traits, end, retuned.state.tilt).mean())
         up = cents(np.maximum(moved.pitch, 1e-3), np.maximum(base.pitch, 1e-3))
-        eighth = "an eighth of a turn in"
+        eighth = f"an eighth of a turn {way}"
+        least, most = sorted((float(up.min()), float(up.max())), key=abs)
         return (
             Effect("rear gap", "", gap0, gap2, "length", None, f"{eighth}, once every string is back at pitch"),
             Effect("rear gap", "", gap0, gap1, "length", None, f"{eighth}, before retuning"),
-            Effect("pitch", "least of the strings", 0.0, float(up.min()), "cents", None, f"{eighth}, before retuning"),
-            Effect("pitch", "most of the strings", 0.0, float(up.max()), "cents", None, f"{eighth}, before retuning"),
+            Effect("pitch", "least of the strings", 0.0, least, "cents", None, f"{eighth}, before retuning"),
+            Effect("pitch", "most of the strings", 0.0, most, "cents", None, f"{eighth}, before retuning"),
         )
 
     def _saddles(self, step: Step) -> Step:
