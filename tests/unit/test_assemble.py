@@ -122,7 +122,7 @@ def test_a_trait_typed_with_its_uncertainty_is_learned_too():
 
 def test_what_is_uncertain_by_itself():
     names = [part.name for part in two_post().prior.parts]
-    assert len(names) == len(set(names)) == 32
+    assert len(names) == len(set(names)) == 36
     each = {n.partition("[")[0] for n in names}
     assert each == {
         "strings.axial", "strings.unit_mass", "nut.behind", "neck.bending", "neck.string_line", "bridge.pivot_y",

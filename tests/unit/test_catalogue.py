@@ -9,7 +9,7 @@ from setwright.instrument.packaged import load
 from setwright.instrument.quantities import Amount
 from setwright.instrument.string_sets import core_across, gauge, packing, string_parts, strings_from, trust
 
-FILLED = ("bridge", "nut", "springs", "claw", "thermal")
+FILLED = ("bridge", "nut", "springs", "claw", "thermal", "playing")
 OPEN = {("bridge", "kind"), ("bridge", "saddle_aft"), ("bridge", "pivot_place"), ("neck", "kind"), ("springs", "kind")}
 BY_SPRING = {("springs", k) for k in ("rate", "initial_pull", "free_length", "closed_rate")}
 TENS = [".010", ".013", ".017", ".026w", ".036w", ".046w"]

@@ -24,6 +24,7 @@ from setwright.instrument.traits import (
     Fretboard,
     Neck,
     Nut,
+    Playing,
     Springs,
     Thermal,
     Traits,
@@ -32,8 +33,8 @@ from setwright.instrument.traits import (
 
 _SI_UNITS = {"length": "m", "lead": "m", "place": "m", "rate": "N/m", "force": "N", "angle": "rad", "mass": "kg",
              "moment": "N m", "moment per turn": "N m", "rigidity": "N m2", "curvature": "1/m", "expansion": "1/K",
-             "temperature": "K", "number": "1"}  # fmt: skip
-_FIXED_ONLY = ("strings", "nut", "neck", "fretboard", "thermal")  # what matters of a fixed bridge, with its saddles
+             "temperature": "K", "number": "1", "ratio": "1"}  # fmt: skip
+_FIXED_ONLY = ("strings", "nut", "neck", "fretboard", "thermal", "playing")  # what matters of a fixed bridge
 USUAL_BOW = (
     0.014  # 1/m, of a neck with .25 mm of relief (hold 1 and 17, read at 8) at 25.5 in; common practice, no source
 )
@@ -88,6 +89,7 @@ def assemble(instrument: InstrumentFile, gauges: Sequence[Gauge]) -> Assembled:
         springs=_springs(instrument),
         claw=_claw(instrument),
         thermal=_thermal(instrument),
+        playing=_playing(instrument),
     )
     traits = _with_saddle_heights(instrument, traits)
     stated = tuple(_stated(instrument))
@@ -267,6 +269,11 @@ def _claw(i: InstrumentFile) -> Claw:
 def _thermal(i: InstrumentFile) -> Thermal:
     names = ("reference", "string_expansion", "body_expansion", "modulus_fall")
     return Thermal(**{name: _one(i, "thermal", name) for name in names})
+
+
+def _playing(i: InstrumentFile) -> Playing:
+    names = ("finger_place", "finger_depth", "pluck_place", "pluck_force")
+    return Playing(**{name: _one(i, "playing", name) for name in names})
 
 
 def _with_saddle_heights(i: InstrumentFile, traits: Traits) -> Traits:

@@ -277,8 +277,52 @@ THERMAL = Table(
     ),
 )
 
+PLAYING = Table(
+    "playing",
+    "How it is played: where the finger stands, how hard the strings are struck.",
+    (
+        Field(
+            "finger_place",
+            "ratio",
+            "Where the finger stands, as a share of the way from the fret behind to the fret held.",
+            low=0.0,
+            high=1.0,
+            learn="offset",
+            trait="playing.finger_place",
+        ),
+        length(
+            "finger_depth",
+            "How far the finger presses the string under the line over the two frets.",
+            0.0,
+            2.0,
+            usual=(0.0, 1.0),
+            learn="offset",
+            trait="playing.finger_depth",
+        ),
+        Field(
+            "pluck_place",
+            "ratio",
+            "Where the string is struck, as a share of the open string from the saddle.",
+            low=0.02,
+            high=0.5,
+            learn="offset",
+            trait="playing.pluck_place",
+        ),
+        Field(
+            "pluck_force",
+            "force",
+            "Force of a strong stroke, at right angles to the string.",
+            low=0.0,
+            high=20.0,
+            usual=(0.2, 6.0),
+            learn="offset",
+            trait="playing.pluck_force",
+        ),
+    ),
+)
+
 LAYOUT = Layout(
     "instrument",
     "An instrument as a technician knows it; what is not written comes from the pattern.",
-    (INSTRUMENT, BRIDGE, NUT, NECK, SPRINGS, CLAW, THERMAL),
+    (INSTRUMENT, BRIDGE, NUT, NECK, SPRINGS, CLAW, THERMAL, PLAYING),
 )

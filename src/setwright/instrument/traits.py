@@ -8,7 +8,7 @@ trailing shape stands beside each field. Heights of string contacts are to the U
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -129,6 +129,21 @@ class Thermal:
 
 
 @dataclass(frozen=True)
+class Playing:
+    """How the strings are held down and plucked: it belongs to the player, and the notes depend on it."""
+
+    finger_place: Array  # () share of the way from the fret behind to the fret held
+    finger_depth: Array  # () m, of the pressed string under the line over these two crowns
+    pluck_place: Array  # () share of the open string, from the saddle
+    pluck_force: Array  # () N, of a strong stroke, at right angles to the string
+
+
+def usual_playing() -> Playing:
+    """A finger half way between the frets, and a firm stroke with a plectrum; common practice, no source."""
+    return Playing(array(0.5), array(0.3e-3), array(0.15), array(1.2))
+
+
+@dataclass(frozen=True)
 class Traits:
     """The whole instrument."""
 
@@ -140,6 +155,7 @@ class Traits:
     springs: Springs
     claw: Claw
     thermal: Thermal
+    playing: Playing = field(default_factory=lambda: usual_playing())
 
     @property
     def string_count(self) -> int:
