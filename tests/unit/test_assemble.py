@@ -128,8 +128,9 @@ def test_what_is_uncertain_by_itself():
         "strings.axial", "strings.unit_mass", "nut.behind", "neck.bending", "neck.string_line", "bridge.pivot_y",
         "bridge.saddle_up", "bridge.rear_aft", "bridge.mass", "bridge.centre_aft", "bridge.centre_up", "springs.rate",
         "springs.initial", "springs.free", "springs.hook_aft", "springs.hook_up", "claw.wall_x",
+        "playing.finger_place", "playing.finger_depth", "playing.pluck_place", "playing.pluck_force",
     }  # fmt: skip
-    assert two_post().prior.covariance.shape == (32, 32)
+    assert two_post().prior.covariance.shape == (36, 36)
 
 
 def test_a_locked_nut_hides_what_is_behind_it_and_a_fixed_bridge_its_springs():
@@ -137,7 +138,8 @@ def test_a_locked_nut_hides_what_is_behind_it_and_a_fixed_bridge_its_springs():
     assert "nut.behind" not in locked
     fixed = {p.path for p in made(SHORT.format("fixed, six saddles")).prior.parts}
     assert fixed == {
-        "strings.axial", "strings.unit_mass", "nut.behind", "neck.bending", "neck.string_line", "bridge.saddle_up"
+        "strings.axial", "strings.unit_mass", "nut.behind", "neck.bending", "neck.string_line", "bridge.saddle_up",
+        "playing.finger_place", "playing.finger_depth", "playing.pluck_place", "playing.pluck_force",
     }  # fmt: skip
 
 
