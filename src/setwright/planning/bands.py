@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from setwright.instrument.geometry import build_rig, edge_gap, saddle_contact
+from setwright.errors import ContradictionError
+from setwright.instrument.geometry import build_rig, edge_gap, saddle_contact, tilt_limits
 from setwright.instrument.predict import balance_at, relief, string_heights
-from setwright.instrument.prior import Prior, vary
+from setwright.instrument.prior import Prior, draw, vary
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array
 from setwright.physics.balance import lifting_bend, pegs_fixed, swing
@@ -19,6 +20,7 @@ from setwright.planning.rounds import Outcome
 from setwright.planning.solve import as_batch, needed_preload, up_bend_at, wanted_tilt
 from setwright.planning.targets import Problem
 
+DRAWS = 8  # rounds of drawing
 WORTH = 0.08  # share of a variance below which knowing a trait better is not worth a reading
 
 
@@ -45,6 +47,38 @@ def spread(values: Array) -> float:
     if not finite.size:
         return 0.0
     return float(np.quantile(np.abs(finite - np.median(finite)), 0.95))
+
+
+def possible(problem: Problem, branch: Branch, samples: int, seed: int) -> Array:
+    """Draw instruments that this one may be, leaving out those whose plate has no room between its stops.
+
+    The Gaussian of what is known also holds a few that cannot be built, such as pivots lower than the plate is thick.
+
+    Args:
+        problem: the job.
+        branch: one that holds.
+        samples: n [1].
+        seed: of the randomness [1].
+    Returns: deviations (n, P).
+    Raises: ContradictionError where hardly any of them could be built.
+    """
+    rng = np.random.default_rng(seed)
+    kept = np.empty((0, len(problem.known.parts)))
+    for _ in range(DRAWS):
+        deviations = draw(problem.known, samples, rng)
+        found = as_batch(problem.found.settings, samples), vary(problem.traits, problem.known, deviations)
+        end = as_batch(branch.settings, samples), vary(problem.wanted, problem.known, deviations, wanted=True)
+        room = np.ones(samples, dtype=np.bool_)
+        for settings, traits in (found, end):
+            low, high = tilt_limits(traits, settings)
+            room &= low <= high
+        kept = np.concatenate([kept, deviations[room]])
+        if len(kept) >= samples:
+            return kept[:samples]
+    raise ContradictionError(
+        "most instruments that fit what was written have no room for the plate between its stops; "
+        "measure pivot height, depth of the plate's edges and the cavity, and write them in the instrument file"
+    )
 
 
 def claw_needed(problem: Problem, branch: Branch, deviations: Array) -> Array:

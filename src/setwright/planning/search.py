@@ -9,9 +9,8 @@ import numpy as np
 from setwright.errors import NoPlanError
 from setwright.instrument.geometry import edge_gap
 from setwright.instrument.predict import predict
-from setwright.instrument.prior import draw
 from setwright.instrument.traits import Array, Mask
-from setwright.planning.bands import Ensemble, claw_needed, gather, narrowing, target_lines
+from setwright.planning.bands import Ensemble, claw_needed, gather, narrowing, possible, target_lines
 from setwright.planning.branches import Branch, weigh
 from setwright.planning.choices import choices
 from setwright.planning.figures import figures
@@ -78,7 +77,7 @@ def _unread(problem: Problem) -> list[str]:
 
 
 def _option(problem: Problem, branch: Branch, samples: int, seed: int) -> Option:
-    deviations = draw(problem.known, samples, np.random.default_rng(seed))
+    deviations = possible(problem, branch, samples, seed)
     claw = claw_needed(problem, branch, deviations)
     if problem.targets.mode in ("decked", "dive-only"):
         branch = pressed(problem, branch, claw)
