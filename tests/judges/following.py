@@ -56,7 +56,9 @@ class Bench:
                 change = SIGN[amount.way] * amount.value
                 self.settings = replace(self.settings, **{name: getattr(self.settings, name) + change})
         elif step.key == "pivots":
-            self.settings = replace(s, pivot_rise=s.pivot_rise + self._sides(step, float(self.traits.bridge.pivot_lead)))
+            self.settings = replace(
+                s, pivot_rise=s.pivot_rise + self._sides(step, float(self.traits.bridge.pivot_lead))
+            )
         elif step.key in ("claw", "claw to rest"):
             self.settings = replace(s, claw=s.claw + self._sides(step, float(self.traits.claw.lead)))
         elif step.key == "hang springs":

@@ -59,7 +59,7 @@ def floating(
     found: dict[str, Any] | None = None,
     **tables: dict[str, Any],
 ) -> Job:
-    """A job on a floating bridge that stands at a gap [mm] as found, its claw where the nominal springs hold it there."""
+    """A job on a floating bridge that stands at a gap [mm] as found, the claw where nominal springs hold it there."""
     parts = {**(instrument or {}), "bridge": {"kind": f'"{kind}"', **(instrument or {}).get("bridge", {})}}
     parts["springs"] = {"kind": f'"{spring_kind}"', **parts.get("springs", {})}
     stands = {"strings": strings, "bridge": '"floating"', "springs": springs, "rear_gap": f'"{gap} mm ± 0.1 mm"'}

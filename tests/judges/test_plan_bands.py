@@ -21,7 +21,6 @@ from setwright.planning.found import settle_found
 from setwright.planning.plan import Option, Step
 from setwright.planning.search import make_plan
 from setwright.planning.solve import as_batch
-from setwright.planning.targets import Problem
 from tests.judges.following import Bench
 from tests.judges.made_jobs import demo
 
@@ -57,7 +56,9 @@ def followed(name: str) -> Followed:
     bench.carry_out(up_to(option.steps, "tune"))
     rng = np.random.default_rng(987654)
     deviations = draw(problem.known, COUNT + 50, rng)
-    low, high = tilt_limits(vary(problem.wanted, problem.known, deviations, wanted=True), as_batch(bench.settings, COUNT + 50))
+    low, high = tilt_limits(
+        vary(problem.wanted, problem.known, deviations, wanted=True), as_batch(bench.settings, COUNT + 50)
+    )
     deviations = deviations[low <= high][:COUNT]  # a plate with no room between its stops cannot be
     traits = vary(problem.wanted, problem.known, deviations, wanted=True)
     many = as_batch(bench.settings, COUNT)
@@ -146,8 +147,6 @@ def test_chance_of_the_first_round_is_the_share_inside_every_tolerance(name: str
         inside &= np.abs(told.heights[:, i] - line.wanted) <= line.tolerance
     others = [line.chance for line in told.option.targets if line.quantity == "up-bend"]
     assert inside.mean() * min(others, default=1.0) == pytest.approx(told.option.chance_first, abs=0.07)
-
-
 
 
 def test_nothing_uncertain_leaves_bands_of_hand_and_ear_alone() -> None:

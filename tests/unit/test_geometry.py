@@ -108,7 +108,7 @@ def test_gaps_by_hand(tilt: float) -> None:
 
 
 def test_level_plate_has_the_gap_of_its_pivots() -> None:
-    """6.5 mm pivots, edge 4 mm below: 2.5 mm in front and behind; bass pivot 0.7 mm (a turn) up: 2.5 + 0.7 at its end."""
+    """6.5 mm pivots, edge 4 mm below: 2.5 mm in front and behind; bass pivot 0.7 mm (a turn) up: 3.2 there."""
     assert 1e3 * edge_gap(TRAITS, SETTINGS, ZERO) == pytest.approx([2.5, 2.5])
     raised = replace(SETTINGS, pivot_rise=array([0.0, 0.7e-3]))
     treble, bass = 1e3 * edge_gap(TRAITS, raised, ZERO)
@@ -127,9 +127,7 @@ def test_saddle_contact_turns_about_the_pivot() -> None:
     raised = replace(SETTINGS, saddle_rise=array(np.full(6, 1e-3)), saddle_back=array(np.full(6, 2e-3)))
     x, y = saddle_contact(TRAITS, raised, array(0.04))
     for i in range(6):
-        aft, up = turned(
-            float(TRAITS.bridge.saddle_aft[i]) + 2e-3, float(TRAITS.bridge.saddle_up[i]) + 1e-3, 0.04
-        )
+        aft, up = turned(float(TRAITS.bridge.saddle_aft[i]) + 2e-3, float(TRAITS.bridge.saddle_up[i]) + 1e-3, 0.04)
         assert (x[i], y[i]) == pytest.approx((0.6352 + aft, 0.0065 + up), abs=1e-15)
 
 

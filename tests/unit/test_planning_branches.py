@@ -62,7 +62,9 @@ def test_claw_at_its_inner_end() -> None:
     reason = some(demo("knot-too-weak"), "inner end")
     assert reason.startswith("three springs cannot hold this set there: the claw is at its inner end, {0.00")
     assert reason.endswith(" short; more or stronger springs, or lighter strings, would do")
-    with pytest.raises(NoPlanError, match="^no plan exists: the nearest miss is .*: three springs cannot hold this set"):
+    with pytest.raises(
+        NoPlanError, match=r"^no plan exists: the nearest miss is .*: three springs cannot hold this set"
+    ):
         make_plan(demo("knot-too-weak"), samples=8)
 
 

@@ -104,7 +104,9 @@ def test_a_floating_plate_that_cannot_float_is_a_contradiction() -> None:
     with pytest.raises(ContradictionError) as caught:
         settle_found(problem_from(far))
     text = str(caught.value)
-    assert text.startswith("made.job.toml, found.rear_gap: a plate floating at pitch does not fit 3 springs with the claw ")
+    assert text.startswith(
+        "made.job.toml, found.rear_gap: a plate floating at pitch does not fit 3 springs with the claw "
+    )
     assert "32.0 mm from the wall: the springs would have to be stronger than any of this kind (" in text
     assert text.endswith("read claw distance, spring count and tuning again, or give the spring rate")
     near = floating(kind="two-post knife edge", springs=5, spring_kind="strong", strings=NINES,
@@ -115,7 +117,9 @@ def test_a_floating_plate_that_cannot_float_is_a_contradiction() -> None:
 
 def test_a_decked_plate_that_would_lift() -> None:
     found = settle_found(problem_from(decked("16.5 mm ± 0.3 mm")))
-    assert found.remarks == ("as found the nominal instrument would lift off the body: springs taken stronger than usual",)
+    assert found.remarks == (
+        "as found the nominal instrument would lift off the body: springs taken stronger than usual",
+    )
     assert found.contact > -0.05  # about rests, within what counts as resting
     assert found.problem.traits.springs.rate.mean() > 3500.0
     plan = make_plan(problem_from(decked("16.5 mm ± 0.3 mm")), samples=8)

@@ -35,9 +35,11 @@ def job(changes: tuple[str, ...], way: str, at_pitch: bool, slack: bool) -> tupl
         wanted.append("unhook")
     if slack:
         wanted.append("slacken")
-    wanted += {"by ear": ["wedge in", "claw to rest"], "wedge out": ["wedge in", "wedge out"], "blocked": ["block"]}.get(
-        way, []
-    )
+    wanted += {
+        "by ear": ["wedge in", "claw to rest"],
+        "wedge out": ["wedge in", "wedge out"],
+        "blocked": ["block"],
+    }.get(way, [])
     if way == "on the body":
         facts |= {"plate held", "plate as it shall stay"}
     return wanted, facts

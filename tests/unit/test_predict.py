@@ -1,4 +1,4 @@
-"""readings = predict(traits, settings): heights, relief, temperature, attitude, batches; by hand where it says DERIVED."""
+"""readings = predict(traits, settings): heights, relief, warmth, attitude, batches; by hand where it says DERIVED."""
 
 from __future__ import annotations
 
@@ -110,8 +110,8 @@ def test_relief_by_hand() -> None:
 def test_warmth_on_a_fixed_bridge_by_hand() -> None:
     """DERIVED, string ends clamped, neck rigid, string without bending stiffness, ten kelvin warmer.
 
-    strain e = path/unstretched - 1. The body grows by 4e-5 from nut to pivot, so the path by g = 4e-5 x 635.2 mm over its
-    length; unstretched length grows by 1.15e-4, modulus falls by 2.6e-3, mass stays:
+    strain e = path/unstretched - 1. The body grows by 4e-5 from nut to pivot, so the path by g = 4e-5 x 635.2 mm over
+    its length; unstretched length grows by 1.15e-4, modulus falls by 2.6e-3, mass stays:
     T' = EA (1 - 2.6e-3) ((1 + e)(1 + g)/(1 + 1.15e-4) - 1), and f = sqrt(T L / m) / 2L with m the mass of the speaking
     string (the same in both), so f'/f = sqrt(T'/T / (1 + g)). Tolerance 0.2 %: the slope of the string is left out.
     """
@@ -133,8 +133,8 @@ def test_warmth_on_a_fixed_bridge_by_hand() -> None:
 
 
 def test_attitude_signs() -> None:
-    """TRADE: on its back 1 to 4 c sharp, upright 2 to 7 c flat (common practice, no source); face down as flat as on its
-    back it is sharp. The centre of mass lies behind and below the pivot."""
+    """TRADE: on its back 1 to 4 c sharp, upright 2 to 7 c flat (common practice, no source); face down as flat as it
+    is sharp on its back. The centre of mass lies behind and below the pivot."""
     settings = afloat()
     base = predict(TRAITS, settings)
     off = {a: (1200 * np.log2(predict(TRAITS, replace(settings, attitude=a)).pitch / base.pitch)).mean()
