@@ -240,7 +240,7 @@ def hook_line(traits: Traits, settings: Settings) -> Array:
 
 
 def build_rig(traits: Traits, settings: Settings) -> Rig:
-    """Lay out the balance of an instrument (docs/physics, "From the instrument to the rig").
+    """Lay out the balance of an instrument (docs/physics/rig, R1-R10).
 
     Args:
         traits: the instrument, with or without a batch axis.

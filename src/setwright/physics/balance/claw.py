@@ -27,7 +27,7 @@ class ClawAnswer:
 def claw_for_tilt(
     rig: Rig, tilt: Array | float, axis_x: Array, axis_y: Array, moment: Array | float = 0.0
 ) -> ClawAnswer:
-    """Shift of the whole claw along its screws that balances the plate at a tilt (docs/physics, "Claw").
+    """Shift of the whole claw along its screws that balances the plate at a tilt (docs/physics/balance, eq. B16).
 
     With pitches given the string tensions are fixed by the tilt, so only the spring moment is left to choose: a
     monotone function of the shift, solved by Newton's method inside a shrinking bracket.

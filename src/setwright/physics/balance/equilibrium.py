@@ -40,7 +40,7 @@ class Equilibrium:
 
 
 def equilibrium(rig: Rig, moment: Array | float = 0.0, start: Array | float = 0.0) -> Equilibrium:
-    """Rest state of plate and neck (docs/physics, "Balance").
+    """Rest state of plate and neck (docs/physics/balance, eqs B13 and B14).
 
     Newton's method on (tilt, bow) with the energy's second derivatives. Where that does not settle, or might have
     jumped over a nearer minimum (a spring has opened, closed or gone slack on the way, the stiffness was not above

@@ -62,7 +62,7 @@ def pick(p: Packed, index: NDArray[np.intp]) -> Packed:
 def held_tension(length: Array, hertz: Array, unit_mass: Array, axial: Array, bending: Array) -> tuple[Array, Array]:
     """Tension of a string kept at a pitch, and its derivative by speaking length.
 
-    4 L2 f2 mu0 = (T + pi2 EI / L2)(1 + T / EA), solved for T (derived in docs/physics, "Pitch to tension").
+    4 L2 f2 mu0 = (T + pi2 EI / L2)(1 + T / EA), solved for T (docs/physics/strings, S3-S5).
 
     Args:
         length: (...) speaking length [m].
@@ -110,7 +110,7 @@ class Moments:
 
 
 def moments(p: Packed, tilt: Array, bow: Array) -> Moments:
-    """Derivatives of the potential energy (docs/physics, "Balance": eqs 1-9).
+    """Derivatives of the potential energy (docs/physics/balance, eqs B1-B9).
 
     Args:
         p: packed rig.
