@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from setwright.instrument.settings import Settings
@@ -135,6 +137,31 @@ def saddle_contact(traits: Traits, settings: Settings, tilt: Array) -> tuple[Arr
     cos, sin = _last(np.cos(tilt)), _last(np.sin(tilt))
     x = _last(traits.bridge.pivot_x) + aft * cos - up * sin
     return x, pivot_line(traits, settings, traits.bridge.saddle_z) + aft * sin + up * cos
+
+
+def crowns(traits: Traits, settings: Settings, tilt: Array, bow: Array, frets: Sequence[int]) -> tuple[Array, Array]:
+    """Crown of every fret under every open string, where the string crosses it.
+
+    Args:
+        traits: the instrument.
+        settings: its settings.
+        tilt: (...) [rad].
+        bow: (...) [1/m].
+        frets: N numbers [1].
+    Returns: x, y (..., S, N) [m].
+    """
+    x0, _ = nut_contact(traits, settings, bow)
+    x1, _ = saddle_contact(traits, settings, tilt)
+    z0, z1 = traits.nut.z, traits.bridge.saddle_z
+    x = fret_position(_last(traits.fretboard.scale), np.asarray(frets, dtype=np.float64))[..., None, :]
+    share = (x - x0[..., None]) / (x1 - x0)[..., None]
+    z = z0[..., None] + share * (z1 - z0)[..., None]
+    flat = (*z.shape[:-2], z.shape[-2] * z.shape[-1])
+    along = np.broadcast_to(x, z.shape).reshape(flat)
+    top = board_height(traits, along, z.reshape(flat)) + _last(traits.fretboard.crown)
+    crown_x, crown_y = neck_point(traits, settings, along, top, bow)
+    shape = (*crown_y.shape[:-1], *z.shape[-2:])
+    return np.broadcast_to(crown_x, crown_y.shape).reshape(shape), crown_y.reshape(shape)
 
 
 def edge_gap(traits: Traits, settings: Settings, tilt: Array, front: bool = False) -> Array:

@@ -10,11 +10,10 @@ import numpy as np
 from setwright.instrument.geometry import (
     LOWER_STOPS,
     UPPER_STOPS,
-    board_height,
     build_rig,
     claw_axis,
+    crowns,
     edge_gap,
-    neck_point,
     nut_contact,
     saddle_contact,
     stops,
@@ -129,16 +128,9 @@ def string_heights(traits: Traits, settings: Settings, tilt: Array, bow: Array, 
     """
     x0, y0 = nut_contact(traits, settings, bow)
     x1, y1 = saddle_contact(traits, settings, tilt)
-    z0, z1 = traits.nut.z, traits.bridge.saddle_z
-    columns = []
-    for fret in frets:
-        x = np.asarray(fret_position(traits.fretboard.scale, fret))[..., None]
-        share = (x - x0) / (x1 - x0)
-        z = z0 + share * (z1 - z0)
-        board = board_height(traits, x, z) + traits.fretboard.crown[..., None]
-        crown_x, crown_y = neck_point(traits, settings, np.broadcast_to(x, np.shape(board)), board, bow)
-        columns.append(y0 + (y1 - y0) * (crown_x - x0) / (x1 - x0) - crown_y)
-    return np.stack(np.broadcast_arrays(*columns), axis=-1)
+    crown_x, crown_y = crowns(traits, settings, tilt, bow, frets)
+    slope = (y1 - y0) / (x1 - x0)
+    return np.asarray(y0[..., None] + slope[..., None] * (crown_x - x0[..., None]) - crown_y)
 
 
 def relief(traits: Traits, bow: Array, low: int, read: int, high: int) -> Array:

@@ -120,7 +120,7 @@ def path(problem: Problem, settings: Settings, start: Array) -> Path:
 
 
 def _lowest_peak(peak: Array, count: int) -> tuple[list[int], float]:
-    """Order of strings whose worst moment, the start included, is lowest; among equals the thickest string first."""
+    """Order of strings whose worst moment, the start included, is lowest; among equals the thinnest string first."""
     full = 2**count - 1
     best = np.full(2**count, np.inf)
     last = np.full(2**count, -1)

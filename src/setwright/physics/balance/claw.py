@@ -21,7 +21,7 @@ class ClawAnswer:
 
     shift: Array  # (B,) m along the screws, > 0 away from the cavity wall (slacker springs)
     reached: NDArray[np.bool_]  # (B,) False where no shift within REACH balances; `shift` is then the end of the reach
-    state: Equilibrium  # at the wanted tilt
+    state: Equilibrium  # at the wanted tilt, claw shifted; contact = the moment left over
 
 
 def claw_for_tilt(
@@ -38,7 +38,7 @@ def claw_for_tilt(
         axis_x: (B, K) shift of each spring's claw end along x per shift of the claw [1].
         axis_y: (B, K) the same along y [1].
         moment: (B,) or () moment on the plate, > 0 lifts the rear [N m].
-    Returns: shift, whether it exists, and the state with the claw as it stands (contact = missing moment).
+    Returns: shift, whether it exists, and the state with the claw shifted.
     """
     state = settled_at(rig, tilt)
     wanted = state.contact - np.asarray(moment)  # what the springs' moment has to lose
@@ -72,7 +72,7 @@ def claw_for_tilt(
         shift = new
         if done.all():
             break
-    return ClawAnswer(shift, reached, state)
+    return ClawAnswer(shift, reached, settled_at(with_claw_shift(rig, shift, axis_x, axis_y), tilt))
 
 
 def with_claw_shift(rig: Rig, shift: Array, axis_x: Array, axis_y: Array) -> Rig:
