@@ -1,0 +1,122 @@
+"""Choices and continuous settings: what no job of the demos asks for."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from setwright.bench.plans import problem_from
+from setwright.instrument.geometry import build_rig, edge_gap
+from setwright.instrument.predict import predict
+from setwright.instrument.traits import array
+from setwright.physics.balance import equilibrium, pegs_fixed, swing
+from setwright.planning.choices import THICKEST, Choice, choices
+from setwright.planning.found import settle_found
+from setwright.planning.plan import Option
+from setwright.planning.search import make_plan
+from setwright.planning.solve import rounded, solve, start_settings, wanted_tilt
+from setwright.planning.targets import Limits, Problem, ReliefTarget, Shelf, Shim, UpBend
+from tests.judges.following import Bench
+from tests.judges.made_jobs import NINES, demo, floating, job
+
+
+def up_of(problem: Problem, option: Option, string: int) -> float:
+    """Up-bend of a string once the steps have been carried out."""
+    found = settle_found(problem)
+    p = found.problem
+    bench = Bench(p.traits, p.wanted, p.found.settings, p.targets.hertz, found.tilt)
+    bench.carry_out(option.steps)
+    rig = pegs_fixed(build_rig(bench.traits, bench.settings), bench.settings.unstretched)
+    return float(swing(rig, equilibrium(rig, start=bench.tilt)).up[0, string])
+
+
+def test_an_up_bend_chooses_its_gap() -> None:
+    """Gap left open: the smallest from which string 3 goes up 300 cents, within what rounded screws leave."""
+    problem = problem_from(floating(strings=NINES, gap=2.0))
+    targets = replace(problem.targets, gap=None, up_bend=UpBend(2, 300.0))
+    option = make_plan(replace(problem, targets=targets), samples=24).best
+    (line,) = (one for one in option.targets if one.quantity == "up-bend")
+    assert line.inside
+    up = up_of(replace(problem, targets=targets), option, 2)
+    assert up == pytest.approx(line.predicted, abs=0.5)
+    assert 275.0 <= up <= 330.0
+
+
+def test_a_gap_nobody_asked_for_is_that_of_a_level_plate() -> None:
+    problem = settle_found(problem_from(floating(gap=2.0))).problem
+    targets = replace(problem.targets, gap=None)
+    settings = start_settings(problem, [Choice((), 3, False)])
+    assert float(wanted_tilt(problem.wanted, settings, targets, None)[0]) == 0.0
+
+
+def test_relief_among_the_targets_is_told() -> None:
+    problem = demo("wigeon-reradius")
+    asked = ReliefTarget(0.010 * 0.0254, 0.002 * 0.0254, (1, 17), 8)
+    plan = make_plan(replace(problem, targets=replace(problem.targets, relief=asked)), samples=24)
+    (line,) = (one for one in plan.best.targets if one.quantity == "relief")
+    assert (line.place, line.kind) == ("fret 8, held at 1 and 17", "thou")
+    assert line.predicted == pytest.approx(asked.value, abs=0.0005 * 0.0254)  # as found, on the same strings
+    assert line.inside
+
+
+def test_the_pocket_as_found_may_be_emptied() -> None:
+    problem = demo("kestrel-float")
+    strip = Shim("strip", 0.508e-3)
+    shimmed = replace(problem, found=replace(problem.found, shims=(strip,)), shelf=Shelf((strip,), (3,)))
+    pockets = {c.shims for c in choices(shimmed)}
+    assert pockets == {(strip,), (), (strip, strip)}
+    thick = Shim("strip", 0.9e-3)
+    two = replace(problem, shelf=Shelf((thick, thick), (3,)))
+    assert all(sum(s.thickness for s in c.shims) <= THICKEST for c in choices(two))
+    unread = replace(problem, targets=replace(problem.targets, heights=None))
+    assert {c.shims for c in choices(unread)} == {()}
+
+
+def test_taking_shims_out_is_a_step() -> None:
+    """High strings and saddles at the bottom over a shim: the shim comes out."""
+    parts = {"bridge": {"kind": '"fixed, six saddles"'}}
+    found = {
+        "strings": NINES, "shims": '[{ kind = "strip", thickness = ".020 in" }]',
+        "string_height": '{ fret = 12, treble = "1.2 mm", bass = "1.4 mm" }',
+        "saddle_room": '{ up = "0.1 mm", down = "4 mm" }',
+    }  # fmt: skip
+    want = {"string_height": '{ fret = 12, treble = "1.7 mm ± 0.2 mm", bass = "2.0 mm ± 0.2 mm" }'}
+    plan = make_plan(problem_from(job(parts, {"found": found, "want": want})), samples=24)
+    assert plan.best.label == "shims taken out"
+    (step,) = (s for s in plan.best.steps if s.key == "shim")
+    assert [(a.what, a.way, a.kind) for a in step.amounts] == [("strip shim", "take out", "thou")]
+    assert step.title == "Take the shim out of the pocket"
+    assert step.amounts[0].value == pytest.approx(0.508e-3)
+
+
+def test_one_pivot_may_move_more_than_the_other() -> None:
+    problem = settle_found(demo("kestrel-float")).problem
+    lopsided = replace(problem.found.settings, pivot_rise=array([0.0, 0.31e-3]))
+    skew = replace(problem, found=replace(problem.found, settings=lopsided))
+    branches = [Choice((), 3, True), Choice((), 3, False)]
+    solved, _ = rounded(skew, solve(skew, branches), np.array([True, False]))
+    moved = (solved.settings.pivot_rise - lopsided.pivot_rise) / float(problem.traits.bridge.pivot_lead)
+    assert np.abs(moved * 8 - np.round(moved * 8)).max() < 1e-9
+    assert (moved[1] == 0.0).all()
+    gap = edge_gap(problem.wanted, solved.settings, solved.tilt).mean(axis=-1)
+    assert gap == pytest.approx(np.full(2, 2.6e-3), abs=1e-9)
+
+
+def test_finer_steps_where_an_eighth_of_a_turn_is_too_coarse() -> None:
+    problem = settle_found(problem_from(floating(want={"rear_gap": '"2.6 mm ± 0.25 mm"'}))).problem
+    fine = replace(problem, targets=replace(problem.targets, gap_tolerance=0.05e-3))
+    wide = replace(problem, targets=replace(problem.targets, gap_tolerance=2e-3), limits=Limits(claw_step=0.25))
+    branches, moved = [Choice((), 3, False)], np.array([False])
+    assert rounded(fine, solve(fine, branches), moved)[1] == 1 / 32
+    assert rounded(wide, solve(wide, branches), moved)[1] == 0.25
+
+
+def test_a_dive_only_plate_that_presses_enough_keeps_its_claw() -> None:
+    parts = {"bridge": {"kind": '"two-post knife edge"'}}
+    found = {"strings": NINES, "bridge": '"decked"', "claw_distance": '"8 mm ± 0.3 mm"'}
+    problem = settle_found(problem_from(job(parts, {"found": found, "want": {"bridge": '"dive-only"'}}))).problem
+    solved, _ = rounded(problem, solve(problem, [Choice((), 3, False)]), np.array([False]))
+    assert (solved.settings.claw[0] == problem.found.settings.claw).all()
+    assert predict(problem.wanted, replace(problem.found.settings)).contact > 0.5
