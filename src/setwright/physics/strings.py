@@ -31,7 +31,8 @@ UNIT_MASS = (1e-6, 1.0, "kg/m")
 AXIAL = (1.0, 1e8, "N")
 BENDING = (0.0, 10.0, "N m2")
 STRAIN = 0.5  # greatest stretch accepted; steel breaks near 0.015, nylon near 0.25
-ENDS = ("pinned", "clamped")
+ENDS = ("pinned", "clamped", "clamped-pinned")
+END_SLOPE = {"pinned": 0.0, "clamped": 2.0 / np.pi, "clamped-pinned": 1.0 / np.pi}  # k in 1 + k sqrt(B) + k^2 B
 
 
 def tension_from_stretch(length: ArrayLike, unstretched: ArrayLike, axial: ArrayLike) -> Array:
@@ -131,26 +132,29 @@ def inharmonicity(tension: ArrayLike, speaking_length: ArrayLike, bending: Array
 
 
 def end_factor(coefficient: ArrayLike, ends: str = "pinned") -> Array:
-    """What the ends of a stiff string do to all its partials.
+    """What the ends of a stiff string do to all its partials: 1 + k sqrt(B) + k^2 B.
 
-    "pinned": 1. "clamped": 1 + (2/pi) sqrt(B) + (4/pi^2) B, Fletcher, J. Acoust. Soc. Am. 36, 203 (1964) (from memory).
+    "pinned": k = 0. "clamped": k = 2/pi, Fletcher, J. Acoust. Soc. Am. 36, 203 (1964) (from memory). "clamped-pinned"
+    (clamped at nut or fret, pinned at the saddle): k = 1/pi, the form of Anderson and Beausoleil, J. Acoust. Soc. Am.
+    156(1), 683 (2024), 1 + b + (1 + pi^2 q^2 / 2) b^2 for partial q with b = sqrt(B) / pi, divided by sqrt(1 + B q^2).
 
     Args:
         coefficient: (...) [1] inharmonicity B
-        ends: "pinned" or "clamped"
+        ends: "pinned", "clamped" or "clamped-pinned"
 
     Returns:
         (...) [1]
 
-    Valid range: pinned any B; clamped B up to 0.01, as the series leaves out higher powers of sqrt(B).
+    Valid range: pinned any B; else B up to 0.01, as the series leaves out higher powers of sqrt(B).
 
     Raises:
         RangeError: outside it or for other ends.
     """
-    if choose("ends", ends, ENDS) == "pinned":
+    slope = END_SLOPE[choose("ends", ends, ENDS)]
+    if slope == 0.0:
         return np.ones_like(require("inharmonicity", coefficient, 0.0, 1e12, ""))
-    root = np.sqrt(require("inharmonicity of a clamped string", coefficient, 0.0, 0.01, ""))
-    factor: Array = 1.0 + (2.0 / np.pi) * root + (4.0 / np.pi**2) * root**2
+    root = slope * np.sqrt(require("inharmonicity of a clamped string", coefficient, 0.0, 0.01, ""))
+    factor: Array = 1.0 + root + root**2
     return factor
 
 
@@ -174,7 +178,7 @@ def partial(
         unit_mass: (...) [kg/m] mu, per unstretched metre
         axial: (...) [N] EA
         bending: (...) [N m2] EI
-        ends: "pinned" or "clamped"
+        ends: "pinned", "clamped" or "clamped-pinned"
 
     Returns:
         (...) [Hz]
@@ -208,7 +212,7 @@ def first_partial(
         unit_mass: (...) [kg/m] per unstretched metre
         axial: (...) [N] EA
         bending: (...) [N m2] EI
-        ends: "pinned" or "clamped"
+        ends: "pinned", "clamped" or "clamped-pinned"
 
     Returns:
         (...) [Hz]
