@@ -82,6 +82,8 @@ class Bench:
             self.settings = replace(self.settings, prop=np.asarray(step.amounts[0].value))
         elif step.key == "block":
             self.settings = replace(self.settings, block=np.asarray(step.amounts[0].value))
+        elif step.key == "unblock":
+            self.settings = replace(self.settings, block=np.asarray(np.nan))
         elif step.key in ("wedge out", "claw to rest"):
             self.settings = replace(self.settings, prop=np.asarray(np.nan))
 

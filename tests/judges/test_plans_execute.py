@@ -7,6 +7,7 @@ the steps alone.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -40,6 +41,7 @@ from tests.judges.made_jobs import (
 SETS = (NINES, TENS, ELEVENS, TWELVES)
 KNIVES = ("two-post knife edge", "six-screw knife edge", "double-locking knife edge")
 DOWN_A_TONE = '["D4", "A3", "F3", "C3", "G2", "D2"]'
+TWO_POST = {"bridge": {"kind": '"two-post knife edge"'}}
 HAIR = 1e-6  # m and share: rounding of the sums, far below what any gauge shows
 
 
@@ -47,7 +49,8 @@ def carried_out(problem: Problem, option: Option) -> Bench:
     """The option's steps, done on the instrument as found."""
     found = settle_found(problem)
     p = found.problem
-    bench = Bench(p.traits, p.wanted, p.found.settings, p.targets.hertz, found.tilt)
+    turned = replace(p.found.settings, attitude=p.targets.attitude)  # held from now on as it will be played
+    bench = Bench(p.traits, p.wanted, turned, p.targets.hertz, found.tilt)
     if p.found.hertz is None:
         assert np.isnan(bench.settings.unstretched).all()
     bench.carry_out(option.steps)
@@ -130,6 +133,43 @@ def test_the_steps_of_every_demo_lead_to_its_targets(name: str) -> None:
             make_plan(problem, samples=24)
         return
     assert both(problem) == 2
+
+
+ON = {"strings": TENS, "claw_distance": '"13.5 mm ± 0.3 mm"', "bridge": '"blocked"', "rear_gap": '"2.4 mm ± 0.1 mm"'}
+TIGHT = {"strings": TENS, "bridge": '"decked"', "claw_distance": '"13.5 mm ± 0.3 mm"'}
+THREE = {"rear_gap": '"3.0 mm ± 0.25 mm"'}
+SPECIAL: dict[str, Callable[[], Job]] = {
+    "floating to blocked where it is": lambda: floating(want={"bridge": '"blocked"'}),
+    "decked to blocked": lambda: job(TWO_POST, {"found": TIGHT, "want": {"bridge": '"blocked"'}}),
+    "blocked to floating": lambda: job(TWO_POST, {"found": ON, "want": {"bridge": '"floating"'}}),
+    "blocked without springs to floating": lambda: job(
+        TWO_POST, {"found": {**ON, "springs": 0}, "want": {"bridge": '"floating"'}}
+    ),
+    "blocked to decked": lambda: job(TWO_POST, {"found": ON, "want": {"bridge": '"decked"'}}),
+    "blocked at another gap": lambda: job(TWO_POST, {"found": ON, "want": THREE}),
+    "decked and to press harder": lambda: job(TWO_POST, {"found": {**TIGHT, "claw_distance": '"15.5 mm"'}}),
+    "slack strings to floating": lambda: job(
+        TWO_POST, {"found": {**TIGHT, "state": '"slack"'}, "want": {"bridge": '"floating"'}}
+    ),
+    "claw askew": lambda: floating(found={"claw_distance": '["15.5 mm ± 0.2 mm", "16.9 mm ± 0.2 mm"]'}, want=THREE),
+    "played upright": lambda: floating(want={"attitude": '"upright"', **THREE}),
+    "read on its back": lambda: floating(found={"attitude": '"on its back"'}, want=THREE),
+    "a warm room": lambda: floating(found={"temperature": '"28 C"'}, want=THREE),
+    "plate level": lambda: floating(want={"plate": '"level"'}),
+}
+
+
+@pytest.mark.parametrize("name", SPECIAL)
+def test_the_steps_of_special_jobs_lead_to_their_targets(name: str) -> None:
+    assert both(problem_from(SPECIAL[name]())) >= 1
+
+
+def test_a_plate_that_stays_blocked_keeps_its_block() -> None:
+    problem = problem_from(job(TWO_POST, {"found": ON, "want": {"string_height": heights(np.random.default_rng(1))}}))
+    plan = make_plan(problem, samples=24)
+    keys = [step.key for step in plan.best.steps]
+    assert not {"block", "unblock", "wedge in"} & set(keys)
+    assert carried_out(problem, plan.best).settings.block == problem.found.settings.block
 
 
 def heights(rng: np.random.Generator, tolerance: float = 0.25) -> str:

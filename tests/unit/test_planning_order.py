@@ -26,7 +26,7 @@ BEFORE = (  # left before right, wherever both happen; common practice, no sourc
 
 def job(changes: tuple[str, ...], way: str, at_pitch: bool, slack: bool) -> tuple[list[str], set[str]]:
     """Moves asked for and facts at the start of a job with these changes."""
-    facts = {"neck fast", "springs hung", "plate at rest"} | ({"strings at pitch"} if at_pitch else set())
+    facts = {"neck fast", "springs hung", "plate at rest", "block out"} | ({"strings at pitch"} if at_pitch else set())
     facts |= {fact for key, fact in DONE.items() if key not in changes}
     wanted = ["tune", "read again", "octave", *changes]
     if "strings on" in changes:
@@ -93,6 +93,18 @@ def test_a_move_nobody_asked_for_comes_in_only_where_it_is_needed() -> None:
     assert keys.index("wedge in") < keys.index("claw") < keys.index("tune") < keys.index("claw to rest")
 
 
+def test_a_block_comes_out_of_slack_strings_before_anything_is_set() -> None:
+    for changes, way, at_pitch, slack in all_jobs():
+        wanted, facts = job(changes, way, at_pitch, slack)
+        order = order_of_work([*wanted, "unblock"], facts - {"block out"})
+        check(order, facts - {"block out"})
+        keys = [m.key for m in order]
+        after = [k for k in (*CHANGES, "wedge in", "block", "tune") if k in keys and k not in ("shim", "strings on")]
+        assert keys.index("protect") < keys.index("slacken") < keys.index("unblock") < min(map(keys.index, after))
+        if way in ("by ear", "wedge out", "blocked"):  # nobody need ask for it
+            assert [m.key for m in order_of_work(wanted, facts - {"block out"})] == keys
+
+
 def test_pivots_bring_the_springs_off_and_on_again() -> None:
     keys = [m.key for m in order_of_work(*job(("pivots",), "by ear", True, False))]
     assert keys.index("slacken") < keys.index("unhook") < keys.index("pivots") < keys.index("hang springs")
@@ -105,7 +117,7 @@ def test_every_title_caution_and_stop_is_a_sentence_of_the_trade() -> None:
         assert all(caution[0].isupper() and caution.endswith(".") for caution in move.cautions)
         assert set(move.disturbs) <= set(BY_KEY) | {"relief check"}
         assert move.minutes >= 0.0
-        assert set(move.needs) <= facts | {"neck fast", "springs hung", "plate at rest"}
+        assert set(move.needs) <= facts | {"neck fast", "springs hung", "plate at rest"}  # as instruments come in
 
 
 def test_a_need_that_nothing_gives_is_named() -> None:

@@ -50,6 +50,12 @@ MOVES: tuple[Move, ...] = (
         stop_when="all strings hang loose and the plate rests on the body",
     ),
     Move(
+        "unblock", "Take the block out", needs=("strings slack", "finish protected"), gives=("block out",), minutes=5.0,
+        disturbs=("pivots", "hang springs", "claw", "saddles", "tune"),
+        cautions=("Hold the bar while the block leaves; never let the plate snap back.",),
+        stop_when="the plate rests on the body under its springs",
+    ),
+    Move(
         "strings off", "Take the old strings off", needs=("strings slack",), gives=("old strings off",), minutes=3.0,
         cautions=("Cut only slack strings; hold both ends. " + EYES,),
     ),
@@ -93,7 +99,8 @@ MOVES: tuple[Move, ...] = (
         disturbs=("tune",), cautions=("Turn both screws alike, and leave thread in the wood.",),
     ),
     Move(
-        "wedge in", "Put the wedge under the rear edge", needs=("finish protected", "springs hung", "plate at rest"),
+        "wedge in", "Put the wedge under the rear edge",
+        needs=("finish protected", "springs hung", "plate at rest", "block out"),
         gives=("plate wedged", "plate held", "claw can be turned"), minutes=0.5,
         cautions=("Lower the plate onto the wedge by the bar; never let it snap back.",),
     ),
@@ -109,7 +116,8 @@ MOVES: tuple[Move, ...] = (
         cautions=("Slacken the string before its saddle rises: a screw under full tension strips.",),
     ),
     Move(
-        "block", "Block the plate both ways", needs=("springs hung", "finish protected", "plate at rest"),
+        "block", "Block the plate both ways",
+        needs=("springs hung", "finish protected", "plate at rest", "block out"),
         gives=("plate held", "plate as it shall stay"), minutes=10.0, disturbs=("tune",),
     ),
     Move(

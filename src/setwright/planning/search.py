@@ -18,7 +18,7 @@ from setwright.planning.found import AsFound, settle_found
 from setwright.planning.plan import Effect, Option, Plan, Rejected, Way
 from setwright.planning.rounds import Hand, Path, path, practise
 from setwright.planning.solve import rounded, solve, to_steps
-from setwright.planning.steps import TUNING_MINUTES, steps
+from setwright.planning.steps import TUNING_MINUTES, stays_blocked, steps
 from setwright.planning.targets import Problem
 
 TRIED = 2  # branches whose bands are worked out
@@ -174,6 +174,10 @@ def _kept_near_pitch(problem: Problem, branch: Branch) -> bool:
         np.allclose(getattr(found, name), getattr(end, name), rtol=0.0, atol=1e-9)
         for name in ("springs", "pivot_rise", "saddle_rise", "strip", "wedge_shim", "flat")
     )
+    if problem.found.mode == "blocked" and not stays_blocked(problem, branch):
+        return False  # the block comes out of slack strings only
+    if problem.targets.mode != "floating":  # no wedge: the claw is turned on slack strings only
+        same = same and np.allclose(end.claw, found.claw, rtol=0.0, atol=1e-9)
     return same and problem.found.hertz is not None and not problem.new_strings
 
 

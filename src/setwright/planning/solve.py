@@ -280,18 +280,21 @@ def solve(problem: Problem, branches: list[Choice]) -> Solved:
     gap: Array | None = None
     if targets.mode == "floating" and targets.gap is None and targets.up_bend is not None and not targets.level:
         gap = gap_for_up_bend(problem, settings, moved)
+    if targets.mode == "blocked" and targets.gap is None and np.isfinite(problem.found.settings.block):
+        gap = np.full(len(branches), float(problem.found.settings.block))
     settings, tilt, goal = place_hardware(problem, settings, moved, gap)
-    settings = _with_block(problem, settings)
+    settings = _with_block(problem, settings, tilt)
     settings, balanced = set_balance(problem, settings, tilt)
     return Solved(settings, tilt, balanced.reached, balanced.state, goal)
 
 
-def _with_block(problem: Problem, settings: Settings) -> Settings:
+def _with_block(problem: Problem, settings: Settings, tilt: Array) -> Settings:
+    """Blocked at the wanted gap; where none is given, at that of the tilt chosen."""
     if problem.targets.mode != "blocked":
         return settings
     gap = problem.targets.gap
-    assert gap is not None
-    return replace(settings, block=np.full_like(settings.block, gap))
+    stands = edge_gap(problem.wanted, settings, tilt).mean(axis=-1)
+    return replace(settings, block=stands if gap is None else np.full_like(settings.block, gap))
 
 
 def to_steps(value: Array, found: Array, lead: Array, step: float) -> Array:

@@ -29,6 +29,7 @@ FIXED = {  # where there is no plate
 }
 SIDES = ("treble", "bass")
 MOVED = 1e-9  # m, below which a screw has not moved
+SAME_GAP = 1e-5  # m, blocks that stand alike
 TUNING_MINUTES = 0.5  # one string once
 
 
@@ -66,13 +67,32 @@ def changes(problem: Problem, branch: Branch, hand: Hand) -> tuple[list[str], se
         facts.add("springs hung")
     done = {"pivots": "pivots set", "saddles": "saddles set", "claw": "claw set", "strings on": "strings fitted"}
     facts |= {fact for key, fact in done.items() if not moved[key]}
-    if problem.targets.mode == "blocked":
+    if problem.found.mode != "blocked":
+        facts.add("block out")
+    elif not stays_blocked(problem, branch):
+        wanted.append("unblock")
+    if stays_blocked(problem, branch):
+        facts |= {"plate held", "plate as it shall stay"}
+    elif problem.targets.mode == "blocked":
         wanted.append("block")
     elif np.isfinite(hand.prop):
         wanted += ["wedge in", "claw to rest" if hand.by_ear else "wedge out"]
     else:
         facts |= {"plate held", "plate as it shall stay"}
     return wanted, facts
+
+
+def stays_blocked(problem: Problem, branch: Branch) -> bool:
+    """Whether the plate was found blocked where it shall be blocked.
+
+    Args:
+        problem: the job.
+        branch: the plan's branch.
+    Returns: True where block and pivots stay as they are.
+    """
+    found, end = problem.found.settings, branch.settings
+    same = abs(float(end.block) - float(found.block)) < SAME_GAP and np.allclose(end.pivot_rise, found.pivot_rise)
+    return problem.found.mode == "blocked" and problem.targets.mode == "blocked" and bool(same)
 
 
 def steps(problem: Problem, branch: Branch, many: Ensemble, hand: Hand, way: Path) -> tuple[Step, ...]:
@@ -273,9 +293,7 @@ class _Writer:
         return replace(step, amounts=amounts, effects=effects, minutes=step.minutes * len(amounts))
 
     def _wedge(self, step: Step) -> Step:
-        gap = self.hand.prop if step.key == "wedge in" else self.problem.targets.gap
-        if gap is None or not np.isfinite(gap):
-            return step
+        gap = self.hand.prop if step.key == "wedge in" else float(self.branch.settings.block)
         tilt = tilt_for_gap(self.problem.wanted, self.branch.settings, np.asarray(gap))
         effect = Effect("tilt", "", None, float(tilt), "angle")
         return replace(step, amounts=(Amount("rear gap", float(gap), "length", "to"),), effects=(effect,))
