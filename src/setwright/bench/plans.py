@@ -25,6 +25,7 @@ from setwright.planning.targets import (
     FoundState,
     Limits,
     Problem,
+    ReliefTarget,
     Shelf,
     Shim,
     ShimKind,
@@ -34,6 +35,7 @@ from setwright.planning.targets import (
 )
 
 SAMPLES = 512
+RADIUS_TOLERANCE = 0.0254  # m; common practice, no source
 _MODES: dict[str, BridgeMode] = {
     "floating": "floating", "decked": "decked", "dive-only": "dive-only", "blocked": "blocked", "fixed": "fixed",
 }  # fmt: skip
@@ -126,11 +128,8 @@ def left_out(job: Job) -> tuple[str, ...]:
             "out; write springs.kind in the instrument file to plan with another kind."
         )
     want, found = job.want.relief, job.found.relief
-    if want is not None and (found is None or abs(want.value.si - found.value.si) > want.value.band):
-        out.append(
-            "The wanted relief differs from the one found: set it first by the truss rod, a quarter turn at most at "
-            "a time, retune, read relief and heights again, and plan from those."
-        )
+    if want is not None and found is None:
+        out.append("A relief is wanted but none was read as found: read it, and write found.relief to plan the rod.")
     return tuple(out)
 
 
@@ -242,6 +241,8 @@ def _found(job: Job, traits: Traits) -> FoundState:
         hertz=hertz,
         shims=_shims(found.shims),
         readings=tuple(_readings(job)),
+        octave=None if found.octave is None else array([one.si for one in found.octave]),
+        octave_sd=None if found.octave is None else array([one.band for one in found.octave]),
     )
 
 
@@ -292,9 +293,21 @@ def _targets(job: Job) -> Targets:
         height_tolerance=tolerance,
         height_fret=12 if heights is None else heights.fret,
         radius=None if want.radius is None else want.radius.si,
+        radius_tolerance=RADIUS_TOLERANCE if want.radius is None else want.radius.band,
+        relief=_relief(job),
+        octave=0.0 if want.octave is None else want.octave.si,
+        octave_tolerance=None if want.octave is None else want.octave.band,
         up_bend=None if want.up_bend is None else UpBend(want.up_bend.string - 1, 100.0 * want.up_bend.semitones),
         attitude=want.attitude,
     )
+
+
+def _relief(job: Job) -> ReliefTarget | None:
+    """Wanted relief; without a reading as found there is nothing to count the rod's turns from."""
+    want = job.want.relief
+    if want is None or job.found.relief is None:
+        return None
+    return ReliefTarget(want.value.si, want.value.band, want.hold, want.read)
 
 
 def _shelf(job: Job) -> Shelf:

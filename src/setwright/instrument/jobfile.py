@@ -19,6 +19,7 @@ GAP_TOLERANCE = 0.25e-3  # m
 HEIGHT_TOLERANCE = 0.25e-3  # m; common practice, no source
 RELIEF_TOLERANCE = 0.0254 * 0.002  # m
 PITCH_TOLERANCE = "2 c"
+OCTAVE_TOLERANCE = 2.0  # cents; common practice, no source
 PEAK = "50 c"
 STRESS = "80 %"
 ROOM_TEMPERATURE = 293.15  # K
@@ -90,6 +91,7 @@ class Found:
     string_height: StringHeights | None
     relief: Relief | None
     pitches: tuple[Amount, ...] | None  # Hz
+    octave: tuple[Amount, ...] | None  # cents, (S) from the thinnest
     pivot_height: Pair | None
     saddle_room: SaddleRoom
     attitude: str
@@ -110,6 +112,7 @@ class Want:
     radius: Amount | None
     relief: Relief | None
     pitch_tolerance: Amount  # cents
+    octave: Amount | None  # cents; None: aimed at, not demanded
     up_bend: UpBend | None
     attitude: str
 
@@ -227,6 +230,7 @@ def _found(document: Document, given: Values, instrument: InstrumentFile) -> Fou
         string_height=_heights(given.get("string_height"), instrument.strings, None),
         relief=_relief(given.get("relief"), None),
         pitches=given.get("pitches"),
+        octave=_each(given.get("octave"), instrument.strings),
         pivot_height=_pair(given.get("pivot_height")),
         saddle_room=SaddleRoom(*(_each(room.get(way), instrument.strings) for way in ("up", "down"))),
         attitude=given.get("attitude", "playing"),
@@ -256,6 +260,7 @@ def _want(document: Document, given: Values, was: Values, found: Found, instrume
         radius=_single(given.get("radius")),
         relief=_relief(given.get("relief"), RELIEF_TOLERANCE),
         pitch_tolerance=_single(given.get("pitch_tolerance")) or amount(PITCH_TOLERANCE, "cents"),
+        octave=None if "octave" not in given else _toleranced(given["octave"][0], OCTAVE_TOLERANCE),
         up_bend=_bend(given.get("up_bend")),
         attitude=given.get("attitude", "playing"),
     )  # fmt: skip

@@ -57,6 +57,8 @@ class Targets:
     radius: float | None = None  # m, arc of the string undersides at the saddles through the outer strings
     radius_tolerance: float = 0.0254  # m
     relief: ReliefTarget | None = None
+    octave: float = 0.0  # cents, fret 12 against the octave of the open string, aimed at
+    octave_tolerance: float | None = None  # cents; None: aimed at, not demanded
     up_bend: UpBend | None = None
     up_bend_tolerance: float = 25.0  # cents below the wanted bend still accepted
     holds_bend: float = 200.0  # cents: a decked plate must not lift under a bend of this size
@@ -91,6 +93,8 @@ class FoundState:
     hertz: Array | None  # (S) at pitch as found, else None
     shims: tuple[Shim, ...] = ()
     readings: tuple[FoundReading, ...] = ()
+    octave: Array | None = None  # (S) cents, as read
+    octave_sd: Array | None = None  # (S) cents
 
 
 @dataclass(frozen=True)
@@ -120,6 +124,7 @@ class Problem:
     limits: Limits = field(default_factory=Limits)
     title: str = ""
     instrument: str = ""
+    octave_bias: Array | None = None  # (S) cents, octave errors read less those predicted as found; None: none read
 
     @property
     def new_strings(self) -> bool:

@@ -8,15 +8,17 @@ path of the sliding string follows the nut to first order, and the speaking leng
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from setwright.errors import RangeError
 from setwright.physics._ranges import Array
 from setwright.physics.balance import Equilibrium, Rig, equilibrium, pegs_fixed, repeat, take, unstretched_lengths
-from setwright.physics.fretting.path import Layout, Mask, held_path, layout
+from setwright.physics.fretting.path import Layout, Mask, Path, held_path, layout
 from setwright.physics.pitch import cents
 from setwright.physics.strings import first_partial
 
@@ -72,6 +74,7 @@ def fretted_notes_floating(
     place: ArrayLike = 0.7,
     depth: ArrayLike = 0.0,
     ends: str = "pinned",
+    frets: Sequence[int] | None = None,
 ) -> FloatingNotes:
     """Cents error of every string at every fret with plate and neck settling (see the head of this module).
 
@@ -83,6 +86,7 @@ def fretted_notes_floating(
         place: (B, S, N) [1] finger's share of the way from the fret behind to the fret held
         depth: (B, S, N) [m] finger below the line over these two crowns
         ends: "pinned", "clamped" or "clamped-pinned"
+        frets: [1] numbers of the frets wanted, N of them then; all when left out
 
     Returns:
         The notes.
@@ -97,23 +101,34 @@ def fretted_notes_floating(
         raise RangeError(f"string {s + 1} of rig {b} is slack or off; put it on and bring it to pitch before fretting.")
     at_rest = rig_layout(rig, rest, crown_x, crown_y)
     path = held_path(at_rest, place, depth)
-    batch, count, frets = path.speaking.shape
+    numbers = np.arange(1, path.speaking.shape[-1] + 1) if frets is None else np.asarray(frets)
+    if frets is not None:
+        at_rest, path = _at_frets(at_rest, path, numbers - 1)
+    batch, count, held_at = path.speaking.shape
     tension, speaking, tilt = (np.empty(path.speaking.shape) for _ in range(3))
     wound = pegs_fixed(rig, unstretched_lengths(rig, rest))
-    step = max(1, AT_ONCE // (count * frets))
+    step = max(1, AT_ONCE // (count * held_at))
     for first in range(0, batch, step):
         piece = slice(first, first + step)
         held = _held(take(wound, piece), rest.bow[piece], _cut(at_rest, piece, path.behind.shape), path.behind[piece])
-        state = equilibrium(held, start=np.tile(rest.tilt[piece], count * frets))
+        state = equilibrium(held, start=np.tile(rest.tilt[piece], count * held_at))
         each = np.arange(count)
         for out, value in ((tension, state.tension), (speaking, state.length)):
-            out[piece] = value.reshape(count, frets, -1, count)[each, :, :, each].transpose(2, 0, 1)
-        tilt[piece] = state.tilt.reshape(count, frets, -1).transpose(2, 0, 1)
+            out[piece] = value.reshape(count, held_at, -1, count)[each, :, :, each].transpose(2, 0, 1)
+        tilt[piece] = state.tilt.reshape(count, held_at, -1).transpose(2, 0, 1)
     mass, axial, bending = rig.unit_mass, rig.axial, rig.bending
     open_hertz = first_partial(rest.tension, rest.length, mass, axial, bending, ends)
     hertz = first_partial(tension, speaking, mass[..., None], axial[..., None], bending[..., None], ends)
-    off = cents(hertz, open_hertz[..., None]) - 100.0 * np.arange(1, frets + 1)
+    off = cents(hertz, open_hertz[..., None]) - 100.0 * numbers
     return FloatingNotes(off, tension, speaking, tilt, path.choked, open_hertz)
+
+
+def _at_frets(given: Layout, path: Path, index: NDArray[np.intp]) -> tuple[Layout, Path]:
+    """Layout and path of some frets only; the path behind has seen every crown."""
+    crowns = (np.broadcast_to(v, path.speaking.shape)[..., index] for v in (given.crown_x, given.crown_y))
+    each = {f.name: getattr(path, f.name) for f in fields(Path) if f.name != "open_length"}
+    some: dict[str, Any] = {name: value[..., index] for name, value in each.items()}
+    return replace(given, **dict(zip(("crown_x", "crown_y"), crowns, strict=True))), replace(path, **some)
 
 
 def _cut(given: Layout, piece: slice, shape: tuple[int, ...]) -> Layout:
