@@ -159,6 +159,7 @@ SPECIAL: dict[str, Callable[[], Job]] = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", SPECIAL)
 def test_the_steps_of_special_jobs_lead_to_their_targets(name: str) -> None:
     assert both(problem_from(SPECIAL[name]())) >= 1
