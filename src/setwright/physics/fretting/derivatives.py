@@ -155,9 +155,9 @@ def _ways(t: Trace, aside: Array) -> dict[str, _Ways]:
     k2, held_x, held_y = c.spread2, c.x[1:], c.y[1:]
     run, rise = c.saddle_x - held_x, c.saddle_y - held_y
     along, up = run * k2 / t.speaking, rise / t.speaking
-    front_x, front_y = _unit(held_x - t.finger_x, held_y - t.finger_y, k2)
+    front_x, front_y = unit(held_x - t.finger_x, held_y - t.finger_y, k2)
     last_x, last_y = c.x.ravel().take(t.last), c.y.ravel().take(t.last)
-    rear_x, rear_y = _unit(t.finger_x - last_x, t.finger_y - last_y, k2)
+    rear_x, rear_y = unit(t.finger_x - last_x, t.finger_y - last_y, k2)
     by_x, by_y = _hull_ways(t, rear_x, rear_y)
     # the path by the finger point, and the finger point by the contacts
     pull_x, pull_y = rear_x - front_x, rear_y - front_y
@@ -196,8 +196,17 @@ def _ways(t: Trace, aside: Array) -> dict[str, _Ways]:
     }
 
 
-def _unit(dx: Array, dy: Array, k2: Array) -> tuple[Array, Array]:
-    """Derivatives of a segment's length by its far end; 0 for a segment without length."""
+def unit(dx: Array, dy: Array, k2: Array) -> tuple[Array, Array]:
+    """Derivatives of a segment's length by its far end; 0 for a segment without length.
+
+    Args:
+        dx: (...) [m] far end less near end
+        dy: (...) [m]
+        k2: (...) [1] squared length per x of a string that runs aside
+
+    Returns:
+        (...) [1] by x, and (...) [1] by y.
+    """
     size = np.sqrt(dx * dx * k2 + dy * dy)
     safe = np.where(size > 0.0, size, np.inf)
     return dx * k2 / safe, dy / safe
@@ -213,7 +222,7 @@ def _hull_ways(t: Trace, rear_x: Array, rear_y: Array) -> tuple[Array, Array]:
     x, y, chain = c.x.ravel(), c.y.ravel(), t.link.ravel()
     while True:
         before = chain.take(at)
-        ux, uy = _unit(x.take(at) - x.take(before), y.take(at) - y.take(before), c.spread2)
+        ux, uy = unit(x.take(at) - x.take(before), y.take(at) - y.take(before), c.spread2)
         by_x[note, at // wide, column] += ux - from_x
         by_y[note, at // wide, column] += uy - from_y
         if (before == at).all():
