@@ -18,7 +18,8 @@ from setwright.physics.balance import equilibrium, pegs_fixed, pitches, unstretc
 from setwright.planning.plan import Amount, Step
 
 SIDES = {"treble": (0,), "bass": (1,), "both": (0, 1)}
-SIGN = {"in": -1.0, "out": 1.0, "up": 1.0, "down": -1.0, "lay in": 1.0, "take out": -1.0}
+SIGN = {"in": -1.0, "out": 1.0, "up": 1.0, "down": -1.0, "lay in": 1.0, "take out": -1.0, "back": 1.0, "forward": -1.0,
+        "tighter": 1.0, "looser": -1.0}  # fmt: skip
 SHIMS = {"strip": "strip", "wedge": "wedge_shim", "flat": "flat"}
 
 
@@ -71,6 +72,14 @@ class Bench:
             for amount in step.amounts:
                 rise[_string(amount)] += SIGN[amount.way] * amount.value * float(self.traits.bridge.height_lead)
             self.settings = replace(s, saddle_rise=rise)
+        elif step.key == "lengths":
+            back = s.saddle_back.copy()
+            for amount in step.amounts:
+                back[_string(amount)] += SIGN[amount.way] * amount.value * float(self.traits.bridge.length_lead)
+            self.settings = replace(s, saddle_back=back)
+        elif step.key == "relief":
+            (amount,) = step.amounts
+            self.settings = replace(s, rod=s.rod + SIGN[amount.way] * amount.value)
         elif step.key == "tune":
             for amount in step.amounts:
                 self._turn_peg(_string(amount), amount.value)

@@ -129,7 +129,9 @@ def left_out(job: Job) -> tuple[str, ...]:
         )
     want, found = job.want.relief, job.found.relief
     if want is not None and found is None:
-        out.append("A relief is wanted but none was read as found: read it, and write found.relief to plan the rod.")
+        out.append(
+            "A relief is wanted but none was read as found: read it, and write found.relief to plan the truss rod."
+        )
     return tuple(out)
 
 

@@ -12,6 +12,10 @@ from setwright.instrument.traits import Array, Traits
 from setwright.physics.balance import Equilibrium, Rig
 from setwright.physics.fretting.floating import FloatingNotes, fretted_notes_floating
 
+PLACES = (0.05, 0.95)  # share of the way between two frets
+DEPTHS = (0.0, 2e-3)  # m
+AT_STOP = 1e-9  # rad, nearer to a stop than this the plate rests on it
+
 
 def fretted(
     traits: Traits,
@@ -29,13 +33,20 @@ def fretted(
         traits: the instrument.
         settings: its settings.
         rig: (B) its rigs.
-        state: (B) at rest, strings taut.
+        state: (B) at rest, or held at a tilt; strings taut.
         ends: stiffness at the ends: "pinned", "clamped" or "clamped-pinned".
         frets: numbers of the frets wanted, N of them; all when left out [1].
     Returns: the notes, (B, S, N).
     """
-    place, depth = (_over(value) for value in (traits.playing.finger_place, traits.playing.finger_depth))
-    return fretted_notes_floating(rig, state, *rig_crowns(traits, settings, state), place, depth, ends, frets)
+    # drawn instruments come from a Gaussian, whose tails hold fingers that no hand has
+    place = _over(np.clip(traits.playing.finger_place, *PLACES))
+    depth = _over(np.clip(traits.playing.finger_depth, *DEPTHS))
+    crown_x, crown_y = rig_crowns(traits, settings, state)
+    # a plate that no stop holds is held by hand, and stays held while the string is pressed
+    low = (state.tilt <= rig.tilt_low + AT_STOP) & (state.contact >= 0.0)
+    high = (state.tilt >= rig.tilt_high - AT_STOP) & (state.contact <= 0.0)
+    load = np.where(low | high, 0.0, state.contact)
+    return fretted_notes_floating(rig, state, crown_x, crown_y, place, depth, ends, frets, load)
 
 
 def rig_crowns(traits: Traits, settings: Settings, state: Equilibrium) -> tuple[Array, Array]:

@@ -8,19 +8,23 @@ import numpy as np
 
 from setwright.errors import ContradictionError
 from setwright.instrument.geometry import build_rig, edge_gap, saddle_contact, tilt_limits
-from setwright.instrument.predict import balance_at, relief, string_heights
+from setwright.instrument.predict import balance_at, relief, string_heights, tune_at
 from setwright.instrument.prior import Prior, draw, vary
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array
 from setwright.physics.balance import lifting_bend, pegs_fixed, swing
 from setwright.physics.frets import radius_across
 from setwright.planning.branches import Branch
+from setwright.planning.found import found_tilt
+from setwright.planning.octave import octave_errors, octaves_planned
 from setwright.planning.plan import Kind, Narrow, TargetLine
 from setwright.planning.rounds import Outcome
 from setwright.planning.solve import as_batch, needed_preload, up_bend_at, wanted_tilt
 from setwright.planning.targets import Problem
 
 DRAWS = 8  # rounds of drawing
+UNREAD = 3.0  # cents, standard uncertainty of an octave nobody read; common practice, no source
+EAR = 0.5  # cents, of one read by ear or tuner
 WORTH = 0.08  # share of a variance below which knowing a trait better is not worth a reading
 
 
@@ -32,6 +36,7 @@ class Ensemble:
     heights: Array  # (n, S) m at the wanted fret
     up: Array  # (n) cents of the wanted string, empty when none is wanted
     lift: Array  # (n) least bend of any string that lifts a decked plate, cents; empty when not decked
+    octave: Array  # (n, S) cents, before the last touch by ear; empty where it cannot be told
     claw: Array  # (n) m, where the claw has to stand; empty where that is no question
     outcome: Outcome
 
@@ -106,7 +111,7 @@ def _gap(problem: Problem, branch: Branch) -> float:
     return float(edge_gap(problem.wanted, branch.settings, np.asarray(branch.tilt)).mean())
 
 
-def gather(problem: Problem, deviations: Array, claw: Array, outcome: Outcome) -> Ensemble:
+def gather(problem: Problem, deviations: Array, claw: Array, outcome: Outcome, seed: int) -> Ensemble:
     """What the outcome of a way shows besides gap and pitch.
 
     Args:
@@ -114,6 +119,7 @@ def gather(problem: Problem, deviations: Array, claw: Array, outcome: Outcome) -
         deviations: (n, P).
         claw: (n) as `claw_needed`.
         outcome: of the way, on the same instruments.
+        seed: of the randomness of readings [1].
     Returns: the end states.
     """
     t = problem.targets
@@ -125,7 +131,34 @@ def gather(problem: Problem, deviations: Array, claw: Array, outcome: Outcome) -
         up = swing(rig, rest).up[:, t.up_bend.string]
     if t.mode in ("decked", "dive-only"):
         lift = lifting_bend(rig, rest).min(axis=1)
-    return Ensemble(deviations, heights, up, lift, claw, outcome)
+    octave = np.empty((0, 0))
+    if problem.octave_bias is not None:
+        octave = octaves_as_left(problem, outcome, deviations, seed)
+    return Ensemble(deviations, heights, up, lift, octave, claw, outcome)
+
+
+def octaves_as_left(problem: Problem, outcome: Outcome, deviations: Array, seed: int) -> Array:
+    """Octave errors as left on n instruments: as read, and what the plan changes on each of them.
+
+    Args:
+        problem: the job.
+        outcome: of the chosen way on these instruments.
+        deviations: (n, P) of them.
+        seed: of the reading's randomness [1].
+    Returns: (n, S) [cents].
+    """
+    found, n = problem.found, len(deviations)
+    assert found.hertz is not None
+    before = vary(problem.traits, problem.known, deviations)
+    many = as_batch(found.settings, n)
+    tuned = tune_at(before, many, found.hertz, found_tilt(before, many, problem))
+    rig = pegs_fixed(build_rig(outcome.traits, outcome.settings), outcome.settings.unstretched)
+    change = octave_errors(outcome.traits, outcome.settings, rig, outcome.rest)
+    change -= octave_errors(before, many, tuned.rig, tuned.state)
+    read = 0.0 if found.octave is None else found.octave
+    spread = UNREAD if found.octave_sd is None else np.hypot(found.octave_sd, EAR)
+    noise = np.random.default_rng(seed).standard_normal(change.shape)
+    return np.asarray(read + spread * noise + change)
 
 
 def target_lines(problem: Problem, branch: Branch, many: Ensemble) -> tuple[TargetLine, ...]:
@@ -160,6 +193,8 @@ def target_lines(problem: Problem, branch: Branch, many: Ensemble) -> tuple[Targ
         _line("pitch", f"string {i + 1}", "cents", 0.0, t.pitch_tolerance, None, 0.0, outcome.off[:, i])
         for i in range(len(t.hertz))
     ]
+    if t.octave_tolerance is not None and many.octave.size:
+        out += _octaves(problem, branch, many)
     if t.up_bend is not None:
         value = float(_up(problem, branch))
         hit = many.up >= t.up_bend.cents - t.up_bend_tolerance
@@ -177,6 +212,17 @@ def _up(problem: Problem, branch: Branch) -> float:
     assert bend is not None
     one = as_batch(branch.settings, 1)
     return float(up_bend_at(problem.wanted, one, problem.targets.hertz, np.array([branch.tilt]), bend.string)[0])
+
+
+def _octaves(problem: Problem, branch: Branch, many: Ensemble) -> list[TargetLine]:
+    t = problem.targets
+    now = octaves_planned(problem, branch.settings, branch.tilt)
+    return [
+        _line(
+            "octave error", f"string {i + 1}", "cents", t.octave, t.octave_tolerance, None, float(v), many.octave[:, i]
+        )
+        for i, v in enumerate(now)
+    ]
 
 
 def _lift(many: Ensemble, wanted: float) -> TargetLine:

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from setwright.instrument.geometry import build_rig, edge_gap
-from setwright.instrument.predict import string_heights, tune
+from setwright.instrument.predict import string_heights, tune, tune_at
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Mask
 from setwright.physics.balance import Equilibrium
+from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.planning.choices import MINUTES, Choice
 from setwright.planning.found import found_tilt
+from setwright.planning.octave import octave_errors
 from setwright.planning.plan import Rejected
 from setwright.planning.solve import Solved, one_of, up_bend_at
 from setwright.planning.targets import Problem, Shim
@@ -22,6 +24,7 @@ STABLE = 0.5  # N m/rad, least stiffness with every string retuned that still co
 LEAN = 0.05  # rad, a lean of the plate that counts as much as a saddle at the end of its room
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight")
 LEAN_MINUTES = 20.0  # price of a lean of LEAN
+MOST_ROD = 0.5  # turns of a truss rod in one visit; common practice, no source
 A_HAIR = 1e-6  # m, beyond a stop that is still at it
 
 
@@ -138,7 +141,9 @@ def _over(value: Array, unit: float) -> Array:
 
 
 def _faults(problem: Problem, branches: list[Choice], solved: Solved) -> list[Fault]:
-    faults = [*_saddle_faults(problem, solved), _stress_fault(problem, solved)]
+    faults = [*_saddle_faults(problem, solved), _stress_fault(problem, solved), _rod_fault(problem, solved)]
+    if problem.targets.octave_tolerance is not None and problem.octave_bias is not None:
+        faults.append(_octave_fault(problem, solved))
     if solved.wanted_heights is not None:
         faults.append(_height_fault(problem, solved, solved.wanted_heights))
     mode = problem.targets.mode
@@ -165,6 +170,37 @@ def _saddle_faults(problem: Problem, solved: Solved) -> list[Fault]:
         Fault(_over(low.max(axis=1), 1e-3), lambda i: say(low[i], "bottom")),
         Fault(_over(high.max(axis=1), 1e-3), lambda i: say(high[i], "top")),
     ]
+
+
+def _rod_fault(problem: Problem, solved: Solved) -> Fault:
+    turns = solved.settings.rod - problem.found.settings.rod
+    return Fault(
+        _over(np.abs(turns) - MOST_ROD, 0.25),
+        lambda i: (
+            f"the wanted relief would take about {abs(turns[i]):.2g} turns of the truss rod, more than {MOST_ROD:.2g}; "
+            "have the neck looked at first"
+        ),
+    )
+
+
+def _octave_fault(problem: Problem, solved: Solved) -> Fault:
+    t, tuned = problem.targets, tune_at(problem.wanted, solved.settings, problem.targets.hertz, solved.tilt)
+    error = octave_errors(problem.wanted, solved.settings, tuned.rig, tuned.state) + (
+        0.0 if problem.octave_bias is None else problem.octave_bias
+    )
+    off = np.abs(error - t.octave)
+
+    def say(i: int) -> str:
+        string = int(off[i].argmax())
+        short = off[i, string] * float(tuned.state.length[i, string]) / CENTS_PER_LOG
+        end = "rear" if error[i, string] > t.octave else "front"
+        return (
+            f"saddle of string {string + 1} is at the {end} end of its travel, {{{short:.6f}}} short of its octave; "
+            "a cut spring, a turned saddle or another gauge would do"
+        )
+
+    assert t.octave_tolerance is not None
+    return Fault(_over(off.max(axis=1) - t.octave_tolerance, t.octave_tolerance), say)
 
 
 def _stress_fault(problem: Problem, solved: Solved) -> Fault:

@@ -17,6 +17,7 @@ from setwright.physics.balance import at_pitch, settled_at
 from setwright.physics.frets import fret_position
 from setwright.physics.neck import bow_for_relief
 from setwright.planning.learning import learn
+from setwright.planning.octave import bias_as_found
 from setwright.planning.targets import FoundReading, Problem
 
 FAR = 4.0  # standard uncertainties beyond which a reading contradicts the rest
@@ -78,7 +79,10 @@ def settle_found(problem: Problem) -> AsFound:
         remarks += more
         traits = _match_geometry(problem, nominal(problem))
         problem = _recentred(problem, traits)
-    return _pegs_as_found(problem, tuple(remarks))
+    as_found = _pegs_as_found(problem, tuple(remarks))
+    return replace(
+        as_found, problem=replace(as_found.problem, octave_bias=bias_as_found(as_found.problem, as_found.tilt))
+    )
 
 
 def nominal(problem: Problem, wanted: bool = False) -> Traits:

@@ -40,6 +40,14 @@ MOVES: tuple[Move, ...] = (
         ),
     ),
     Move(
+        "relief", "Turn the truss rod", needs=("as found is written down", "strings at pitch"), gives=("relief set",),
+        minutes=5.0, disturbs=("slacken", "saddles", "lengths", "claw", "tune", "octave"),
+        cautions=(
+            "Use the right key. An eighth of a turn at a time, a quarter at most; retune, wait, read again.",
+            "Stop when the rod is hard, free or without effect: refer it.",
+        ),
+    ),
+    Move(
         "protect", "Protect the finish under and behind the plate", gives=("finish protected",), minutes=1.0,
         needs=("as found is written down",),
     ),
@@ -114,6 +122,11 @@ MOVES: tuple[Move, ...] = (
         needs=("strings slack", "strings fitted", "pivots set", "neck fast"), gives=("saddles set",), minutes=1.0,
         disturbs=("tune", "octave"),
         cautions=("Slacken the string before its saddle rises: a screw under full tension strips.",),
+    ),
+    Move(
+        "lengths", "Move the saddles along by their length screws",
+        needs=("strings slack", "strings fitted", "pivots set", "neck fast"), gives=("saddles along",), minutes=1.0,
+        disturbs=("tune", "octave"), cautions=("Turn a length screw on a slack string only.",),
     ),
     Move(
         "block", "Block the plate both ways",

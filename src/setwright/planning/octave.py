@@ -34,18 +34,33 @@ def bias_as_found(problem: Problem, tilt: float) -> Array | None:
     """Octave errors as read less those predicted for the found state.
 
     The finger, the crowns and the strings' stiffness are known only roughly; what was read as found tells their sum,
-    and a saddle's move changes it by a known amount.
+    and a saddle's move changes it by a known amount. Where it was not read, the octaves are taken to have been right.
 
     Args:
         problem: the job, its instrument in line with the other found readings.
         tilt: of the plate as found [rad].
-    Returns: (S) [cents]; None where no octave errors were read or the strings were not at pitch.
+    Returns: (S) [cents]; None where the strings were not at pitch or there is no fret 12.
     """
     found = problem.found
-    if found.octave is None or found.hertz is None:
+    if found.hertz is None or problem.traits.fretboard.frets < OCTAVE_FRET:
         return None
+    read = np.zeros(problem.traits.string_count) if found.octave is None else found.octave
     tuned = tune_at(problem.traits, found.settings, found.hertz, tilt)
-    return np.asarray(found.octave - octave_errors(problem.traits, found.settings, tuned.rig, tuned.state)[0])
+    return np.asarray(read - octave_errors(problem.traits, found.settings, tuned.rig, tuned.state)[0])
+
+
+def octaves_planned(problem: Problem, settings: Settings, tilt: float) -> Array:
+    """Octave errors the most likely instrument would show, strings at pitch.
+
+    Args:
+        problem: the job, with its octave bias.
+        settings: unbatched.
+        tilt: [rad].
+    Returns: (S) [cents].
+    """
+    tuned = tune_at(problem.wanted, settings, problem.targets.hertz, tilt)
+    bias = 0.0 if problem.octave_bias is None else problem.octave_bias
+    return np.asarray(octave_errors(problem.wanted, settings, tuned.rig, tuned.state)[0] + bias)
 
 
 def saddles_for_octave(problem: Problem, settings: Settings, tilt: Array) -> Settings:

@@ -181,6 +181,8 @@ def practise(problem: Problem, settings: Settings, hand: Hand, way: Path, deviat
     n, wanted = len(deviations), problem.targets.hertz
     traits = vary(problem.wanted, problem.known, deviations, wanted=True)
     many = replace(as_batch(settings, n), claw=np.tile(hand.claw, (n, 1)), prop=np.full(n, hand.prop))
+    # the rod is turned until the relief reads as it should, so that a stiffer neck gets more turns
+    many = replace(many, rod=settings.rod * traits.neck.bending / problem.wanted.neck.bending)
     rig = build_rig(traits, many)
     pegs = _pegs_before(problem, hand, deviations)
     for string, hertz in zip(way.order, way.hertz, strict=True):

@@ -86,7 +86,7 @@ def _option(problem: Problem, branch: Branch, samples: int, seed: int) -> Option
     tried = [_way(problem, branch, *route, deviations[:WAY_SAMPLES], seed) for route in routes]
     best = min(range(len(tried)), key=lambda i: _rank(tried[i]))
     outcome = practise(problem, branch.settings, routes[best][1], routes[best][2], deviations, seed)
-    many = gather(problem, deviations, claw, outcome)
+    many = gather(problem, deviations, claw, outcome, seed)
     work = steps(problem, branch, many, routes[best][1], routes[best][2])
     minutes = sum(s.minutes for s in work) + (outcome.tunings - problem.wanted.string_count) * TUNING_MINUTES
     chosen = replace(tried[best], minutes=minutes, tunings=outcome.tunings, chance=outcome.second)
@@ -172,7 +172,7 @@ def _kept_near_pitch(problem: Problem, branch: Branch) -> bool:
     found, end = problem.found.settings, branch.settings
     same = all(
         np.allclose(getattr(found, name), getattr(end, name), rtol=0.0, atol=1e-9)
-        for name in ("springs", "pivot_rise", "saddle_rise", "strip", "wedge_shim", "flat")
+        for name in ("springs", "pivot_rise", "saddle_rise", "saddle_back", "strip", "wedge_shim", "flat", "rod")
     )
     if problem.found.mode == "blocked" and not stays_blocked(problem, branch):
         return False  # the block comes out of slack strings only

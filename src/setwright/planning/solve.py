@@ -15,17 +15,23 @@ from setwright.instrument.geometry import (
     tilt_for_gap,
     tilt_limits,
 )
-from setwright.instrument.predict import Balanced, balance_at, string_heights, tune_at
+from setwright.instrument.predict import Balanced, balance_at, relief, string_heights, tune_at
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Mask, Traits
 from setwright.physics.balance import Equilibrium, pegs_fixed, pitches, settled_at
 from setwright.physics.frets import drop, fret_position, saddle_share
-from setwright.physics.pitch import cents
+from setwright.physics.neck import bow_for_relief
+from setwright.physics.pitch import CENTS_PER_LOG, cents
 from setwright.physics.strings import tension_at_pitch
 from setwright.planning.choices import Choice, shim_totals
+from setwright.planning.octave import saddles_for_octave
 from setwright.planning.targets import Problem, Targets, spring_mask
 
 ROUNDS = 6
+ALONG_ROUNDS = 2  # of these, how many move the saddles along too
+ROD_STEP = 1 / 16  # turn
+HARDLY = 1.0  # cents, an octave error for which no saddle is moved along
+UNASKED = 2.5  # cents, the same where octaves were neither read nor asked for
 ROOM = 0.15e-3  # m, left between a saddle and the end of its room where the pivots are placed for it
 PRELOAD_MARGIN = 1.15  # a decked plate is pressed down by this much more than the wanted bend needs
 GAPS = (0.3e-3, 8e-3)  # m, where a rear gap for a wanted up-bend is looked for
@@ -116,15 +122,16 @@ def wanted_tilt(traits: Traits, settings: Settings, targets: Targets, gap: Array
 
 
 def place_hardware(
-    problem: Problem, settings: Settings, moved: Mask, gap: Array | None = None
+    problem: Problem, settings: Settings, moved: Mask, gap: Array | None = None, along: bool = True
 ) -> tuple[Settings, Array, Array | None]:
-    """Pivots and saddles for the wanted attitude and heights, strings at pitch.
+    """Rod, pivots and saddles for the wanted relief, attitude, heights and octaves, strings at pitch.
 
     Args:
         problem: the job.
         settings: fields (C, ...).
-        moved: (C) whether the pivots may move.
+        moved: (C) whether pivots and rod may move.
         gap: (C) rear gap where the targets leave it open [m].
+        along: whether the saddles move along the strings too [1].
     Returns: settings, tilt (C) [rad], wanted heights (C, S) [m] or None.
     """
     traits, targets = problem.wanted, problem.targets
@@ -133,16 +140,40 @@ def place_hardware(
     for turn in range(ROUNDS):
         settings = _place_pivots(traits, settings, targets, moved, turn)
         tilt = wanted_tilt(traits, settings, targets, gap)
-        if targets.heights is None:
-            return settings, tilt, None
-        bow = tune_at(traits, settings, targets.hertz, tilt).state.bow
-        goal = _height_goal(traits, settings, targets, tilt, bow)
-        now = string_heights(traits, settings, tilt, bow, (targets.height_fret,))[..., 0]
-        saddle_x, _ = saddle_contact(traits, settings, tilt)
-        crown = fret_position(traits.fretboard.scale, targets.height_fret)
-        rise = settings.saddle_rise + (goal - now) / (saddle_share(crown, 0.0, saddle_x) * np.cos(tilt)[:, None])
-        settings = replace(settings, saddle_rise=rise)
+        if targets.heights is not None:
+            bow = tune_at(traits, settings, targets.hertz, tilt).state.bow
+            goal = _height_goal(traits, settings, targets, tilt, bow)
+            now = string_heights(traits, settings, tilt, bow, (targets.height_fret,))[..., 0]
+            saddle_x, _ = saddle_contact(traits, settings, tilt)
+            share = saddle_share(fret_position(traits.fretboard.scale, targets.height_fret), 0.0, saddle_x)
+            rise = settings.saddle_rise + (goal - now) / (share * np.cos(tilt)[:, None])
+            settings = replace(settings, saddle_rise=rise)
+        if along and problem.octave_bias is not None and turn >= ROUNDS - ALONG_ROUNDS:
+            settings = saddles_for_octave(problem, settings, tilt)
     return settings, tilt, goal
+
+
+def set_rod(problem: Problem, settings: Settings, tilt: Array) -> Settings:
+    """Rod turned in whole steps for the wanted relief at pitch, where it is out by more than half its tolerance.
+
+    The response is that of the instrument's traits; the step says to read and not to count.
+
+    Args:
+        problem: the job.
+        settings: fields (C, ...).
+        tilt: (C) [rad].
+    Returns: settings with `rod` (C).
+    """
+    wanted, traits = problem.targets.relief, problem.wanted
+    if wanted is None:
+        return settings
+    low, read, high = (fret_position(traits.fretboard.scale, n) for n in (wanted.hold[0], wanted.read, wanted.hold[1]))
+    bow = tune_at(traits, settings, problem.targets.hertz, tilt).state.bow
+    out = relief(traits, bow, wanted.hold[0], wanted.read, wanted.hold[1]) - wanted.value
+    goal = bow_for_relief(wanted.value, low, read, high, traits.neck.joint_x)
+    turns = (bow - goal) * traits.neck.bending / traits.neck.rod_per_turn
+    turns = np.round(turns / ROD_STEP) * ROD_STEP
+    return replace(settings, rod=settings.rod + np.where(np.abs(out) > 0.5 * wanted.tolerance, turns, 0.0))
 
 
 def _height_goal(traits: Traits, settings: Settings, targets: Targets, tilt: Array, bow: Array) -> Array:
@@ -260,7 +291,7 @@ def gap_for_up_bend(problem: Problem, settings: Settings, moved: Mask) -> Array:
     low, high = (np.full(len(moved), g) for g in GAPS)
     for _ in range(12):
         middle = 0.5 * (low + high)
-        placed, tilt, _ = place_hardware(problem, settings, moved, middle)
+        placed, tilt, _ = place_hardware(problem, settings, moved, middle, along=False)
         short = up_bend_at(problem.wanted, placed, problem.targets.hertz, tilt, bend.string) < bend.cents
         low, high = np.where(short, middle, low), np.where(short, high, middle)
     return high
@@ -282,6 +313,8 @@ def solve(problem: Problem, branches: list[Choice]) -> Solved:
         gap = gap_for_up_bend(problem, settings, moved)
     if targets.mode == "blocked" and targets.gap is None and np.isfinite(problem.found.settings.block):
         gap = np.full(len(branches), float(problem.found.settings.block))
+    settings, tilt, _ = place_hardware(problem, settings, moved, gap, along=False)
+    settings = set_rod(problem, settings, tilt)
     settings, tilt, goal = place_hardware(problem, settings, moved, gap)
     settings = _with_block(problem, settings, tilt)
     settings, balanced = set_balance(problem, settings, tilt)
@@ -331,7 +364,11 @@ def rounded(problem: Problem, solved: Solved, moved: Mask) -> tuple[Solved, floa
     frozen = np.zeros_like(moved)
     settings, tilt, goal = place_hardware(problem, settings, frozen, goal_gap)
     saddles = to_steps(settings.saddle_rise, found.saddle_rise, b.height_lead, limits.screw_step)
-    settings = replace(settings, saddle_rise=saddles)
+    along = to_steps(settings.saddle_back, found.saddle_back, b.length_lead, limits.screw_step)
+    least = HARDLY if problem.found.octave is not None or problem.targets.octave_tolerance is not None else UNASKED
+    hardly = np.abs(along - found.saddle_back) * CENTS_PER_LOG / traits.fretboard.scale < least
+    along = np.where(hardly, found.saddle_back, along)
+    settings = replace(settings, saddle_rise=saddles, saddle_back=along)
     tilt = wanted_tilt(traits, settings, problem.targets, goal_gap)
     settings, balanced = set_balance(problem, settings, tilt)
     step = limits.claw_step

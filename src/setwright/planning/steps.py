@@ -8,14 +8,16 @@ from dataclasses import replace
 import numpy as np
 
 from setwright.instrument.geometry import edge_gap, neck_angle, pivot_line, tilt_for_gap
-from setwright.instrument.predict import predict, string_heights, tune, tune_at
+from setwright.instrument.predict import predict, relief, string_heights, tune, tune_at
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array
 from setwright.physics.neck import line_rise
 from setwright.physics.pitch import cents
 from setwright.planning.bands import Ensemble, spread
 from setwright.planning.branches import Branch
+from setwright.planning.found import found_tilt
 from setwright.planning.moves import Move
+from setwright.planning.octave import octaves_planned
 from setwright.planning.order import order_of_work
 from setwright.planning.plan import Amount, Effect, Expected, Step
 from setwright.planning.rounds import LEAD, Hand, Path
@@ -51,6 +53,8 @@ def changes(problem: Problem, branch: Branch, hand: Hand) -> tuple[list[str], se
     moved = {
         "shim": branch.choice.shims != problem.found.shims,
         "pivots": bool(np.any(np.abs(end.pivot_rise - found.pivot_rise) > MOVED)),
+        "relief": bool(abs(float(end.rod - found.rod)) > MOVED),
+        "lengths": bool(np.any(np.abs(end.saddle_back - found.saddle_back) > MOVED)),
         "saddles": bool(np.any(np.abs(end.saddle_rise - found.saddle_rise) > MOVED)),
         "claw": knife and bool(np.any(np.abs(hand.claw - found.claw) > MOVED)),
         "hang springs": bool(np.any(end.springs != found.springs)),
@@ -127,6 +131,8 @@ class _Writer:
             "claw": self._claw,
             "claw to rest": self._claw_to_rest,
             "saddles": self._saddles,
+            "lengths": self._lengths,
+            "relief": self._relief,
             "wedge in": self._wedge,
             "block": self._wedge,
             "tune": self._tune,
@@ -292,6 +298,45 @@ class _Writer:
         effects = self._move(saddle_rise=end.saddle_rise)
         return replace(step, amounts=amounts, effects=effects, minutes=step.minutes * len(amounts))
 
+    def _lengths(self, step: Step) -> Step:
+        end, found = self.branch.settings, self.problem.found.settings
+        lead = float(self.problem.wanted.bridge.length_lead)
+        amounts = tuple(
+            _screw(f"string {i + 1}", float(v), lead, "back", "forward")
+            for i, v in enumerate(end.saddle_back - found.saddle_back)
+            if abs(v) > MOVED
+        )
+        before = octaves_planned(self.problem, self.now, float(self._held(self.now)))
+        self.now = replace(self.now, saddle_back=end.saddle_back)
+        after = octaves_planned(self.problem, self.now, float(self._held(self.now)))
+        effects = tuple(
+            Effect("octave error", a.what, float(before[i]), float(after[i]), "cents",
+                   spread(self.many.octave[:, i]), "strings at pitch")
+            for a in amounts for i in (int(a.what.split()[-1]) - 1,)
+        )  # fmt: skip
+        return replace(step, amounts=amounts, effects=effects, minutes=step.minutes * len(amounts))
+
+    def _relief(self, step: Step) -> Step:
+        """Counted for the tension as found: that of the end comes out when the strings are on."""
+        found, wanted = self.problem.found, self.problem.targets.relief
+        assert wanted is not None
+        assert found.hertz is not None
+        turns = float(self.branch.settings.rod - found.settings.rod)
+        self.now = replace(self.now, rod=self.branch.settings.rod)
+        tilt = found_tilt(self.problem.traits, found.settings, self.problem)
+        as_found = replace(found.settings, rod=self.branch.settings.rod)
+        bow = tune_at(self.problem.traits, as_found, found.hertz, tilt).state.bow
+        value = float(relief(self.problem.traits, bow, wanted.hold[0], wanted.read, wanted.hold[1])[0])
+        way = "tighter" if turns > 0 else "looser"
+        place = f"fret {wanted.read}, held at {wanted.hold[0]} and {wanted.hold[1]}"
+        return replace(
+            step,
+            title=f"Turn the truss rod {way}",
+            amounts=(Amount("truss rod, by guess until its response is known", abs(turns), "turns", way, abs(turns)),),
+            read=(Expected("relief", place, value, "thou", None, wanted.tolerance, "strings at pitch as found"),),
+            stop_when="the relief reads this, however many turns that took",
+        )
+
     def _wedge(self, step: Step) -> Step:
         gap = self.hand.prop if step.key == "wedge in" else float(self.branch.settings.block)
         tilt = tilt_for_gap(self.problem.wanted, self.branch.settings, np.asarray(gap))
@@ -339,9 +384,17 @@ class _Writer:
         return replace(step, read=tuple(read))
 
     def _octave(self, step: Step) -> Step:
-        raised = self.branch.settings.saddle_rise - self.problem.found.settings.saddle_rise
-        why = "saddles that rose must go back a little" if float(np.max(raised)) > MOVED else ""
-        return replace(step, why=why)
+        t = self.problem.targets
+        why = "" if self.problem.found.octave is not None else "octaves were not read as found: set them by ear"
+        read: tuple[Expected, ...] = ()
+        if self.many.octave.size:
+            now = octaves_planned(self.problem, self.branch.settings, self.branch.tilt)
+            read = tuple(
+                Expected("octave error", f"string {i + 1}", float(v), "cents", spread(self.many.octave[:, i]),
+                         t.octave_tolerance, "held at fret 12 against the open string")
+                for i, v in enumerate(now)
+            )  # fmt: skip
+        return replace(step, why=why, read=read)
 
 
 def _screw(what: str, motion: float, lead: float, plus: str, minus: str, width: float | None = None) -> Amount:
