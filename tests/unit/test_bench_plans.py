@@ -9,6 +9,7 @@ import pytest
 
 from setwright.bench.data import as_data, document
 from setwright.bench.plans import left_out, plan_job, preferred_system, problem_from
+from setwright.errors import InputError
 from setwright.instrument.files import instrument_from_bytes
 from setwright.instrument.geometry import edge_gap, tilt_limits
 from setwright.instrument.jobfile import job_from_bytes, read_job
@@ -222,3 +223,8 @@ def test_data_is_plain_and_says_null_where_there_is_no_number():
     assert document("plan", 1) == {"document": "plan", "version": 1, "plan": 1}
     with pytest.raises(TypeError, match="complex"):
         as_data(1j)
+
+
+def test_claw_turns_are_not_counted_from_a_claw_nobody_read():
+    with pytest.raises(InputError, match="claw_distance: not read"):
+        plan_job(job('bridge = "decked"', 'bridge = "floating"'), samples=32)

@@ -7,6 +7,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from setwright.errors import InputError
 from setwright.instrument.assemble import assemble, untouched
 from setwright.instrument.files import InstrumentFile
 from setwright.instrument.geometry import edge_gap
@@ -54,6 +55,7 @@ def plan_job(job: Job, samples: int = SAMPLES, seed: int = 0) -> Plan:
     """
     from setwright.planning.search import make_plan
 
+    _claw_is_known(job)
     plan = make_plan(problem_from(job), samples=samples, seed=seed)
     return replace(plan, remarks=(*plan.remarks, *left_out(job)))
 
@@ -84,6 +86,17 @@ def problem_from(job: Job) -> Problem:
         title=job.title,
         instrument=job.instrument.name,
     )
+
+
+def _claw_is_known(job: Job) -> None:
+    """Refuse to plan claw turns from a claw whose place nobody read, unless a floating balance tells it."""
+    found = job.found
+    told = found.claw_distance is not None or (found.bridge == "floating" and found.state == "at pitch")
+    if job.instrument.bridge.knife_edge and job.want.bridge in ("floating", "decked", "dive-only") and not told:
+        raise InputError(
+            f"{_where(job, 'claw_distance')}: not read, and nothing else tells where the claw stands; claw turns count "
+            'from it: read the hook line to the cavity wall, for instance claw_distance = "15 mm ± 0.5 mm".'
+        )
 
 
 def found_settings(job: Job, traits: Traits) -> Settings:

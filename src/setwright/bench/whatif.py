@@ -11,11 +11,12 @@ from setwright.errors import InputError
 from setwright.instrument.geometry import build_rig, tilt_for_gap, tilt_limits
 from setwright.instrument.jobfile import Job
 from setwright.instrument.predict import Predicted, balance_at, predict, read_off, relief, tune, tune_at
-from setwright.instrument.prior import Prior, Uncertain, draw, prior, vary
+from setwright.instrument.prior import Prior, Uncertain, prior, vary
 from setwright.instrument.settings import ATTITUDES, Settings
 from setwright.instrument.traits import Array, Traits, array
 from setwright.physics.balance import equilibrium, pegs_fixed, unstretched_lengths
 from setwright.physics.pitch import cents
+from setwright.planning.bands import drawn_with_room
 from setwright.planning.found import AsFound, found_tilt, settle_found
 from setwright.planning.solve import as_batch
 from setwright.planning.targets import spring_mask
@@ -118,7 +119,7 @@ def what_if(job: Job, changes: Changes, samples: int = SAMPLES, seed: int = 0) -
         )
     found = settle_found(problem_from(job))
     settings = changed_settings(job, found.problem.traits, found.problem.found.settings, changes)
-    bench = _on_the_bench(job, found, changes, samples, seed)
+    bench = _on_the_bench(job, found, changes, settings, samples, seed)
     before = _rest(bench, bench.before, bench.start)
     base = before.pitch
     fixed, held, wanted = _turn(bench, settings, changes)
@@ -227,12 +228,18 @@ def _within(what: str, place: Array, limits: Array, where: str) -> None:
         )
 
 
-def _on_the_bench(job: Job, found: AsFound, changes: Changes, samples: int, seed: int) -> _Bench:
+def _on_the_bench(job: Job, found: AsFound, changes: Changes, after: Settings, samples: int, seed: int) -> _Bench:
     """Instruments that this one may be, the most likely one first, each with its pegs as found."""
     problem = found.problem
     known = _with_rod(problem.known) if changes.rod else problem.known
     rng = np.random.default_rng(seed)
-    drawn = draw(known, samples, rng)
+    before = problem.found.settings
+
+    def cases(deviations: Array) -> tuple[tuple[Traits, Settings], ...]:
+        traits = vary(problem.traits, known, deviations)
+        return (traits, before), (traits, after)
+
+    drawn = drawn_with_room(known, samples, rng, cases)
     deviations = np.concatenate([known.mean[None], drawn])
     traits = vary(problem.traits, known, deviations)
     settings = as_batch(problem.found.settings, samples + 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,7 @@ from setwright.instrument.geometry import build_rig, edge_gap, saddle_contact, t
 from setwright.instrument.predict import balance_at, relief, string_heights, tune_at
 from setwright.instrument.prior import Prior, draw, vary
 from setwright.instrument.settings import Settings
-from setwright.instrument.traits import Array
+from setwright.instrument.traits import Array, Traits
 from setwright.physics.balance import lifting_bend, pegs_fixed, swing
 from setwright.physics.frets import radius_across
 from setwright.planning.branches import Branch
@@ -67,15 +68,39 @@ def possible(problem: Problem, branch: Branch, samples: int, seed: int) -> Array
     Returns: deviations (n, P).
     Raises: ContradictionError where hardly any of them could be built.
     """
-    rng = np.random.default_rng(seed)
-    kept = np.empty((0, len(problem.known.parts)))
+    found, end = problem.found.settings, branch.settings
+
+    def instruments(deviations: Array, wanted: bool) -> Traits:
+        return vary(problem.wanted if wanted else problem.traits, problem.known, deviations, wanted)
+
+    return drawn_with_room(
+        problem.known, samples, np.random.default_rng(seed),
+        lambda d: ((instruments(d, False), found), (instruments(d, True), end)),
+    )  # fmt: skip
+
+
+def drawn_with_room(
+    known: Prior,
+    samples: int,
+    rng: np.random.Generator,
+    cases: Callable[[Array], tuple[tuple[Traits, Settings], ...]],
+) -> Array:
+    """Draw deviations, keeping those whose plate has room between its stops in every case.
+
+    Args:
+        known: what is known.
+        samples: n [1].
+        rng: source of randomness.
+        cases: from deviations (m, P) to instruments (m) and unbatched settings in which there must be room.
+    Returns: deviations (n, P).
+    Raises: ContradictionError where hardly any has room.
+    """
+    kept = np.empty((0, len(known.parts)))
     for _ in range(DRAWS):
-        deviations = draw(problem.known, samples, rng)
-        found = as_batch(problem.found.settings, samples), vary(problem.traits, problem.known, deviations)
-        end = as_batch(branch.settings, samples), vary(problem.wanted, problem.known, deviations, wanted=True)
+        deviations = draw(known, samples, rng)
         room = np.ones(samples, dtype=np.bool_)
-        for settings, traits in (found, end):
-            low, high = tilt_limits(traits, settings)
+        for traits, settings in cases(deviations):
+            low, high = tilt_limits(traits, as_batch(settings, samples))
             room &= low <= high
         kept = np.concatenate([kept, deviations[room]])
         if len(kept) >= samples:
