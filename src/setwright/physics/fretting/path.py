@@ -175,9 +175,10 @@ def columns(given: Layout, place: ArrayLike, depth: ArrayLike) -> Iterator[tuple
 def hull_links(x: Array, y: Array) -> Index:
     """For every point the one before it on the upper hull of all points up to it.
 
-    Each point starts at its neighbour and jumps on to that one's own link while this lies higher as seen from it, all
-    points at once, until none moves. A jump only leaves out a point below a chord, so the fixed point is the hull
-    whatever the order; links of links make the jumps double, hence few passes.
+    A point that stands higher, as seen from the first one, than all before it links to the first. Every other point
+    starts at its neighbour and jumps on to that one's own link while this lies higher as seen from it, all points at
+    once, until none moves. A jump only leaves out a point below a chord, so the fixed point is the hull whatever the
+    order; links of links make the jumps double, hence few passes.
 
     Args:
         x: (P, m) [m] rising along the first axis
@@ -187,19 +188,22 @@ def hull_links(x: Array, y: Array) -> Index:
         (P, m) [1] flat index into the raveled arrays; the first row links to itself.
     """
     rows, wide = x.shape
-    link = np.arange(rows * wide).reshape(rows, wide)
-    link[1:] -= wide
-    px, py = x[1:], y[1:]
+    seen = (y[1:] - y[0]) / (x[1:] - x[0])
+    at = np.flatnonzero(seen < np.maximum.accumulate(seen, axis=0)) + wide
+    links = np.tile(np.arange(wide), rows)
     fx, fy = x.ravel(), y.ravel()
-    rise = (y[:-1] - py) / (px - x[:-1])
-    while True:
-        far = link.ravel().take(link[1:])
-        ahead = (fy.take(far) - py) / (px - fx.take(far))
+    here_x, here_y, mid = fx.take(at), fy.take(at), at - wide
+    rise = (fy.take(mid) - here_y) / (here_x - fx.take(mid))
+    links[at] = mid
+    while at.size:
+        far = links.take(mid)
+        ahead = (fy.take(far) - here_y) / (here_x - fx.take(far))
         better = ahead > rise
         if not better.any():
-            return link
-        link[1:] = np.where(better, far, link[1:])
-        rise = np.maximum(rise, ahead)
+            break
+        mid, rise = np.where(better, far, mid), np.maximum(rise, ahead)
+        links[at] = mid
+    return links.reshape(rows, wide)
 
 
 def _tangent(x: Array, y: Array, link: Index, finger_x: Array, finger_y: Array) -> Index:
