@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from setwright.bench.data import as_data, document
-from setwright.bench.plans import left_out, plan_job, preferred_system, problem_from
+from setwright.bench.plans import left_out, plan_job, preferred_system, problem_from, reference_of
 from setwright.errors import InputError
 from setwright.instrument.files import instrument_from_bytes
 from setwright.instrument.geometry import edge_gap, tilt_limits
@@ -228,3 +228,10 @@ def test_data_is_plain_and_says_null_where_there_is_no_number():
 def test_claw_turns_are_not_counted_from_a_claw_nobody_read():
     with pytest.raises(InputError, match="claw_distance: not read"):
         plan_job(job('bridge = "decked"', 'bridge = "floating"'), samples=32)
+
+
+def test_the_reference_is_what_every_string_goes_by():
+    standard = [329.6276, 246.9417, 195.9977, 146.8324, 110.0, 82.4069]
+    assert reference_of(standard) == pytest.approx(440.0, abs=1e-3)
+    assert reference_of([one * 442.0 / 440.0 for one in standard]) == pytest.approx(442.0, abs=1e-3)
+    assert reference_of([standard[0] * 1.01, *standard[1:]]) == 440.0  # one string by itself is no reference

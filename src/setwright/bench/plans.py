@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
@@ -34,8 +35,10 @@ from setwright.planning.targets import (
     UpBend,
     spring_mask,
 )
+from setwright.units.pitch import A4
 
 SAMPLES = 512
+SAME = 1e-4  # semitone, strings tuned by the same reference
 RADIUS_TOLERANCE = 0.0254  # m; common practice, no source
 _MODES: dict[str, BridgeMode] = {
     "floating": "floating", "decked": "decked", "dive-only": "dive-only", "blocked": "blocked", "fixed": "fixed",
@@ -57,7 +60,8 @@ def plan_job(job: Job, samples: int = SAMPLES, seed: int = 0) -> Plan:
 
     _claw_is_known(job)
     plan = make_plan(problem_from(job), samples=samples, seed=seed)
-    return replace(plan, remarks=(*plan.remarks, *left_out(job)))
+    reference = reference_of([one.si for one in job.want.tuning])
+    return replace(plan, remarks=(*plan.remarks, *left_out(job)), reference=reference)
 
 
 def problem_from(job: Job) -> Problem:
@@ -86,6 +90,18 @@ def problem_from(job: Job) -> Problem:
         title=job.title,
         instrument=job.instrument.name,
     )
+
+
+def reference_of(hertz: Sequence[float]) -> float:
+    """Pitch of A4 by which every string is a note of equal temperament; 440 Hz where there is none.
+
+    Args:
+        hertz: (S) of a tuning [Hz].
+    Returns: [Hz].
+    """
+    off = [12.0 * float(np.log2(one / A4)) for one in hertz]
+    off = [one - round(one) for one in off]
+    return A4 * 2.0 ** (off[0] / 12.0) if max(off) - min(off) < SAME else A4
 
 
 def _claw_is_known(job: Job) -> None:

@@ -56,7 +56,7 @@ def card(plan: Plan, head: Head, system: System, everything: bool = False) -> st
         *_verdict(best, system),
         *section("as found", _found(plan.found, system)),
         *section("remarks", _remarks(plan.remarks, system)),
-        *section("the work", _steps(best, system)),
+        *section("the work", _steps(best, system, plan.reference)),
         *section("in the end", _targets(best.targets, system)),
         *section("ways to bring it up to pitch", _ways(best.ways, system)),
         *section("the finished balance", finished_balance(best.figures, system) if best.figures else []),
@@ -117,10 +117,10 @@ def _remarks(remarks: Sequence[str], system: System) -> list[str]:
     return [line for text in remarks for line in paragraph(f"- {sentence(spelled(text, system))}", 2, 4)]
 
 
-def _steps(option: Option, system: System) -> list[str]:
+def _steps(option: Option, system: System, reference: float) -> list[str]:
     out: list[str] = []
     for count, step in enumerate(option.steps, start=1):
-        out += ([""] if count > 1 else []) + step_lines(count, step, system)
+        out += ([""] if count > 1 else []) + step_lines(count, step, system, reference)
     return out
 
 

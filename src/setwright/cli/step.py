@@ -8,6 +8,7 @@ from itertools import groupby
 from setwright.cli.layout import columns, labelled, spread_apart
 from setwright.cli.words import MARK, minutes, name_of, note, number, sentence, shim_size, signed_cents
 from setwright.planning.plan import Amount, Effect, Expected, Step
+from setwright.units.pitch import A4
 from setwright.units.show import MINUS, System, show_cents, show_length, show_turns, show_value
 
 INDENT = 4
@@ -16,19 +17,20 @@ COARSE = 1 / 8  # turn, the step in which an uncertain number of turns is told
 SHORT = 16  # letters, up to which a condition stands behind its effect
 
 
-def step_lines(count: int, step: Step, system: System) -> list[str]:
+def step_lines(count: int, step: Step, system: System, reference: float = A4) -> list[str]:
     """A step.
 
     Args:
         count: its number on the card, from 1.
         step: the step.
         system: "inch" or "mm".
+        reference: pitch of A4 that notes are named by [Hz].
     Returns: lines.
     """
     time = minutes(step.minutes) if step.minutes else ""
     out = spread_apart(f"{count:>2}  {step.title}", time, INDENT)
     if step.amounts:
-        out += ["", *_amounts(step.amounts, system), ""]
+        out += ["", *_amounts(step.amounts, system, reference), ""]
     out += labelled("range", _range(step.amounts), INDENT, COLUMN)
     out += labelled("why", sentence(step.why), INDENT, COLUMN)
     out += _several("disturbs", _effects(step.effects, system))
@@ -44,19 +46,19 @@ def _several(label: str, texts: Sequence[str]) -> list[str]:
     return out
 
 
-def _amounts(amounts: Sequence[Amount], system: System) -> list[str]:
+def _amounts(amounts: Sequence[Amount], system: System, reference: float) -> list[str]:
     """Amount first, then what it belongs to, then how sure it is."""
-    rows = [(_main(one, system), one.what, _aside(one)) for one in amounts]
+    rows = [(_main(one, system, reference), one.what, _aside(one, reference)) for one in amounts]
     return columns(rows, indent=8, gap=3)
 
 
-def _main(one: Amount, system: System) -> str:
+def _main(one: Amount, system: System, reference: float) -> str:
     if one.kind == "turns":
         if one.half_width is not None and one.half_width >= COARSE:
             return f"about {show_turns(one.value, COARSE)} {one.way}"
         return f"{show_turns(one.value, 1 / 32)} {one.way}".strip()
     if one.kind == "hertz":
-        return note(one.value)
+        return note(one.value, reference)
     if one.kind == "thou":
         return f"{one.way} {shim_size(one.value, system)}".strip()
     if one.kind == "count":
@@ -65,10 +67,10 @@ def _main(one: Amount, system: System) -> str:
     return f"{way} {number(one.value, one.kind, system)}".strip()
 
 
-def _aside(one: Amount) -> str:
+def _aside(one: Amount, reference: float) -> str:
     """What stands behind an amount: hertz and, where the note does not tell it, the distance from the final pitch."""
     if one.kind == "hertz":
-        return f"{show_value(one.value, 'pitch', uncertainty=0.05)}{_off_its_own(one)}"
+        return f"{show_value(one.value, 'pitch', uncertainty=0.05)}{_off_its_own(one, reference)}"
     return ""
 
 
@@ -82,11 +84,11 @@ def _range(amounts: Sequence[Amount]) -> str:
     return ""
 
 
-def _off_its_own(one: Amount) -> str:
+def _off_its_own(one: Amount, reference: float) -> str:
     """Distance from the string's final pitch, where the note does not tell it."""
     if one.exact is None or abs(one.exact) < 0.5:
         return ""
-    shown = note(one.value).partition(" ")[2].removesuffix(" c").replace(MINUS, "-")
+    shown = note(one.value, reference).partition(" ")[2].removesuffix(" c").replace(MINUS, "-")
     same = abs(float(shown or 0.0) - one.exact) < 1.0
     return "" if same else f", {signed_cents(round(one.exact), 1.0)} c from its own pitch"
 

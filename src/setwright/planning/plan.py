@@ -168,3 +168,4 @@ class Plan:
     considered: int
     remarks: tuple[str, ...]
     found: tuple[Effect, ...]  # as found, by prediction: before = after
+    reference: float = 440.0  # Hz, pitch of A4 that the wanted tuning goes by
