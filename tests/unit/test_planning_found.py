@@ -206,3 +206,11 @@ def test_learning_bends_with_a_curved_model() -> None:
         for j, w in enumerate((a, b)):
             by_hand = (weight * (v - mean[i]) * (w - mean[j])).sum()
             assert learnt.known.covariance[i, j] == pytest.approx(by_hand, abs=0.01)
+
+
+def test_a_string_that_would_have_broken_was_not_found_so() -> None:
+    problem = demo("wigeon-reradius")
+    hertz = problem.targets.hertz.copy()
+    hertz[0] *= 2.0
+    with pytest.raises(ContradictionError, match=r"string 1 at 659.3 Hz would carry \d+% of its breaking load"):
+        settle_found(replace(problem, found=replace(problem.found, hertz=hertz)))

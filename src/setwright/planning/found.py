@@ -241,6 +241,13 @@ def _pegs_as_found(problem: Problem, remarks: tuple[str, ...]) -> AsFound:
         low = float(tilt_limits(traits, settings)[0])
         return AsFound(problem, low, float(traits.neck.free_bow), 0.0, remarks)
     tuned = tune_at(traits, settings, hertz, tilt)
+    load = (tuned.state.tension / traits.strings.breaking)[0]
+    if load.max() > 1.0:
+        string = int(load.argmax())
+        raise ContradictionError(
+            f"found.tuning: string {string + 1} at {hertz[string]:.1f} Hz would carry {load[string]:.0%} of its breaking "
+            "load, so it cannot have been found so; check its note, octave and gauge"
+        )
     found = replace(problem.found, settings=tuned.settings)
     return AsFound(
         replace(problem, found=found),
