@@ -245,8 +245,8 @@ def _pegs_as_found(problem: Problem, remarks: tuple[str, ...]) -> AsFound:
     if load.max() > 1.0:
         string = int(load.argmax())
         raise ContradictionError(
-            f"found.tuning: string {string + 1} at {hertz[string]:.1f} Hz would carry {load[string]:.0%} of its breaking "
-            "load, so it cannot have been found so; check its note, octave and gauge"
+            f"found.tuning: string {string + 1} at {hertz[string]:.1f} Hz would carry {load[string]:.0%} of its "
+            "breaking load, so it cannot have been found so; check its note, octave and gauge"
         )
     found = replace(problem.found, settings=tuned.settings)
     return AsFound(
