@@ -31,7 +31,7 @@ from setwright.physics.strings import (
 
 STRETCH = (1e-9, STRAIN, "")
 STIFFEST = 0.01  # greatest inharmonicity for which the series of clamped ends holds
-ROUNDS = 12
+ROUNDS = 7  # always all of them: no string's answer depends on its neighbours
 
 
 @dataclass(frozen=True)
@@ -118,10 +118,7 @@ def at_pitch(given: Layout, strings: Wires, hertz: ArrayLike, ends: str = "pinne
             factor = 1.0 + root + root * root
             now = np.log(tension * (1.0 + tension / strings.axial) * (1.0 + stiff)) + 2.0 * np.log(factor)
             per_log = 1.0 + tension / (strings.axial + tension) - 2.0 * stiffness_gain(stiff, slope)
-            step = np.exp((wanted - now) / per_log)
-            tension = tension * step
-            if np.all(np.abs(step - 1.0) < 1e-15):
-                break
+            tension = tension * np.exp((wanted - now) / per_log)
         require("inharmonicity of a clamped string", stiff, 0.0, STIFFEST, "")
     return replace(strings, unstretched=(length + strings.dead) / (1.0 + tension / strings.axial))
 
@@ -175,20 +172,10 @@ def fretted_notes(
     shape = np.broadcast_shapes(given.shape[:-1], *(np.shape(v) for v in vars(strings).values()))
     given = _spread(given, shape)
     many, count = int(np.prod(shape)), given.shape[-1]
-    ratio, stiffness, axial, dead, unstretched = (
-        np.broadcast_to(v, shape).reshape(many)
-        for v in (
-            1.0 / strings.unstretched,
-            np.pi**2 * strings.bending,
-            strings.axial,
-            strings.dead,
-            strings.unstretched,
-        )
-    )
-    length = open_length(given).reshape(many)
-    stretch = require("stretch of the open string", (length + dead - unstretched) * ratio, *STRETCH)
-    base = square_of_pitch(axial * stretch, 1.0 + stretch, length, stiffness, k)
-    hertz = np.sqrt(base / np.broadcast_to(strings.unit_mass, shape).reshape(many)) / 2.0
+    wire = Wires(**{name: np.broadcast_to(v, shape).reshape(many) for name, v in vars(strings).items()})
+    ratio, stiffness = 1.0 / wire.unstretched, np.pi**2 * wire.bending
+    base = _open_square(wire, open_length(given).reshape(many), k)
+    hertz = np.sqrt(base / wire.unit_mass) / 2.0
     if reference is not None:
         wanted = np.broadcast_to(require("reference pitch", reference, *FREQUENCY), shape).reshape(many)
         base = base * (wanted / hertz) ** 2
@@ -198,9 +185,8 @@ def fretted_notes(
     for piece, c in columns(given, place, depth):
         t = trace(c)
         path = t.behind + t.speaking
-        over = (path + (dead[piece] - unstretched[piece])) * ratio[piece]
-        require("stretch of the held string", over, *STRETCH)
-        pull = axial[piece] * over
+        over = (path + (wire.dead[piece] - wire.unstretched[piece])) * ratio[piece]
+        pull = wire.axial[piece] * require("stretch of the held string", over, *STRETCH)
         square = square_of_pitch(pull, 1.0 + over, t.speaking, stiffness[piece], k)
         cents[piece] = (600.0 * np.log2(square / base[piece]) - tempered).T
         tension[piece], speaking[piece], total[piece] = pull.T, t.speaking.T, path.T
@@ -208,6 +194,13 @@ def fretted_notes(
     full = (*shape, count)
     cents, tension, speaking, total = (v.reshape(full) for v in (cents, tension, speaking, total))
     return Notes(cents, tension, speaking, total, stopped.reshape(full), hertz.reshape(shape))
+
+
+def _open_square(wire: Wires, length: Array, slope: float) -> Array:
+    """`square_of_pitch` of the open strings."""
+    over = (length + wire.dead - wire.unstretched) / wire.unstretched
+    stretch = require("stretch of the open string", over, *STRETCH)
+    return square_of_pitch(wire.axial * stretch, 1.0 + stretch, length, np.pi**2 * wire.bending, slope)
 
 
 def square_of_pitch(tension: Array, stretch: Array, length: Array, stiffness: Array, slope: float) -> Array:
