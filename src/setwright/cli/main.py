@@ -15,6 +15,9 @@ from setwright import errors
 COMMANDS = {
     "plan": ("setwright.cli.plan", "what to turn, which way, how much and in which order"),
     "predict": ("setwright.cli.predict", "what some turns would do to the instrument as found"),
+    "notes": ("setwright.cli.notes", "the cents error of every note, and what each saddle would have to do"),
+    "heights": ("setwright.cli.heights", "string heights at every fret, and relief by every way of reading it"),
+    "clearance": ("setwright.cli.clearance", "where strokes and bends touch, and how low the strings can go"),
     "strings": ("setwright.cli.strings", "tension, strength and stretch of a set of strings"),
     "schema": ("setwright.cli.schema", "JSON Schema of the instrument file or the job file"),
 }

@@ -1,0 +1,358 @@
+"""Where a stroke or a bend touches, how low each string can go, and how hard it can be struck."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from setwright.bench.heights import contacts
+from setwright.bench.standing import PLUCK, SAMPLES, Banded, Standing, band, on_the_bench
+from setwright.errors import InputError
+from setwright.instrument.jobfile import Job
+from setwright.instrument.traits import Array, Mask
+from setwright.physics.clearance import (
+    bend_displacement,
+    bend_map,
+    bend_rise,
+    clearance_map,
+    hardest_pluck,
+    pluck_amplitude,
+    rise_to_clear,
+)
+from setwright.physics.frets import board_radius, drop, fret_position
+from setwright.sheets.clearance import ClearanceSheet, Reach, draw_clearance
+from setwright.units.show import LengthStyle, System, show_length, show_turns
+
+FRET = 12  # where lowest heights are told
+FORCE = (0.0, 20.0)  # N
+BENDS = tuple(range(25, 401, 25))  # cents
+FIRST_BENT = 5  # fret; bends nearer to the nut are not told
+BENT_SAMPLES = 48
+REACH = 0.025  # m, farther no finger pushes a string; common practice, no source
+FINEST = 1 / 8  # turn
+SHORT_OF_FRET = 0.96  # of the string from the last fret to the saddle
+
+
+@dataclass(frozen=True)
+class Nearest:
+    """A string stopped at one place: how near its stroke comes to any fret ahead."""
+
+    stop: int  # 0 the nut, n the crown of fret n
+    clearance: Banded  # m; below zero it touches
+    ahead: int  # fret it comes nearest to
+    touches: float  # share of the instruments this may be on which it touches
+
+
+@dataclass(frozen=True)
+class StringReach:
+    """One string."""
+
+    string: int
+    nearest: tuple[Nearest, ...]  # open, at fret 1, 2 ...
+    clean_to: Banded  # N, the hardest stroke that touches nowhere
+    height: Banded  # m at fret 12, as it stands
+    lowest: Banded  # m at fret 12, the lowest that stays clean with this stroke
+    down: Banded  # m, how far the saddle may go down; below zero it has to rise
+    turns: Banded  # of the height screws, down > 0
+    room: float  # m, how far the saddle goes down, or up where it has to rise
+    enough: bool  # whether that room suffices
+
+
+@dataclass(frozen=True)
+class Choke:
+    """A bend that dies: the bent string comes to rest on a crown ahead, however softly it is struck."""
+
+    string: int
+    fret: int
+    cents: float  # least bend, in steps of 25 cents, that touches
+    ahead: int  # crown it comes down on
+    share: float  # of the instruments this may be on which that bend touches
+
+
+@dataclass(frozen=True)
+class ReachShown:
+    """Clearance in one state."""
+
+    when: str
+    strings: tuple[StringReach, ...]
+    chokes: tuple[Choke, ...]
+
+
+@dataclass(frozen=True)
+class ClearanceTable:
+    """The whole answer."""
+
+    title: str
+    instrument: str
+    strings: tuple[str, ...]
+    scale: float  # m
+    frets: int
+    fret_x: tuple[float, ...]  # m
+    force: Banded  # N, of the stroke, square to the board
+    place: Banded  # of the stroke, share of the open string from the saddle
+    fret: int  # where lowest heights are told
+    most_bend: float  # cents, the widest bend that was tried
+    states: tuple[ReachShown, ...]
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Swing:
+    """Strokes and contacts of one state."""
+
+    x: Array  # (B, S, N + 1) m
+    y: Array
+    saddle_x: Array  # (B, S) m
+    saddle_y: Array
+    pluck: Array  # (B, S) m from the saddle
+    per_newton: Array  # (B, S, N + 1) m/N
+    force: Array  # (B) N
+
+
+def clearance_of(
+    job: Job,
+    force: float | None = None,
+    place: float | None = None,
+    plan: bool = False,
+    samples: int = SAMPLES,
+    seed: int = 0,
+) -> ClearanceTable:
+    """Clearance of every string stopped anywhere, for the player's stroke or a given one.
+
+    Args:
+        job: as read from its file.
+        force: of the stroke, square to the board; None: the player's [N].
+        place: of the stroke from the saddle, share of the open string; None: the player's [1].
+        plan: whether the plan's end is wanted too.
+        samples: how many instruments that this one may be are tried [1].
+        seed: of their randomness [1].
+    Returns: the table.
+    Raises: InputError for strokes nobody makes, or strings not at pitch; ContradictionError, NoPlanError.
+    """
+    if force is not None and not FORCE[0] < force <= FORCE[1]:
+        raise InputError(f"--force: {force:g} N is no stroke; give more than 0 and at most {FORCE[1]:g} N.")
+    most = _farthest(job.instrument.frets)
+    if place is not None and not PLUCK[0] <= place <= most:
+        raise InputError(
+            f"--place: {100 * place:g} % of the open string is no place for a stroke behind the last fret; give "
+            f"{100 * PLUCK[0]:.0f} to {100 * most:.0f} %, counted from the saddle."
+        )
+    bench = on_the_bench(job, plan, samples, seed)
+    board = bench.problem.traits.fretboard
+    gauges = job.want.strings if plan else job.found.strings
+    swings = [_swing(one, force, place) for one in bench.states]
+    shown = tuple(_shown(one, swing) for one, swing in zip(bench.states, swings, strict=True))
+    return ClearanceTable(
+        title=job.title,
+        instrument=job.instrument.name,
+        strings=tuple(gauge.text for gauge in gauges),
+        scale=float(board.scale),
+        frets=board.frets,
+        fret_x=tuple(float(x) for x in np.asarray(fret_position(float(board.scale), np.arange(1, board.frets + 1)))),
+        force=band(swings[-1].force),
+        place=band(_place(bench.states[-1], place)),
+        fret=FRET,
+        most_bend=float(BENDS[-1]),
+        states=shown,
+        remarks=(*bench.seen_remarks, *_remarks(shown)),
+    )
+
+
+def _remarks(shown: tuple[ReachShown, ...]) -> tuple[str, ...]:
+    """What must be said beside the numbers."""
+    if any(near.clearance.value < 0.0 for one in shown for string in one.strings for near in string.nearest):
+        return (
+            "The stroke counts square to the board; a pick that runs along it has only a part of its force in that "
+            "direction: give that part with --force.",
+        )
+    return ()
+
+
+def _farthest(frets: int) -> float:
+    """Farthest stroke from the saddle, short of the last fret."""
+    return SHORT_OF_FRET * float(2.0 ** (-frets / 12.0))
+
+
+def _place(one: Standing, place: float | None) -> Array:
+    """(B) share of the open string."""
+    own = np.minimum(one.traits.playing.pluck_place, _farthest(one.traits.fretboard.frets))
+    return np.array(np.broadcast_to(own if place is None else place, one.state.tilt.shape))
+
+
+def _swing(one: Standing, force: float | None, place: float | None) -> _Swing:
+    """How far a newton at the pluck brings every string down, wherever it is stopped."""
+    x, y, saddle_x, saddle_y = contacts(one)
+    given = np.asarray(one.traits.playing.pluck_force) if force is None else np.asarray(force)
+    pluck = _place(one, place)[:, None] * (saddle_x - x[..., 0])
+    speaking = saddle_x[..., None] - x
+    share = pluck[..., None] / speaking
+    per_newton = pluck_amplitude(1.0, share, speaking, one.state.tension[..., None])
+    strength = np.array(np.broadcast_to(given, one.state.tilt.shape))
+    return _Swing(x, y, saddle_x, saddle_y, pluck, per_newton, strength)
+
+
+def _pairs(swing: _Swing, struck: bool) -> Array:
+    """(B, S, N + 1, N + 1) m, with or without the stroke."""
+    force = swing.force[:, None, None] if struck else 0.0
+    amplitude = force * swing.per_newton
+    return clearance_map(swing.x, swing.y, swing.saddle_x, swing.saddle_y, swing.pluck, amplitude)
+
+
+def _shown(one: Standing, swing: _Swing) -> ReachShown:
+    """Everything of one state."""
+    struck, rest = _pairs(swing, True), _pairs(swing, False)
+    rise = rise_to_clear(struck, swing.x, swing.saddle_x).clearance
+    hardest = hardest_pluck(rest, swing.x, swing.saddle_x, swing.pluck, swing.per_newton).clearance
+    share = (swing.x[..., FRET] - swing.x[..., 0]) / (swing.saddle_x - swing.x[..., 0])
+    height = rest[..., 0, FRET]
+    lowest = height + share * rise
+    strings = tuple(
+        _string(one, s, struck[:, s], hardest[:, s], (height[:, s], lowest[:, s]), rise[:, s])
+        for s in range(struck.shape[1])
+    )
+    return ReachShown(one.when, strings, _chokes(one, swing))
+
+
+def _string(
+    one: Standing, s: int, struck: Array, hardest: Array, heights: tuple[Array, Array], rise: Array
+) -> StringReach:
+    """One string over the ensemble; arrays (B, ...)."""
+    least, ahead = struck.min(axis=-1), struck[0].argmin(axis=-1)
+    nearest = tuple(
+        Nearest(stop, band(least[:, stop]), int(ahead[stop]), float(np.mean(least[1:, stop] < 0.0)))
+        for stop in range(struck.shape[-1] - 1)
+    )
+    lead = float(np.min(one.traits.bridge.height_lead))
+    down = band(-rise)
+    low, high = (float(end[0, s]) for end in _rooms(one))
+    room = -low if down.value >= 0.0 else high
+    return StringReach(
+        string=s + 1,
+        nearest=nearest,
+        clean_to=band(hardest),
+        height=band(heights[0]),
+        lowest=band(heights[1]),
+        down=down,
+        turns=Banded(down.value / lead, down.half_width / lead),
+        room=max(room, 0.0),
+        enough=abs(down.value) <= room,
+    )
+
+
+def _rooms(one: Standing) -> tuple[Array, Array]:
+    """(B, S) how far every saddle still goes, below and above where it stands [m]."""
+    rise, limits = one.settings.saddle_rise, np.asarray(one.traits.bridge.height_range)
+    return np.asarray(limits[..., 0] - rise), np.asarray(limits[..., 1] - rise)
+
+
+def _chokes(one: Standing, swing: _Swing) -> tuple[Choke, ...]:
+    """Least bend at every fret that brings the resting string down on a crown, towards the middle of the board."""
+    count = min(BENT_SAMPLES, len(swing.force))
+    x, saddle_x = swing.x[:count], swing.saddle_x[:count]
+    speaking, behind = saddle_x[..., None] - x, np.maximum(x - x[..., :1], 1e-3)
+    tension, axial = (v[:count][..., None] for v in (one.state.tension, one.rig.axial))
+    path = speaking[..., :1] + one.rig.dead[:count][..., None]
+    strings, last = x.shape[1], x.shape[2] - 1
+    side = np.where(np.arange(strings) < (strings + 1) // 2, 1.0, -1.0)  # treble strings are pushed, bass ones pulled
+    bendable: Mask = np.asarray(axial / tension > 2.0 * path / speaking, dtype=np.bool_)
+    where = _round_board(one, swing, count)
+    out: dict[tuple[int, int], Choke] = {}
+    for cents in BENDS:
+        aside = np.zeros_like(speaking)
+        for fret in range(FIRST_BENT, last):
+            aside[..., fret] = _aside(cents, fret, (behind, speaking, path, tension, axial), bendable)
+        clear = bend_map(*where, displacement=aside * side[:, None])
+        least, ahead = clear.min(axis=-1), clear.argmin(axis=-1)
+        for s, fret in np.argwhere((least[0] < 0.0) & (aside[0] > 0.0)):
+            key = (int(s) + 1, int(fret))
+            touched = float(np.mean(least[1:, s, fret] < 0.0))
+            out.setdefault(key, Choke(*key, float(cents), int(ahead[0, s, fret]), touched))
+    return tuple(out[key] for key in sorted(out))
+
+
+def _aside(cents: float, fret: int, parts: tuple[Array, ...], bendable: Mask) -> Array:
+    """(B, S) displacement at a fret that makes a bend; 0 where no hand reaches so far [m]."""
+    behind, speaking, path, tension, axial = parts
+    here = (behind[..., fret], speaking[..., fret], path[..., 0], tension[..., 0], axial[..., 0])
+    possible = bendable[..., fret] & (bend_rise(REACH, *here) >= cents)
+    if not possible.any():
+        return np.zeros(possible.shape)
+    safe = tuple(np.where(possible, v, v[possible][0]) for v in here)
+    return np.where(possible, bend_displacement(cents, *safe), 0.0)
+
+
+def _round_board(one: Standing, swing: _Swing, count: int) -> tuple[Array, Array, Array, Array, Array]:
+    """Places, crown heights on the centre line, radii, z of the strings, saddles: what a bend runs over."""
+    traits = one.traits
+    x, y = swing.x[:count], swing.y[:count]
+    board = traits.fretboard
+    end = np.asarray(fret_position(np.asarray(board.scale), board.frets))
+    along = x[..., 0, 1:]
+    shape = (end, board.radius_nut, board.radius_end)
+    radius = board_radius(along, *(np.broadcast_to(v, one.state.tilt.shape)[:count, None] for v in shape))
+    radius = np.concatenate([radius[:, :1], radius], axis=-1)[:, None, :]
+    z0, z1 = (np.broadcast_to(v, swing.saddle_x.shape)[:count] for v in (traits.nut.z, traits.bridge.saddle_z))
+    share = (x - x[..., :1]) / (swing.saddle_x[:count] - x[..., 0])[..., None]
+    z = z0[..., None] + share * (z1 - z0)[..., None]
+    radius = np.broadcast_to(radius, x.shape)
+    saddle = np.stack([swing.saddle_x[:count], swing.saddle_y[:count], z1], axis=-1)
+    return x, y + drop(radius, z), radius, z, saddle
+
+
+def reach_words(one: StringReach, system: System) -> tuple[str, ...]:
+    """How hard the string may be struck and what the saddle may do.
+
+    Args:
+        one: the string.
+        system: "inch" or "mm".
+    Returns: two or three short lines.
+    """
+    clean = f"clean up to {one.clean_to.value:.1f} N"
+    turns = show_turns(abs(one.turns.value), FINEST)
+    if turns == "no turn":
+        return clean, "saddle as low as it goes clean"
+    way, end = ("down", "bottom") if one.down.value > 0.0 else ("up", "top")
+    style: LengthStyle = "thou" if system == "inch" else "mm"
+    saddle = f"saddle {turns} {way} ({show_length(abs(one.down.value), system, 1e-5, style)})"
+    if one.enough:
+        return clean, saddle
+    return clean, saddle, f"but the {end} of its room is {show_length(one.room, system, 1e-5, style)} away"
+
+
+def clearance_drawing(result: ClearanceTable, system: System) -> str:
+    """The clearance as a drawing.
+
+    Args:
+        result: the table.
+        system: "inch" or "mm".
+    Returns: an SVG document.
+    """
+    now = result.states[-1]
+    strips = tuple(
+        Reach(
+            name=f"{one.string}  {result.strings[one.string - 1]}",
+            clearance=tuple(near.clearance.value for near in one.nearest),
+            half_width=tuple(near.clearance.half_width for near in one.nearest),
+            ahead=tuple(near.ahead for near in one.nearest),
+            words=reach_words(one, system),
+        )
+        for one in now.strings
+    )
+    sheet = ClearanceSheet(
+        result.title, result.instrument, now.when, stroke_words(result), result.scale, result.fret_x, strips
+    )
+    return draw_clearance(sheet)
+
+
+def stroke_words(result: ClearanceTable) -> str:
+    """The stroke in words.
+
+    Args:
+        result: the table.
+    Returns: e.g. "1.2 ± 0.8 N at 15 ± 10 % of the open string from the saddle".
+    """
+    force, place = result.force, result.place
+    strength = f"{force.value:.1f}" + (f" ± {force.half_width:.1f}" if force.half_width >= 0.05 else "")
+    where = f"{100 * place.value:.0f}" + (f" ± {100 * place.half_width:.0f}" if place.half_width >= 0.005 else "")
+    return f"{strength} N square to the board, at {where} % of the open string from the saddle"

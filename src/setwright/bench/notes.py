@@ -1,0 +1,273 @@
+"""Every note of the fretboard, as found and after the plan, and what each saddle's length screw would do about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from setwright.bench.standing import SAMPLES, Banded, Bench, Standing, band, on_the_bench
+from setwright.instrument.geometry import crowns, nut_contact, saddle_contact
+from setwright.instrument.jobfile import Job
+from setwright.instrument.notes import fretted
+from setwright.instrument.settings import Settings
+from setwright.instrument.traits import Array, Mask, Traits
+from setwright.physics.balance import unstretched_lengths
+from setwright.physics.frets import fret_position
+from setwright.physics.fretting import (
+    Layout,
+    Wires,
+    fretted_notes,
+    layout,
+    octave_sensitivity,
+    remedies,
+    saddle_move,
+    wires,
+)
+from setwright.planning.bands import spread
+from setwright.sheets.notes import NotesSheet, Strip, draw_notes
+from setwright.units.show import MINUS, System, show_cents, show_length, show_turns
+
+OCTAVE = 12  # fret; no board of an instrument file has fewer
+AUDIBLE = 0.5  # cents, octave errors below are left alone
+FINEST = 1 / 8  # turn
+LEAST_BAND = 0.1  # cents, finer than any tuner
+WHOLE = 3.0  # cents, bands from here on are told in whole cents
+
+
+@dataclass(frozen=True)
+class Octave:
+    """The note held at fret 12 against the octave of the open string, and the length screw."""
+
+    string: int
+    error: Banded  # cents, sharp > 0
+    per_metre: float  # cents per metre the saddle goes back
+    way: str  # "back", away from the nut, "forward", "stay"
+    move: Banded  # m, back > 0
+    turns: Banded  # back > 0
+    sure: bool  # whether the way is told by more than the band: else read the octave error before turning
+    enough: bool  # whether the saddle's travel suffices
+    reached: float  # m, how much of the move the travel allows
+    missing: float  # m, the rest
+    left: float  # cents that stay for want of travel
+    remedies: tuple[str, ...]  # what else to try, likeliest and cheapest first
+
+
+@dataclass(frozen=True)
+class NotesShown:
+    """Every note in one state."""
+
+    when: str
+    hertz: tuple[float, ...]  # Hz, open strings
+    cents: tuple[tuple[Banded, ...], ...]  # per string, at fret 1 and on; sharp > 0
+    choked: tuple[tuple[int, int], ...]  # string and fret where a crown ahead carries the string
+    octave: tuple[Octave, ...]
+
+
+@dataclass(frozen=True)
+class NotesMap:
+    """The whole answer."""
+
+    title: str
+    instrument: str
+    strings: tuple[str, ...]  # gauges, of the last state
+    scale: float  # m
+    frets: int
+    fret_x: tuple[float, ...]  # m from the nut
+    ends: str  # stiffness at the ends of the string
+    settling: bool  # whether plate and neck settle with the held string
+    saddles_known: str  # "octave", "typed", "pattern"
+    states: tuple[NotesShown, ...]
+    remarks: tuple[str, ...]
+
+
+def notes_of(
+    job: Job, plan: bool = False, ends: str = "pinned", settling: bool = True, samples: int = SAMPLES, seed: int = 0
+) -> NotesMap:
+    """Cents error of every string at every fret, with bands, and the saddles' remedy.
+
+    Args:
+        job: as read from its file.
+        plan: whether the plan's end is wanted too.
+        ends: "pinned", "clamped" or "clamped-pinned".
+        settling: whether plate and neck give with the held string.
+        samples: how many instruments that this one may be are tried [1].
+        seed: of their randomness [1].
+    Returns: the notes.
+    Raises: InputError where the strings were not at pitch; ContradictionError, NoPlanError.
+    """
+    bench = on_the_bench(job, plan, samples, seed)
+    board = bench.problem.traits.fretboard
+    gauges = job.want.strings if plan else job.found.strings
+    return NotesMap(
+        title=job.title,
+        instrument=job.instrument.name,
+        strings=tuple(gauge.text for gauge in gauges),
+        scale=float(board.scale),
+        frets=board.frets,
+        fret_x=tuple(float(x) for x in fret_places(bench)),
+        ends=ends,
+        settling=settling,
+        saddles_known=bench.saddles_known,
+        states=tuple(_shown(one, ends, settling) for one in bench.states),
+        remarks=bench.remarks,
+    )
+
+
+def fret_places(bench: Bench) -> Array:
+    """Places of all frets along the straight neck.
+
+    Args:
+        bench: the states.
+    Returns: (N) from the nut [m].
+    """
+    board = bench.problem.traits.fretboard
+    return np.asarray(fret_position(float(board.scale), np.arange(1, board.frets + 1)))
+
+
+def _shown(one: Standing, ends: str, settling: bool) -> NotesShown:
+    """Every note of a state."""
+    where = _layout(one)
+    cents, choked = _heard(one, where, ends, settling)
+    per = octave_sensitivity(where, _wires(one), *_finger(one.traits), ends)
+    count = cents.shape[1]
+    return NotesShown(
+        when=one.when,
+        hertz=tuple(float(v) for v in one.hertz),
+        cents=tuple(tuple(band(cents[:, s, n]) for n in range(cents.shape[2])) for s in range(count)),
+        choked=tuple((int(s) + 1, int(n) + 1) for s, n in np.argwhere(choked[0])),
+        octave=tuple(_octave(s, cents[:, s, OCTAVE - 1], per[:, s], one) for s in range(count)),
+    )
+
+
+def _heard(one: Standing, where: Layout, ends: str, settling: bool) -> tuple[Array, Mask]:
+    """(B, S, N) cents, and where strings choke."""
+    if settling:
+        notes = fretted(one.traits, one.settings, one.rig, one.state, ends)
+        return notes.cents, notes.choked
+    held = fretted_notes(where, _wires(one), *_finger(one.traits), ends)
+    return held.cents, held.choked
+
+
+def _layout(one: Standing) -> Layout:
+    """Contacts of every string's centre line with nut, crowns and saddle, in the body frame."""
+    traits, settings, state = one.traits, one.settings, one.state
+    radius = 0.5 * traits.strings.diameter
+    nut_x, nut_y = nut_contact(traits, settings, state.bow)
+    x, y = crowns(traits, settings, state.tilt, state.bow, range(1, traits.fretboard.frets + 1))
+    saddle_x, saddle_y = saddle_contact(traits, settings, state.tilt)
+    aside = traits.nut.z - traits.bridge.saddle_z
+    return layout(nut_x, nut_y + radius, x, y + radius[..., None], saddle_x, saddle_y + radius, aside)
+
+
+def _wires(one: Standing) -> Wires:
+    """The strings as they are cut."""
+    rig = one.rig
+    return wires(rig.unit_mass, rig.axial, rig.bending, rig.dead, unstretched_lengths(rig, one.state))
+
+
+def _finger(traits: Traits) -> tuple[Array, Array]:
+    """Place and depth, to go with strings and frets."""
+    playing = traits.playing
+    return np.asarray(playing.finger_place)[..., None, None], np.asarray(playing.finger_depth)[..., None, None]
+
+
+def _octave(string: int, error: Array, per: Array, one: Standing) -> Octave:
+    """Octave error of one string over the ensemble, and the screw that removes it."""
+    b, settings = one.traits.bridge, one.settings
+    move = saddle_move(
+        float(error[0]), float(per[0]), float(np.min(b.length_lead)), _travel(one.traits), _stands(settings, string)
+    )
+    moves = -error / per
+    whole = Banded(float(moves[0]), spread(moves[1:]))
+    lead = float(np.min(b.length_lead))
+    still = abs(float(error[0])) < AUDIBLE
+    missing = 0.0 if still else float(move.missing)
+    found = band(error)
+    return Octave(
+        string=string + 1,
+        error=found,
+        per_metre=float(per[0]),
+        way="stay" if still else str(move.way),
+        move=whole,
+        turns=Banded(whole.value / lead, whole.half_width / lead),
+        sure=abs(found.value) > found.half_width,
+        enough=still or bool(move.enough),
+        reached=float(move.reached),
+        missing=missing,
+        left=0.0 if still else float(move.left),
+        remedies=remedies(missing),
+    )
+
+
+def _travel(traits: Traits) -> Array:
+    """(2) foremost and rearmost place of a saddle, of the most likely instrument."""
+    travel: Array = np.reshape(traits.bridge.length_range, (-1, 2))[0]
+    return travel
+
+
+def _stands(settings: Settings, string: int) -> float:
+    return float(settings.saddle_back[0, string])
+
+
+def remedy_words(one: Octave, system: System) -> str:
+    """What to turn, short: the motion first, then its length.
+
+    Args:
+        one: the octave error of a string.
+        system: "inch" or "mm".
+    Returns: e.g. "saddle back 1 3/8 turns (0.69 mm)", "leave the saddle"; "read first" where the band is wider than the
+        error.
+    """
+    if one.way == "stay":
+        return "leave the saddle"
+    turns = show_turns(abs(one.turns.value), FINEST)
+    length = show_length(abs(one.move.value), system, 5e-5, "thou" if system == "inch" else "mm")
+    if turns == "no turn":
+        return "leave the saddle: less than 1/16 turn off"
+    return f"saddle {one.way} {turns} ({length})" + ("" if one.sure else ", read first")
+
+
+def notes_drawing(result: NotesMap, system: System) -> str:
+    """The notes as a drawing.
+
+    Args:
+        result: the notes.
+        system: "inch" or "mm".
+    Returns: an SVG document.
+    """
+    now = result.states[-1]
+    first = result.states[0] if len(result.states) > 1 else None
+    strips = []
+    for i, each in enumerate(now.cents):
+        octave = now.octave[i]
+        remedy = remedy_words(octave, system)
+        if not octave.enough:
+            remedy = f"saddle {octave.way}: out of travel, {show_cents(octave.left, 1.0, signed=True)} stay"
+        strips.append(
+            Strip(
+                name=f"{i + 1}  {result.strings[i]}",
+                cents=tuple(one.value for one in each),
+                half_width=tuple(one.half_width for one in each),
+                before=() if first is None else tuple(one.value for one in first.cents[i]),
+                octave=f"octave at 12: {octave_words(octave.error)}",
+                remedy=remedy,
+                saddle={"back": 1, "forward": -1}.get(octave.way, 0),
+            )
+        )
+    return draw_notes(NotesSheet(result.title, result.instrument, now.when, result.scale, result.fret_x, tuple(strips)))
+
+
+def octave_words(error: Banded) -> str:
+    """An octave error with its band.
+
+    Args:
+        error: [cents].
+    Returns: e.g. "+5.1 ± 2.0 c".
+    """
+    half = max(error.half_width, LEAST_BAND)
+    places = 0 if half >= WHOLE else 1
+    value = f"{error.value:+.{places}f}"
+    if not value.strip("+-0."):
+        value = value[1:]
+    return f"{value.replace('-', MINUS)} ± {half:.{places}f} c"

@@ -1,0 +1,64 @@
+"""setwright clearance: where strokes and bends touch, and how low the strings can go."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import click
+
+from setwright.cli.asked import json_option, say, say_json, system_of, units_option
+from setwright.cli.drawn import checked_output, plan_option, put, samples_option, svg_option
+from setwright.errors import InputError
+from setwright.units.read import read_force
+
+SHARE = re.compile(r"\s*(\d{1,3}(?:[.,]\d+)?)\s*%\s*$")
+
+
+@click.command("clearance")
+@click.argument("job")
+@click.option("--force", metavar="FORCE", help='Of the stroke, square to the board: "1.2 N"; otherwise the player\'s.')
+@click.option("--place", metavar="SHARE", help="Of the stroke from the saddle, of the open string: 15%.")
+@plan_option
+@samples_option
+@json_option
+@units_option
+@svg_option
+def command(
+    job: str,
+    force: str | None,
+    place: str | None,
+    plan: bool,
+    samples: int,
+    as_json: bool,
+    units: str | None,
+    svg: str | None,
+) -> None:
+    """Least clearance of every string of JOB wherever it is stopped, lowest clean heights, and bends that choke."""
+    from setwright.bench.clearance import clearance_drawing, clearance_of
+    from setwright.bench.data import document
+    from setwright.bench.plans import preferred_system
+    from setwright.cli.clearance_table import clearance_text
+    from setwright.instrument.jobfile import read_job
+
+    checked_output(svg, as_json)
+    strength = None if force is None else read_force(force, "--force").si
+    share = None if place is None else _share(place)
+    read = read_job(job)
+    system = system_of(units, preferred_system(read))
+    result = clearance_of(read, strength, share, plan, samples)
+    if put(svg, lambda: clearance_drawing(result, system)):
+        return
+    if as_json:
+        say_json(document("clearance", result))
+        return
+    say(clearance_text(result, system))
+
+
+def _share(text: str) -> float:
+    match = SHARE.match(text)
+    if match is None:
+        raise InputError(f"--place: {text!r} is no share of the open string; write for instance 15%.")
+    share = float(match[1].replace(",", ".")) / 100.0
+    assert math.isfinite(share)
+    return share

@@ -1,0 +1,53 @@
+"""setwright notes: the cents error of every note, and what each saddle would have to do."""
+
+from __future__ import annotations
+
+import click
+
+from setwright.cli.asked import json_option, say, say_json, system_of, units_option
+from setwright.cli.drawn import checked_output, plan_option, put, samples_option, svg_option
+
+
+@click.command("notes")
+@click.argument("job")
+@plan_option
+@click.option(
+    "--ends",
+    type=click.Choice(["pinned", "clamped", "clamped-pinned"]),
+    default="pinned",
+    help="How stiff strings end: free to tilt, held fast, or held fast at nut and fret alone.",
+)
+@click.option(
+    "--floating/--held", default=True, help="Plate and neck settle with the held string (default), or are held."
+)
+@samples_option
+@json_option
+@units_option
+@svg_option
+def command(
+    job: str,
+    plan: bool,
+    ends: str,
+    floating: bool,
+    samples: int,
+    as_json: bool,
+    units: str | None,
+    svg: str | None,
+) -> None:
+    """Cents error of every note of JOB as found, with bands; octave errors and what each saddle has to do."""
+    from setwright.bench.data import document
+    from setwright.bench.notes import notes_drawing, notes_of
+    from setwright.bench.plans import preferred_system
+    from setwright.cli.notes_table import notes_text
+    from setwright.instrument.jobfile import read_job
+
+    checked_output(svg, as_json)
+    read = read_job(job)
+    system = system_of(units, preferred_system(read))
+    result = notes_of(read, plan, ends, floating, samples)
+    if put(svg, lambda: notes_drawing(result, system)):
+        return
+    if as_json:
+        say_json(document("notes", result))
+        return
+    say(notes_text(result, system))

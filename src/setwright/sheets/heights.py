@@ -1,0 +1,147 @@
+"""Side view of neck and strings, one for each string: to scale along the neck, heights stretched by a stated factor."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from setwright.sheets.board import LEFT, LETTER, TOP, Along, along, cut, heading, numbers
+from setwright.sheets.ink import HEAVY, PLAIN, SMALL, THIN, band, line, page, run, text, upright
+
+TALLEST = 34.0  # mm of one view
+STRETCHES = (20, 15, 12, 10, 8, 6, 5, 4, 3, 2)
+GAP = 9.0  # mm between views
+CROWN = 1.6  # mm, of a crown's tick below its top
+Level = Callable[[float], float]  # height [m] -> y [mm]
+
+
+@dataclass(frozen=True)
+class Line:
+    """Neck and string in one state, heights over a line of the neck that both states share."""
+
+    crowns: tuple[float, ...]  # m, of fret 1 and on
+    nut: float  # m, underside in the slot
+    saddle_x: float  # m
+    saddle: float  # m, underside
+    half_width: tuple[float, ...]  # m, of the underside at every fret
+
+
+@dataclass(frozen=True)
+class Dimension:
+    """A height that carries its number."""
+
+    fret: int
+    words: str
+
+
+@dataclass(frozen=True)
+class Hollow:
+    """Relief drawn in: the string held at two frets, read at a third."""
+
+    hold: tuple[int, int]
+    read: int
+    words: str
+
+
+@dataclass(frozen=True)
+class View:
+    """One string."""
+
+    name: str
+    now: Line
+    before: Line | None
+    dimensions: tuple[Dimension, ...]
+    hollow: Hollow | None
+
+
+@dataclass(frozen=True)
+class HeightsSheet:
+    """What is drawn."""
+
+    title: str
+    instrument: str
+    when: str
+    scale: float  # m
+    fret_x: tuple[float, ...]  # m
+    views: tuple[View, ...]
+
+
+def draw_heights(sheet: HeightsSheet) -> str:
+    """Side view under every string: crowns as ticks, undersides as lines, heights as dimensions.
+
+    Args:
+        sheet: what is drawn.
+    Returns: an SVG document.
+    Raises: InputError where a number is not finite or frets are out of order.
+    """
+    where = along(sheet.scale, sheet.fret_x)
+    lines = [one for view in sheet.views for one in (view.now, view.before) if one is not None]
+    low, high = min(min(*one.crowns, one.nut) for one in lines), max(max(one.saddle, one.nut) for one in lines)
+    span = 1e3 * (high - low) / where.reduced
+    stretch = next((s for s in STRETCHES if s * span <= TALLEST), 1)
+    per_metre = 1e3 * stretch / where.reduced
+    what = (
+        f"Side view {sheet.when}; along the neck 1:{where.reduced}, heights {stretch} times as tall. "
+        "Width of the string's line: holds 95 of 100."
+    )
+    marks = [*heading(sheet.title, sheet.instrument, what, where.width), *numbers(where, TOP - 3.0)]
+    y = TOP
+    for view in sheet.views:
+        marks += _view(view, where, y + per_metre * high, per_metre)
+        y += per_metre * (high - low) + GAP
+    legend = f"Ticks: crowns. Heavy line: underside of the string {sheet.when}."
+    if any(view.before is not None for view in sheet.views):
+        legend += " Thin broken line: as found."
+    marks.append(text((LEFT, y), legend, SMALL))
+    return page(where.width, y + 6.0, f"Heights: {sheet.title}", what, marks)
+
+
+def _view(view: View, where: Along, zero: float, per_metre: float) -> list[str]:
+    """One string over its crowns; `zero` is where the heights count from [mm]."""
+
+    def level(height: float) -> float:
+        return zero - per_metre * height
+
+    now, nut = view.now, where.on_paper(0.0)
+    x = [where.on_paper(at) for at in where.fret_x]
+    out = [text((4.0, level(now.nut) - 2.0), cut(view.name, LEFT - 6.0, PLAIN), PLAIN, bold=True)]
+    if view.before is not None:
+        out += _string(view.before, where, level, THIN)
+    out += [line((at, level(y)), (at, level(y) + CROWN), HEAVY) for at, y in zip(x, now.crowns, strict=True)]
+    out.append(run([(at, level(y) + CROWN) for at, y in zip(x, now.crowns, strict=True)], THIN))
+    under = [level(_under(now, where, i)) for i in range(len(x))]
+    edge = [per_metre * w for w in now.half_width]
+    low, high = ([v + side * w for v, w in zip(under, edge, strict=True)] for side in (1.0, -1.0))
+    out.append(band(x, low, high))
+    out += _string(now, where, level, HEAVY)
+    end = where.on_paper(now.saddle_x)
+    out.append(line((nut, level(now.nut)), (nut, level(now.crowns[0]) + CROWN), HEAVY))
+    out.append(line((end, level(now.saddle)), (end, level(now.saddle) + 5.0), HEAVY))
+    out.append(text((end + 2.0, level(now.saddle) + 3.5), "saddle", SMALL))
+    for one in view.dimensions:
+        i = one.fret - 1
+        side = "end" if x[i] - nut > LETTER * SMALL * len(one.words) + 2.0 else "start"  # not across the nut
+        out.append(upright(x[i], level(now.crowns[i]), under[i], one.words, side))
+    return out + (_hollow(view.hollow, x, [level(y) for y in now.crowns]) if view.hollow else [])
+
+
+def _string(one: Line, where: Along, level: Level, weight: float) -> list[str]:
+    """Underside from nut to saddle; the heavy one whole, the thin one broken."""
+    ends = [(where.on_paper(0.0), level(one.nut)), (where.on_paper(one.saddle_x), level(one.saddle))]
+    return [run(ends, weight, dashed=weight == THIN)]
+
+
+def _under(one: Line, where: Along, fret: int) -> float:
+    """Underside of the open string over a fret, 0 the first."""
+    share = where.fret_x[fret] / one.saddle_x
+    return one.nut + share * (one.saddle - one.nut)
+
+
+def _hollow(one: Hollow, x: list[float], y: list[float]) -> list[str]:
+    """The held string as a line over two crowns, and what is read under it."""
+    a, c, b = one.hold[0] - 1, one.read - 1, one.hold[1] - 1
+    out = [run([(x[a], y[a]), (x[b], y[b])], THIN, dashed=True)]
+    over = y[a] + (x[c] - x[a]) / (x[b] - x[a]) * (y[b] - y[a])
+    foot = max(y) + CROWN + 4.0
+    out.append(line((x[c], over), (x[c], foot - 2.6), THIN))
+    return [*out, text((x[c], foot), one.words, SMALL, "middle")]
