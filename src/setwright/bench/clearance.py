@@ -31,6 +31,7 @@ FIRST_BENT = 5  # fret; bends nearer to the nut are not told
 BENT_SAMPLES = 48
 REACH = 0.025  # m, farther no finger pushes a string; common practice, no source
 FINEST = 1 / 8  # turn
+HAIR = 5e-5  # m, the digits of a height end here
 SHORT_OF_FRET = 0.96  # of the string from the last fret to the saddle
 
 
@@ -314,10 +315,10 @@ def reach_words(one: StringReach, system: System) -> tuple[str, ...]:
         return clean, "saddle as low as it goes clean"
     way, end = ("down", "bottom") if one.down.value > 0.0 else ("up", "top")
     style: LengthStyle = "thou" if system == "inch" else "mm"
-    saddle = f"saddle {turns} {way} ({show_length(abs(one.down.value), system, 1e-5, style)})"
+    saddle = f"saddle {turns} {way} ({show_length(abs(one.down.value), system, HAIR, style)})"
     if one.enough:
         return clean, saddle
-    return clean, saddle, f"but the {end} of its room is {show_length(one.room, system, 1e-5, style)} away"
+    return clean, saddle, f"but the {end} of its room is {show_length(one.room, system, HAIR, style)} away"
 
 
 def clearance_drawing(result: ClearanceTable, system: System) -> str:

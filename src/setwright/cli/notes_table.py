@@ -66,18 +66,23 @@ def _cell(one: Banded, chokes: bool) -> str:
 def _octaves(one: NotesShown, system: System) -> list[str]:
     """One line for each string, and what to do where the travel ends first."""
     step, name = (1e-3, "per mm back") if system == "mm" else (TEN_THOU, "per .010 in")
-    rows: list[tuple[str, ...]] = [("string", "error", "length screw", "± turns", name)]
+    rows: list[tuple[str, ...]] = [("string", "error", "saddle, by its length screw", "± turns", name)]
     rows += [
         (
             str(octave.string),
             octave_words(octave.error),
-            remedy_words(octave, system),
+            remedy_words(octave, system).removeprefix("saddle ").removesuffix(", read first"),
             _turns_band(octave),
             show_cents(step * octave.per_metre, 0.01),
         )
         for octave in one.octave
     ]
     out = columns(rows, 0, 2, (0, 1, 3, 4))
+    unsure = [str(octave.string) for octave in one.octave if octave.way != "stay" and not octave.sure]
+    if unsure:
+        out += paragraph(
+            f"- String {', '.join(unsure)}: the band is wider than the error; read it before a screw is turned.", 0, 2
+        )
     for octave in one.octave:
         if not octave.enough:
             out += paragraph(f"- {_short(octave, system)}", 0, 2)
