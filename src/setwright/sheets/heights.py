@@ -120,7 +120,8 @@ def _view(view: View, where: Along, zero: float, per_metre: float) -> list[str]:
     out.append(text((end + 2.0, level(now.saddle) + 3.5), "saddle", SMALL))
     for one in view.dimensions:
         i = one.fret - 1
-        side = "end" if x[i] - nut > LETTER * SMALL * len(one.words) + 2.0 else "start"  # not across the nut
+        room = x[i] - nut > LETTER * SMALL * len(one.words) + 2.0  # words must not cross the nut
+        side = "end" if room and one.fret < len(x) else "start"
         out.append(upright(x[i], level(now.crowns[i]), under[i], one.words, side))
     return out + (_hollow(view.hollow, x, [level(y) for y in now.crowns]) if view.hollow else [])
 
