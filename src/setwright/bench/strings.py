@@ -8,17 +8,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from setwright.bench.plans import found_settings
+from setwright.bench.tunings import standard_tuning as standard_tuning
 from setwright.errors import InputError
 from setwright.instrument.assemble import assemble
 from setwright.instrument.geometry import build_rig, edge_gap, tilt_for_gap, tilt_limits
-from setwright.instrument.job_checks import BASS, BASS_FROM, GUITAR
 from setwright.instrument.jobfile import Job
 from setwright.instrument.predict import tune_at
 from setwright.instrument.string_sets import Gauge, string_parts, strings_from
 from setwright.instrument.traits import Array, Strings, Traits, array
 from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.physics.strings import inharmonicity, pitch_shift, tension_at_pitch
-from setwright.units.pitch import A4, read_pitch
+from setwright.units.pitch import A4
 
 NEAR_BREAKING = 0.8  # share of the breaking load from which a string is flagged; common practice, no source
 MILLIMETRE = 1e-3  # m
@@ -47,6 +47,29 @@ class StringLine:
     inharmonicity: Measured  # B, partials at n f0 sqrt(1 + B n2)
     per_millimetre: Measured  # cents up when the whole path is stretched by 1 mm, sounding length kept
     near_breaking: bool
+    diameter: float  # m
+
+
+@dataclass(frozen=True)
+class Flag:
+    """Something about one string that wants a look."""
+
+    kind: str  # near breaking, slack, answers to the finger, too thick for the slot, thicker, now wound, now plain
+    string: int  # 1 is the thinnest
+    gauge: str
+    was: str  # gauge that was on, "" where nothing is compared
+    value: float  # by kind: share, N, cents, m of slot width, m thicker; 0 for a change of kind
+    limit: float  # in the unit of the value
+
+
+@dataclass(frozen=True)
+class Change:
+    """A set against the one that was on."""
+
+    before: Measured  # N, all strings
+    total: Measured  # N, more than before
+    share: float  # of before
+    lines: tuple[Measured, ...]  # N, more on each string
 
 
 @dataclass(frozen=True)
@@ -59,6 +82,9 @@ class StringSheet:
     total: Measured  # N
     limit: float  # share of the breaking load from which a string is flagged
     remarks: tuple[str, ...]
+    flags: tuple[Flag, ...] = ()
+    change: Change | None = None
+    reference: float = A4  # Hz, by which the pitches are named
 
 
 def string_sheet(
@@ -69,6 +95,7 @@ def string_sheet(
     path: Array | None = None,
     limit: float = NEAR_BREAKING,
     title: str = "",
+    reference: float = A4,
 ) -> StringSheet:
     """Figures of a set in a tuning.
 
@@ -80,6 +107,7 @@ def string_sheet(
         path: (S) string that shares the stretch [m]; None: the speaking length alone.
         limit: share of the breaking load from which a string is flagged [1].
         title: what the set is called.
+        reference: pitch of A4 by which the pitches are to be named [Hz].
     Returns: the figures with standard uncertainties, first order in unit mass and stretch stiffness (JCGM 100, 5.1.2).
     Raises: InputError where gauges and pitches differ in number; RangeError outside what the string formulas cover.
     """
@@ -102,13 +130,14 @@ def string_sheet(
             unit_mass=Measured(float(strings.unit_mass[i]), float(strings.unit_mass[i] * shares["unit_mass"][i])),
             breaking=float(strings.breaking[i]),
             near_breaking=bool(made["load"][0][i] >= limit),
+            diameter=one.diameter,
             **{name: Measured(float(value[i]), float(sd[i])) for name, (value, sd) in made.items()},
         )
         for i, one in enumerate(gauges)
     )
     tension, sd = made["tension"]
     total = Measured(float(tension.sum()), float(np.sqrt((sd**2).sum())))
-    return StringSheet(title, scale, lines, total, limit, tuple(_remarks(lines, limit)))
+    return StringSheet(title, scale, lines, total, limit, tuple(_remarks(lines, limit)), reference=reference)
 
 
 def sheets_of(job: Job) -> tuple[StringSheet, ...]:
@@ -127,26 +156,6 @@ def sheets_of(job: Job) -> tuple[StringSheet, ...]:
     if other or retuned:
         sheets.append(_on_instrument(job, want.strings, wanted, "Strings as wanted"))
     return tuple(sheets)
-
-
-def standard_tuning(count: int, scale: float, reference: float = A4) -> Array:
-    """The usual tuning for a number of strings at a scale length (common practice, no source).
-
-    Args:
-        count: number of strings [1].
-        scale: scale length [m].
-        reference: pitch of A4 [Hz].
-    Returns: (S) from the thinnest string [Hz].
-    Raises: InputError where none is known.
-    """
-    book = BASS if scale > BASS_FROM else GUITAR
-    if count not in book:
-        known = ", ".join(str(n) for n in book)
-        raise InputError(
-            f"no standard tuning is known for {count} strings at this scale length, only for {known}; "
-            "write the notes from string 1."
-        )
-    return array([read_pitch(note, "tuning", reference).si for note in book[count].split()])
 
 
 def _on_instrument(job: Job, gauges: Sequence[Gauge], hertz: Array, title: str) -> StringSheet:
