@@ -311,7 +311,7 @@ PLAYING = Table(
         Field(
             "pluck_force",
             "force",
-            "Force of a strong stroke, at right angles to the string.",
+            "Force of a firm stroke, the part of it square to the board.",
             low=0.0,
             high=20.0,
             usual=(0.2, 6.0),

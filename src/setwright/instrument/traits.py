@@ -135,12 +135,12 @@ class Playing:
     finger_place: Array  # () share of the way from the fret behind to the fret held
     finger_depth: Array  # () m, of the pressed string under the line over these two crowns
     pluck_place: Array  # () share of the open string, from the saddle
-    pluck_force: Array  # () N, of a strong stroke, at right angles to the string
+    pluck_force: Array  # () N, of a firm stroke, the part square to the board
 
 
 def usual_playing() -> Playing:
     """A finger half way between the frets, and a firm stroke with a plectrum; common practice, no source."""
-    return Playing(array(0.5), array(0.3e-3), array(0.15), array(1.2))
+    return Playing(array(0.5), array(0.3e-3), array(0.15), array(0.4))
 
 
 @dataclass(frozen=True)
