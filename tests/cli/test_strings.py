@@ -23,7 +23,10 @@ ANSWERED = {
     "thin strings of a bass": (".020 .028w .042w .052w", "--scale", "34 in", "--bass", "--tuning", "C3 G2 D2 A1"),
     "slots": (TENS, *AT, "--slot", ".009 .014 .018 .028 .038 .040"),
     "against another": (".011 .014 .020w .028w .038w .052w", *AT, "--was", TENS, "--tuning", "standard -3"),
-    "against a lower one": (TENS, *AT, "--was", TENS, "--was-tuning", "standard -2", "--was-scale", "24.75 in"),
+    "against a lower one": (TENS, *AT, "--was", TENS, "--was-tuning", "standard -2"),
+    "against another instrument": (".011 .014 .018w .028w .038w .049w", *AT, "--was", TENS, "--was-scale", "24.75 in"),
+    "as on a shorter scale": (".010 .013 .017 .026w .036w .046w", *AT, "--was", ".0105 .013 .018 .027w .037w .047w",
+                              "--was-scale", "24.75 in"),
     "against itself": (TENS, *AT, "--was", TENS),
     "slack and touchy": (TENS, *AT, "--tuning", "standard -7"),
     "breaking": (TENS, *AT, "--tuning", "standard +4"),
@@ -162,6 +165,10 @@ def test_flags_in_words(ask):
     assert "String 3 was plain (.017) and is now wound (.020w): octave and nut want setting." in out
     out = flat(ask(*ANSWERED["against a lower one"])[1])
     assert "more than the set that was on: neck and bridge will move" in out
+    out = ask(*ANSWERED["against another instrument"])[1]
+    assert " more than the other set.\n" in out
+    assert "slot" not in out
+    assert "All together pull as the other set, " in ask(*ANSWERED["as on a shorter scale"])[1]
     assert "All together pull as the set that was on, " in ask(*ANSWERED["against itself"])[1]
     out = flat(ask(".010 .013 .017 .026w .036w .049w", "--scale", "648 mm", "--was", TENS)[1])
     assert "String 6 (.049w) is 0.08 mm thicker than the .046w that was on" in out

@@ -136,6 +136,9 @@ def test_against_the_set_that_was_on():
     assert found.change.share == pytest.approx(found.change.total.value / was.total.value)
     slots = [one.diameter + 1e-4 for one in now.lines]
     assert kinds(flagged(now, slots, was)) == [("now wound", 3)]
+    elsewhere = flagged(now, was=made(TENS, scale=0.6287))
+    assert elsewhere.flags == ()
+    assert not elsewhere.change.same_board
     with pytest.raises(InputError, match="6 strings where 4 were on"):
         flagged(now, was=made(".045w .065w .085w .105w"))
 

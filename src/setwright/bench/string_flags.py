@@ -17,6 +17,7 @@ SLACK = (36.0, 89.0)  # N, 8 and 20 lb
 HARD_FINGER = 0.02e-3  # m, what a finger that presses hard adds to the path
 TOUCHY = (15.0, 22.0)  # cents, for that
 BINDS_FROM = 0.002 * 0.0254  # m thicker, from which a nut slot may hold a string; common practice, no source
+SAME_BOARD = 2e-3  # m between two scales, below which they are taken for one instrument's
 HAIR = 1e-6  # m, below the digits gauges are written with
 
 
@@ -26,7 +27,8 @@ def flagged(sheet: StringSheet, slots: Sequence[float] | None = None, was: Strin
     Args:
         sheet: the set.
         slots: (S) widths of the nut slots [m], or None.
-        was: the set that was on, at its own pitch, or None.
+        was: the set that was on, at its own pitch, or None; on another scale it is another instrument's, and only the
+            pull is compared.
     Returns: the sheet with its flags, and the change against `was`.
     Raises: InputError where slots or sets differ in number.
     """
@@ -41,7 +43,7 @@ def flagged(sheet: StringSheet, slots: Sequence[float] | None = None, was: Strin
         flags += _by_itself(i + 1, line, sheet.limit, bass)
         if slots is not None and line.diameter > slots[i] + HAIR:
             flags.append(Flag("too thick for the slot", i + 1, line.gauge, "", line.diameter, slots[i]))
-        if was is not None:
+        if was is not None and _same_board(was, sheet):
             flags += _against(i + 1, line, was.lines[i], slots is None)
     return replace(sheet, flags=tuple(flags), change=None if was is None else change(was, sheet))
 
@@ -79,7 +81,11 @@ def change(was: StringSheet, now: StringSheet) -> Change:
     """
     lines = tuple(_more(a, b) for a, b in zip(was.lines, now.lines, strict=True))
     total = Measured(sum(one.value for one in lines), float(np.sqrt(sum(one.sd**2 for one in lines))))
-    return Change(was.total, total, total.value / was.total.value, lines)
+    return Change(was.total, total, total.value / was.total.value, lines, _same_board(was, now))
+
+
+def _same_board(was: StringSheet, now: StringSheet) -> bool:
+    return abs(was.scale - now.scale) < SAME_BOARD
 
 
 def _more(was: StringLine, now: StringLine) -> Measured:

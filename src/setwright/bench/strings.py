@@ -70,6 +70,7 @@ class Change:
     total: Measured  # N, more than before
     share: float  # of before
     lines: tuple[Measured, ...]  # N, more on each string
+    same_board: bool  # both sets on the same scale, taken for the same instrument
 
 
 @dataclass(frozen=True)

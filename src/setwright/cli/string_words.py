@@ -63,14 +63,15 @@ def flag_sentence(flag: Flag, system: System) -> str:
 
 def change_sentence(change: Change, system: System) -> str:
     """The change of the pull of all strings in words."""
+    other = "the set that was on" if change.same_board else "the other set"
     if abs(change.share) < HARDLY:
-        return f"All together pull as the set that was on, {banded(change.before, system)}, within 1 %."
+        return f"All together pull as {other}, {banded(change.before, system)}, within 1 %."
     size = Measured(abs(change.total.value), change.total.sd)
     which = "more" if change.total.value > 0.0 else "less"
-    return (
-        f"All together pull {banded(size, system)} ({100.0 * abs(change.share):.0f} %) {which} than the set that "
-        "was on: neck and bridge will move; read relief, height and gap again."
-    )
+    told = f"All together pull {banded(size, system)} ({100.0 * abs(change.share):.0f} %) {which} than {other}"
+    if not change.same_board:
+        return f"{told}."
+    return f"{told}: neck and bridge will move; read relief, height and gap again."
 
 
 def _thicker(flags: list[Flag], system: System) -> str:
