@@ -12,6 +12,7 @@ from setwright.bench.standing import Banded
 from setwright.bench.whatif import Changes, what_if
 from setwright.errors import InputError
 from setwright.instrument.jobfile import read_job
+from setwright.instrument.traits import usual_playing
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 WIGEON = read_job(EXAMPLES / "wigeon-reradius.job.toml")
@@ -69,6 +70,14 @@ def test_at_the_lowest_height_told_the_stroke_just_clears():
         assert min(n.clearance.value for n in one.nearest) == pytest.approx(0.0, abs=1.5e-5)
 
 
+def test_the_band_of_a_height_is_at_least_that_of_its_reading():
+    found = clearance_of(WIGEON, 0.4, samples=200).states[0].strings
+    for one, amount in zip(found, WIGEON.found.string_height.amounts, strict=True):
+        assert 1.6 * amount.band < one.height.half_width < 2.6 * amount.band  # 1.96 of a Gaussian, from 200 draws
+    blind = replace(WIGEON, found=replace(WIGEON.found, string_height=None))
+    assert clearance_of(blind, 0.4, samples=FEW).states[0].strings[0].height.half_width > 0.5e-3
+
+
 def test_turns_are_the_way_down_over_the_lead():
     for one in clearance_of(WIGEON, 0.4, samples=FEW).states[0].strings:
         assert one.turns.value == pytest.approx(one.down.value / 0.5e-3)  # half a millimetre per turn
@@ -86,10 +95,10 @@ def test_a_harder_stroke_needs_more_height_and_touches_more():
 
 
 def test_the_players_stroke_is_taken_unless_another_is_given():
-    own = clearance_of(WIGEON, samples=FEW)
-    assert (own.force.value, own.place.value) == (1.2, 0.15)  # usual_playing, common practice
-    assert own.force.half_width > 0.2
-    assert any("square to the board" in text for text in own.remarks)
+    own, usual = clearance_of(WIGEON, samples=FEW), usual_playing()
+    assert (own.force.value, own.place.value) == (float(usual.pluck_force), float(usual.pluck_place))
+    assert own.force.half_width > 0.0
+    assert any("square to the board" in text for text in clearance_of(WIGEON, 1.2, samples=FEW).remarks)
     given = clearance_of(WIGEON, 0.2, 0.1, samples=FEW)
     assert (given.force, given.place) == (Banded(0.2, 0.0), Banded(0.1, 0.0))
     assert given.remarks == ()

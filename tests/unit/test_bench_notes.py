@@ -165,9 +165,9 @@ def test_words_for_an_octave():
 
 
 def test_a_typed_saddle_place_is_believed():
-    typed = replace(
-        UNREAD.instrument, given={**UNREAD.instrument.given, ("bridge", "compensation"): UNREAD.instrument.given}
-    )
-    from setwright.bench.standing import _saddles_known
-
-    assert _saddles_known(replace(UNREAD, instrument=typed)) == "typed"
+    places = tuple(replace(one, si=2e-3) for one in UNREAD.found.string_height.amounts)
+    typed = replace(UNREAD.instrument, given={**UNREAD.instrument.given, ("bridge", "compensation"): places})
+    job = replace(UNREAD, instrument=typed)
+    measured, guessed = notes_of(job, samples=200), notes_of(UNREAD, samples=200)
+    assert measured.saddles_known == "typed"
+    assert half(measured.states[0])[0] < half(guessed.states[0])[0]

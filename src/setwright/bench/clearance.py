@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from setwright.bench.heights import contacts
-from setwright.bench.standing import PLUCK, SAMPLES, Banded, Standing, band, on_the_bench
+from setwright.bench.standing import PLUCK, SAMPLES, Banded, Bench, Standing, band, on_the_bench
 from setwright.errors import InputError
 from setwright.instrument.jobfile import Job
 from setwright.instrument.traits import Array, Mask
@@ -142,7 +142,8 @@ def clearance_of(
     bench = on_the_bench(job, plan, samples, seed)
     board = bench.problem.traits.fretboard
     gauges = job.want.strings if plan else job.found.strings
-    swings = [_swing(one, force, place) for one in bench.states]
+    off = _read_off(bench, seed)
+    swings = [_swing(one, force, place, off) for one in bench.states]
     shown = tuple(_shown(one, swing) for one, swing in zip(bench.states, swings, strict=True))
     return ClearanceTable(
         title=job.title,
@@ -181,9 +182,24 @@ def _place(one: Standing, place: float | None) -> Array:
     return np.array(np.broadcast_to(own if place is None else place, one.state.tilt.shape))
 
 
-def _swing(one: Standing, force: float | None, place: float | None) -> _Swing:
+def _read_off(bench: Bench, seed: int) -> Array:
+    """(B, S) how far each saddle may stand off for the error of its own string's reading, none for the first [m]."""
+    count, strings = bench.states[0].state.tension.shape
+    heights = bench.job.found.string_height
+    out = np.zeros((count, strings))
+    if heights is None or bench.states[0].when != "as found":
+        return out
+    saddle_x = contacts(bench.states[0])[2][0]
+    share = fret_position(float(bench.problem.traits.fretboard.scale), heights.fret) / saddle_x
+    sd = np.array([one.band for one in heights.amounts]) / share
+    out[1:] = sd * np.random.default_rng([seed, strings]).standard_normal((count - 1, strings))
+    return out
+
+
+def _swing(one: Standing, force: float | None, place: float | None, off: Array) -> _Swing:
     """How far a newton at the pluck brings every string down, wherever it is stopped."""
     x, y, saddle_x, saddle_y = contacts(one)
+    saddle_y = saddle_y + off
     given = np.asarray(one.traits.playing.pluck_force) if force is None else np.asarray(force)
     pluck = _place(one, place)[:, None] * (saddle_x - x[..., 0])
     speaking = saddle_x[..., None] - x
@@ -256,13 +272,14 @@ def _chokes(one: Standing, swing: _Swing) -> tuple[Choke, ...]:
     path = speaking[..., :1] + one.rig.dead[:count][..., None]
     strings, last = x.shape[1], x.shape[2] - 1
     side = np.where(np.arange(strings) < (strings + 1) // 2, 1.0, -1.0)  # treble strings are pushed, bass ones pulled
-    bendable: Mask = np.asarray(axial / tension > 2.0 * path / speaking, dtype=np.bool_)
+    fretted = (np.arange(last + 1) >= FIRST_BENT) & (np.arange(last + 1) < last)
+    bendable: Mask = np.asarray((axial / tension > 2.0 * path / speaking) & fretted, dtype=np.bool_)
+    parts = tuple(np.broadcast_to(v, x.shape) for v in (behind, speaking, path, tension, axial))
+    reach = np.where(bendable, bend_rise(np.where(bendable, REACH, 0.0), *parts), 0.0)
     where = _round_board(one, swing, count)
     out: dict[tuple[int, int], Choke] = {}
     for cents in BENDS:
-        aside = np.zeros_like(speaking)
-        for fret in range(FIRST_BENT, last):
-            aside[..., fret] = _aside(cents, fret, (behind, speaking, path, tension, axial), bendable)
+        aside = _aside(cents, parts, reach)
         clear = bend_map(*where, displacement=aside * side[:, None])
         least, ahead = clear.min(axis=-1), clear.argmin(axis=-1)
         for s, fret in np.argwhere((least[0] < 0.0) & (aside[0] > 0.0)):
@@ -272,15 +289,13 @@ def _chokes(one: Standing, swing: _Swing) -> tuple[Choke, ...]:
     return tuple(out[key] for key in sorted(out))
 
 
-def _aside(cents: float, fret: int, parts: tuple[Array, ...], bendable: Mask) -> Array:
-    """(B, S) displacement at a fret that makes a bend; 0 where no hand reaches so far [m]."""
-    behind, speaking, path, tension, axial = parts
-    here = (behind[..., fret], speaking[..., fret], path[..., 0], tension[..., 0], axial[..., 0])
-    possible = bendable[..., fret] & (bend_rise(REACH, *here) >= cents)
-    if not possible.any():
-        return np.zeros(possible.shape)
-    safe = tuple(np.where(possible, v, v[possible][0]) for v in here)
-    return np.where(possible, bend_displacement(cents, *safe), 0.0)
+def _aside(cents: float, parts: tuple[Array, ...], reach: Array) -> Array:
+    """(B, S, N + 1) displacement that makes a bend; 0 where no hand reaches so far [m]."""
+    possible: Mask = reach >= cents
+    out = np.zeros(reach.shape)
+    if possible.any():
+        out[possible] = bend_displacement(cents, *(v[possible] for v in parts))
+    return out
 
 
 def _round_board(one: Standing, swing: _Swing, count: int) -> tuple[Array, Array, Array, Array, Array]:

@@ -28,6 +28,7 @@ from setwright.planning.targets import Problem
 SAMPLES = 256
 PLAN_SAMPLES = 512
 SADDLE_PLACE = 1e-3  # m, standard uncertainty of a saddle's place along the string until read; common practice
+SADDLE_TYPED = 0.25e-3  # m, of one whose place was measured and typed: a rule's half millimetre
 OCTAVE_ROUNDS = 3
 UNREAD_SADDLES = (
     "Where the saddles stand along the strings is taken from the pattern of the bridge, good to 1 mm: read the octave "
@@ -111,7 +112,7 @@ def on_the_bench(job: Job, plan: bool = False, samples: int = SAMPLES, seed: int
     place = SADDLE_PLACE * rng.standard_normal((samples + 1, found.problem.traits.string_count))
     place[0] = 0.0
     if known == "typed":
-        place[:] = 0.0
+        place *= SADDLE_TYPED / SADDLE_PLACE
     states = []
     if job.found.state == "at pitch":
         standing, place = _as_found(found, deviations, place, rng)
