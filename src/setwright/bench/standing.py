@@ -28,6 +28,8 @@ from setwright.planning.targets import Problem
 SAMPLES = 256
 PLAN_SAMPLES = 512
 SADDLE_PLACE = 1e-3  # m, standard uncertainty of a saddle's place along the string until read; common practice
+SPARE = 4  # times as many are drawn as are wanted
+BOW = 0.15  # 1/m, necks bent further are none
 SADDLE_TYPED = 0.25e-3  # m, of one whose place was measured and typed: a rule's half millimetre
 OCTAVE_ROUNDS = 3
 UNREAD_SADDLES = (
@@ -104,9 +106,17 @@ def on_the_bench(job: Job, plan: bool = False, samples: int = SAMPLES, seed: int
     branch = None
     if plan:
         branch = _branch(job, found.problem, seed)
-        drawn = possible(found.problem, branch, samples, seed)
+        drawn = possible(found.problem, branch, SPARE * samples, seed)
     else:
-        drawn = _buildable(found.problem, samples, rng)
+        drawn = _with_room(found.problem, draw(found.problem.known, SPARE * samples, rng))
+    drawn = _straight(found.problem, drawn)
+    if len(drawn) < samples:
+        raise ContradictionError(
+            "most instruments that fit what was written have no room for the plate between its stops, or a neck that "
+            "the strings would fold: measure pivot height, depth of the plate's edges, the cavity and the relief, and "
+            "write them down."
+        )
+    drawn = drawn[:samples]
     deviations = np.concatenate([found.problem.known.mean[None], drawn])
     known = _saddles_known(job)
     place = SADDLE_PLACE * rng.standard_normal((samples + 1, found.problem.traits.string_count))
@@ -131,18 +141,26 @@ def _saddles_known(job: Job) -> str:
     return "typed" if typed else "pattern"
 
 
-def _buildable(problem: Problem, samples: int, rng: np.random.Generator) -> Array:
-    """Deviations of instruments whose plate has room between its stops."""
-    drawn = draw(problem.known, 4 * samples, rng)
+def _with_room(problem: Problem, drawn: Array) -> Array:
+    """Those of the deviations whose plate has room between its stops."""
     traits = vary(problem.traits, problem.known, drawn)
     low, high = tilt_limits(traits, as_batch(problem.found.settings, len(drawn)))
-    room = np.broadcast_to(low <= high, len(drawn))
-    if int(room.sum()) < samples:
-        raise ContradictionError(
-            "most instruments that fit what was written have no room for the plate between its stops; measure pivot "
-            "height, depth of the plate's edges and the cavity, and write them in the instrument file."
-        )
-    return drawn[room][:samples]
+    return drawn[np.broadcast_to(low <= high, len(drawn))]
+
+
+def _straight(problem: Problem, drawn: Array) -> Array:
+    """Those whose neck stands up to the strings: the tails of a Gaussian also hold necks of next to no stiffness."""
+    found = problem.found.hertz
+    base = problem.wanted if found is None else problem.traits
+    bending = vary(base, problem.known, drawn, wanted=found is None).neck.bending
+    drawn = drawn[np.broadcast_to(bending > 0.0, len(drawn))]
+    traits, settings = (
+        vary(base, problem.known, drawn, wanted=found is None),
+        as_batch(problem.found.settings, len(drawn)),
+    )
+    tilt = np.broadcast_to(tilt_limits(traits, settings)[0], len(drawn))
+    bow = tune_at(traits, settings, problem.targets.hertz if found is None else found, tilt).state.bow
+    return drawn[np.abs(bow) <= BOW]
 
 
 def _playable(traits: Traits) -> Traits:
