@@ -11,6 +11,8 @@ import pytest
 from setwright.bench.plans import problem_from
 from setwright.errors import NoPlanError
 from setwright.instrument.jobfile import Job
+from setwright.instrument.prior import Uncertain, prior
+from setwright.planning.bands import drawn_with_room
 from setwright.planning.branches import Branch, label, weigh
 from setwright.planning.choices import Choice, choices
 from setwright.planning.found import settle_found
@@ -174,3 +176,12 @@ def test_labels_in_words_of_the_trade() -> None:
     assert label(shimmed, Choice((), 2, False)) == "shims taken out, 2 springs, pivots as found"
     still = demo("wigeon-reradius")
     assert label(still, Choice((strip, strip), 0, False)) == "strip shim {0.000508} and strip shim {0.000508}"
+
+
+def test_no_instrument_is_drawn_whose_neck_has_next_to_no_stiffness() -> None:
+    known = prior(
+        (Uncertain("neck.bending", "stiffness of the neck", "neck.bending", None, "factor", 0.6, "N m2", "test"),)
+    )
+    drawn = drawn_with_room(known, 400, np.random.default_rng(3), lambda _: ())
+    assert drawn.shape == (400, 1)
+    assert drawn.min() > -0.8  # one in eleven of the Gaussian lies below

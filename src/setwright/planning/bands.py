@@ -24,6 +24,7 @@ from setwright.planning.solve import as_batch, needed_preload, up_bend_at, wante
 from setwright.planning.targets import Problem
 
 DRAWS = 8  # rounds of drawing
+LEAST_FACTOR = 0.2  # of a nominal stiffness, mass or friction, below which no instrument is drawn
 UNREAD = 3.0  # cents, standard uncertainty of an octave nobody read; common practice, no source
 EAR = 0.5  # cents, of one read by ear or tuner
 WORTH = 0.08  # share of a variance below which knowing a trait better is not worth a reading
@@ -87,6 +88,8 @@ def drawn_with_room(
 ) -> Array:
     """Draw deviations, keeping those whose plate has room between its stops in every case.
 
+    The tails of a Gaussian also hold necks and springs of next to no stiffness; they are left out too.
+
     Args:
         known: what is known.
         samples: n [1].
@@ -96,9 +99,10 @@ def drawn_with_room(
     Raises: ContradictionError where hardly any has room.
     """
     kept = np.empty((0, len(known.parts)))
+    factors = np.array([part.kind == "factor" for part in known.parts], dtype=np.bool_)
     for _ in range(DRAWS):
         deviations = draw(known, samples, rng)
-        room = np.ones(samples, dtype=np.bool_)
+        room = np.all(deviations[:, factors] > LEAST_FACTOR - 1.0, axis=1)
         for traits, settings in cases(deviations):
             low, high = tilt_limits(traits, as_batch(settings, samples))
             room &= low <= high
