@@ -22,7 +22,9 @@ from setwright.planning.steps import TUNING_MINUTES, stays_blocked, steps
 from setwright.planning.targets import Problem
 
 TRIED = 2  # branches whose bands are worked out
+FEWER = 160  # instruments a runner-up is worked out on
 WAY_SAMPLES = 64
+CLOSED_SAMPLES = 24  # the same for a way that is closed
 MISS_MINUTES = 15.0  # another round; quoted by the trade for one retune of a floating bridge (common practice)
 SURE = 0.02  # share of the instruments this may be that a tight claw may still miss
 
@@ -46,8 +48,11 @@ def make_plan(problem: Problem, samples: int = 512, seed: int = 0) -> Plan:
     good, bad = weigh(problem, branches, solved, step, TRIED)
     if not good:
         raise NoPlanError(_no_plan(bad), tuple((r.label, r.reason) for r in bad))
-    options = [_option(problem, branch, samples, seed) for branch in good]
+    few = min(samples, FEWER)
+    options = [_option(problem, branch, few if i else samples, seed) for i, branch in enumerate(good)]
     order = sorted(range(len(options)), key=lambda i: _preference(problem, options[i], good[i]))
+    if order[0]:
+        options[order[0]] = _option(problem, good[order[0]], samples, seed)
     options = [options[i] for i in order]
     best, second = options[0], options[1] if len(options) > 1 else None
     remarks = (*found.remarks, *_unread(problem))
@@ -202,7 +207,6 @@ def _rank(way: Way) -> tuple[bool, int, float]:
 
 
 def _way(problem: Problem, branch: Branch, name: str, hand: Hand, route: Path, deviations: Array, seed: int) -> Way:
-    outcome = practise(problem, branch.settings, hand, route, deviations, seed)
     limits = problem.limits
     allowed, reason = True, ""
     if route.peak > limits.peak:
@@ -211,6 +215,9 @@ def _way(problem: Problem, branch: Branch, name: str, hand: Hand, route: Path, d
     elif route.stress > limits.stress:
         allowed = False
         reason = f"a string would carry {route.stress:.0%} of its breaking load, allowed are {limits.stress:.0%}"
+    outcome = practise(
+        problem, branch.settings, hand, route, deviations if allowed else deviations[:CLOSED_SAMPLES], seed
+    )
     pitches = tuple((s + 1, hz) for s, hz in zip(route.order, route.hertz, strict=True))
     minutes = outcome.tunings * TUNING_MINUTES + outcome.claw_settings
     turns, peak, chance = outcome.claw_settings, max(route.peak, 0.0), outcome.second
