@@ -10,7 +10,7 @@ import pytest
 
 from setwright import __version__
 from setwright.cli.layout import WIDTH
-from setwright.cli.main import COMMANDS, main, run
+from setwright.cli.main import COMMANDS, main
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "examples"
@@ -20,21 +20,6 @@ LAPWING = str(EXAMPLES / "lapwing-pull.job.toml")
 KESTREL = str(EXAMPLES / "kestrel-float.job.toml")
 KNOT = str(EXAMPLES / "knot-too-weak.job.toml")
 JOBS = sorted(str(p) for p in EXAMPLES.glob("*.job.toml"))
-
-
-@pytest.fixture(autouse=True)
-def _no_units_from_outside(monkeypatch):
-    monkeypatch.delenv("SETWRIGHT_UNITS", raising=False)
-
-
-@pytest.fixture
-def ask(capsys):
-    def asked(*words):
-        code = run([str(w) for w in words])
-        out, err = capsys.readouterr()
-        return code, out, err
-
-    return asked
 
 
 def in_shell(line):

@@ -6,27 +6,11 @@ from pathlib import Path
 import pytest
 
 from setwright.cli.layout import WIDTH
-from setwright.cli.main import run
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 WIGEON = str(EXAMPLES / "wigeon-reradius.job.toml")
 JOBS = sorted(str(p) for p in EXAMPLES.glob("*.job.toml"))
 FEW = ("--samples", "32")
-
-
-@pytest.fixture(autouse=True)
-def _no_units_from_outside(monkeypatch):
-    monkeypatch.delenv("SETWRIGHT_UNITS", raising=False)
-
-
-@pytest.fixture
-def ask(capsys):
-    def asked(*words):
-        code = run([str(w) for w in words])
-        out, err = capsys.readouterr()
-        return code, out, err
-
-    return asked
 
 
 @pytest.mark.parametrize("job", JOBS, ids=lambda path: Path(path).name.split(".")[0])

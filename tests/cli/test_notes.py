@@ -10,7 +10,6 @@ import pytest
 
 from setwright.bench.drawn import put_drawing
 from setwright.cli.layout import WIDTH
-from setwright.cli.main import run
 from setwright.errors import InputError
 
 ROOT = Path(__file__).parents[2]
@@ -31,21 +30,6 @@ string_height = { fret = 12, treble = "2.0 mm", bass = "2.5 mm" }
 octave = ["29 c", "-29 c", "0 c", "0 c"]
 [want]
 """
-
-
-@pytest.fixture(autouse=True)
-def _no_units_from_outside(monkeypatch):
-    monkeypatch.delenv("SETWRIGHT_UNITS", raising=False)
-
-
-@pytest.fixture
-def ask(capsys):
-    def asked(*words):
-        code = run([str(w) for w in words])
-        out, err = capsys.readouterr()
-        return code, out, err
-
-    return asked
 
 
 @pytest.fixture

@@ -82,11 +82,6 @@ REFUSED = {
 }  # fmt: skip
 
 
-@pytest.fixture(autouse=True)
-def _no_units_from_outside(monkeypatch):
-    monkeypatch.delenv("SETWRIGHT_UNITS", raising=False)
-
-
 @pytest.fixture
 def ask(capsys):
     def asked(*words):

@@ -139,7 +139,7 @@ def test_where_nothing_will_do_there_is_nothing_to_tell():
 def test_an_instrument_without_room_for_its_plate_is_refused(monkeypatch):
     import setwright.bench.standing as standing
 
-    monkeypatch.setattr(standing, "tilt_limits", lambda *_: (np.array(1.0), np.array(0.0)))
+    monkeypatch.setattr(standing, "has_room", lambda *_: np.array(False))
     with pytest.raises(ContradictionError, match="no room"):
         on_the_bench(KESTREL, samples=FEW)
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from setwright.bench.plans import plan_job, problem_from
 from setwright.errors import ContradictionError, InputError
-from setwright.instrument.geometry import build_rig, edge_gap, tilt_for_gap, tilt_limits
+from setwright.instrument.geometry import build_rig, edge_gap, has_room, tilt_for_gap, tilt_limits
 from setwright.instrument.jobfile import Job
 from setwright.instrument.notes import fretted
 from setwright.instrument.predict import Tuned, balance_at, tune_at
@@ -144,8 +144,8 @@ def _saddles_known(job: Job) -> str:
 def _with_room(problem: Problem, drawn: Array) -> Array:
     """Those of the deviations whose plate has room between its stops."""
     traits = vary(problem.traits, problem.known, drawn)
-    low, high = tilt_limits(traits, as_batch(problem.found.settings, len(drawn)))
-    return drawn[np.broadcast_to(low <= high, len(drawn))]
+    room = has_room(traits, as_batch(problem.found.settings, len(drawn)))
+    return drawn[np.broadcast_to(room, len(drawn))]
 
 
 def _straight(problem: Problem, drawn: Array) -> Array:

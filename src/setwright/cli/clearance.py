@@ -7,8 +7,8 @@ import re
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json, system_of, units_option
-from setwright.cli.drawn import checked_output, plan_option, put, samples_option, svg_option
+from setwright.cli.asked import json_option, system_of, units_option
+from setwright.cli.drawn import answer, checked_output, plan_option, samples_option, svg_option
 from setwright.errors import InputError
 from setwright.units.read import read_force
 
@@ -36,7 +36,6 @@ def command(
 ) -> None:
     """Least clearance of every string of JOB wherever it is stopped, lowest clean heights, and bends that choke."""
     from setwright.bench.clearance import clearance_drawing, clearance_of
-    from setwright.bench.data import document
     from setwright.bench.plans import preferred_system
     from setwright.cli.clearance_table import clearance_text
     from setwright.instrument.jobfile import read_job
@@ -47,12 +46,14 @@ def command(
     read = read_job(job)
     system = system_of(units, preferred_system(read))
     result = clearance_of(read, strength, share, plan, samples)
-    if put(svg, lambda: clearance_drawing(result, system)):
-        return
-    if as_json:
-        say_json(document("clearance", result))
-        return
-    say(clearance_text(result, system))
+    answer(
+        "clearance",
+        result,
+        lambda: clearance_drawing(result, system),
+        lambda: clearance_text(result, system),
+        svg,
+        as_json,
+    )
 
 
 def _share(text: str) -> float:

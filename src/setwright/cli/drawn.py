@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 import click
 
-from setwright.cli.asked import say
+from setwright.cli.asked import say, say_json
 from setwright.errors import InputError
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -40,6 +40,29 @@ def checked_output(svg: str | None, as_json: bool) -> None:
     """
     if svg == "-" and as_json:
         raise InputError("--svg - and --json both go to standard output; name a file for the drawing.")
+
+
+def answer(
+    what: str, result: object, draw: Callable[[], str], tell: Callable[[], str], svg: str | None, as_json: bool
+) -> None:
+    """Draw where that is asked for, then answer in JSON or in words, unless the drawing took standard output.
+
+    Args:
+        what: name of the JSON document.
+        result: what it holds.
+        draw: makes the drawing.
+        tell: makes the words.
+        svg: file of the drawing, "-", or None.
+        as_json: whether JSON is asked for.
+    """
+    from setwright.bench.data import document
+
+    if put(svg, draw):
+        return
+    if as_json:
+        say_json(document(what, result))
+    else:
+        say(tell())
 
 
 def put(svg: str | None, draw: Callable[[], str]) -> bool:

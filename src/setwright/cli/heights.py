@@ -6,8 +6,8 @@ import re
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json, system_of, units_option
-from setwright.cli.drawn import checked_output, plan_option, put, samples_option, svg_option
+from setwright.cli.asked import json_option, system_of, units_option
+from setwright.cli.drawn import answer, checked_output, plan_option, samples_option, svg_option
 from setwright.errors import InputError
 
 WAY = re.compile(r"\s*(\d{1,2})\s*[, ]\s*(\d{1,2})\s*[, ]\s*(\d{1,2})\s*$")
@@ -37,7 +37,6 @@ def command(
     svg: str | None,
 ) -> None:
     """String heights of JOB at every fret as found, and the relief of its neck by each way the trade reads it."""
-    from setwright.bench.data import document
     from setwright.bench.heights import heights_drawing, heights_of
     from setwright.bench.plans import preferred_system
     from setwright.cli.heights_table import heights_text
@@ -48,12 +47,14 @@ def command(
     read = read_job(job)
     system = system_of(units, preferred_system(read))
     result = heights_of(read, tuple(dict.fromkeys(frets)), capo, ways, plan, samples)
-    if put(svg, lambda: heights_drawing(result, system)):
-        return
-    if as_json:
-        say_json(document("heights", result))
-        return
-    say(heights_text(result, system))
+    answer(
+        "heights",
+        result,
+        lambda: heights_drawing(result, system),
+        lambda: heights_text(result, system),
+        svg,
+        as_json,
+    )
 
 
 def _way(text: str) -> tuple[int, int, int]:

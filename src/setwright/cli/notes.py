@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json, system_of, units_option
-from setwright.cli.drawn import checked_output, plan_option, put, samples_option, svg_option
+from setwright.cli.asked import json_option, system_of, units_option
+from setwright.cli.drawn import answer, checked_output, plan_option, samples_option, svg_option
 
 
 @click.command("notes")
@@ -35,7 +35,6 @@ def command(
     svg: str | None,
 ) -> None:
     """Cents error of every note of JOB as found, with bands; octave errors and what each saddle has to do."""
-    from setwright.bench.data import document
     from setwright.bench.notes import notes_drawing, notes_of
     from setwright.bench.plans import preferred_system
     from setwright.cli.notes_table import notes_text
@@ -45,9 +44,11 @@ def command(
     read = read_job(job)
     system = system_of(units, preferred_system(read))
     result = notes_of(read, plan, ends, floating, samples)
-    if put(svg, lambda: notes_drawing(result, system)):
-        return
-    if as_json:
-        say_json(document("notes", result))
-        return
-    say(notes_text(result, system))
+    answer(
+        "notes",
+        result,
+        lambda: notes_drawing(result, system),
+        lambda: notes_text(result, system),
+        svg,
+        as_json,
+    )

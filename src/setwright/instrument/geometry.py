@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from setwright.instrument.settings import Settings
-from setwright.instrument.traits import Array, Traits
+from setwright.instrument.traits import Array, Mask, Traits
 from setwright.physics.balance import SPRING_FIELDS, STRING_FIELDS, Rig
 from setwright.physics.frets import board_radius, drop, fret_position
 from setwright.physics.neck import bent_height, bent_shift, rotate, strip_angle, wedge_angle
@@ -243,6 +243,18 @@ def tilt_limits(traits: Traits, settings: Settings) -> tuple[Array, Array]:
     for stop in upper[1:]:
         high = np.minimum(high, stop)
     return low, high
+
+
+def has_room(traits: Traits, settings: Settings) -> Mask:
+    """Whether the plate's stops leave it any room.
+
+    Args:
+        traits: the instrument.
+        settings: pivots, wedge, block [m].
+    Returns: (...) [1].
+    """
+    low, high = tilt_limits(traits, settings)
+    return np.asarray(low <= high)
 
 
 def claw_axis(traits: Traits) -> tuple[Array, Array]:

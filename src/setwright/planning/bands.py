@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from setwright.errors import ContradictionError
-from setwright.instrument.geometry import build_rig, edge_gap, saddle_contact, tilt_limits
+from setwright.instrument.geometry import build_rig, edge_gap, has_room, saddle_contact
 from setwright.instrument.predict import balance_at, relief, string_heights, tune_at
 from setwright.instrument.prior import Prior, draw, vary
 from setwright.instrument.settings import Settings
@@ -104,8 +104,7 @@ def drawn_with_room(
         deviations = draw(known, samples, rng)
         room = np.all(deviations[:, factors] > LEAST_FACTOR - 1.0, axis=1)
         for traits, settings in cases(deviations):
-            low, high = tilt_limits(traits, as_batch(settings, samples))
-            room &= low <= high
+            room &= has_room(traits, as_batch(settings, samples))
         kept = np.concatenate([kept, deviations[room]])
         if len(kept) >= samples:
             return kept[:samples]

@@ -82,7 +82,7 @@ MOVES: tuple[Move, ...] = (
     ),
     Move(
         "shim", "Lay the shim in the pocket", needs=("pocket open",), gives=("shim laid",), minutes=4.0,
-        disturbs=("relief check", "pivots", "saddles", "claw", "tune", "octave"),
+        disturbs=("pivots", "saddles", "claw", "tune", "octave"),
         cautions=("A shim must lie flat and clean; a bent or doubled one lets the tongue rise.",),
     ),
     Move(

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from setwright.errors import NoPlanError
-from setwright.planning.moves import BY_KEY, MOVES, Move
+from setwright.planning.moves import MOVES, Move
 
 
 def needed_moves(wanted: Iterable[str], facts: set[str], moves: tuple[Move, ...] = MOVES) -> list[Move]:
@@ -101,6 +101,3 @@ def order_of_work(wanted: Iterable[str], facts: set[str]) -> list[Move]:
     Returns: the moves in order.
     """
     return in_order(needed_moves(wanted, facts), facts)
-
-
-__all__ = ["BY_KEY", "in_order", "needed_moves", "order_of_work"]

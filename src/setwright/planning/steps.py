@@ -66,9 +66,7 @@ def changes(problem: Problem, branch: Branch, hand: Hand) -> tuple[list[str], se
     if moved["strings on"]:
         wanted.append("strings off")
     if moved["hang springs"]:
-        facts.discard("springs hung")
         wanted.append("unhook")
-        facts.add("springs hung")
     done = {"pivots": "pivots set", "saddles": "saddles set", "claw": "claw set", "strings on": "strings fitted"}
     facts |= {fact for key, fact in done.items() if not moved[key]}
     if problem.found.mode != "blocked":
