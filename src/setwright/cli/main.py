@@ -19,6 +19,7 @@ COMMANDS = {
     "heights": ("setwright.cli.heights", "string heights at every fret, and relief by every way of reading it"),
     "clearance": ("setwright.cli.clearance", "where strokes and bends touch, and how low the strings can go"),
     "strings": ("setwright.cli.strings", "tension, strength and stretch of a set of strings"),
+    "log": ("setwright.cli.log", "the journal of a job: what was done and read"),
     "schema": ("setwright.cli.schema", "JSON Schema of the instrument file or the job file"),
 }
 KINDS: dict[type[errors.SetwrightError], str] = {

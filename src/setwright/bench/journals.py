@@ -1,0 +1,137 @@
+"""The journal of a job: where it is, what goes into it and when."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from setwright.errors import InputError
+from setwright.instrument.jobfile import Job, read_job
+from setwright.records.entries import Entry
+from setwright.records.journal import Journal, append, read_journal
+from setwright.records.journal_text import parse
+
+JOB_END = ".job.toml"
+JOURNAL_END = ".journal.txt"
+
+
+@dataclass(frozen=True)
+class Kept:
+    """An entry that was kept. path: of the journal. set_aside: a torn line before it, "" when there was none."""
+
+    path: Path
+    entry: Entry
+    set_aside: str
+
+
+def journal_path(job: str, journal: str | None = None) -> Path:
+    """Where the journal of a job is: NAME.journal.txt beside NAME.job.toml.
+
+    Args:
+        job: path of the job file.
+        journal: path that goes before the rule, or None.
+    Returns: the path.
+    Raises: InputError for an empty name, or for that of the job itself.
+    """
+    if journal is not None:
+        if not journal or "\0" in journal or Path(journal).absolute() == Path(job).absolute():
+            raise InputError(f"--journal: {journal!r} is no name of a journal; write for instance dunlin.journal.txt.")
+        return Path(journal)
+    path = Path(job)
+    name = path.name
+    for end in (JOB_END, ".toml"):
+        if name.endswith(end) and name != end:
+            return path.with_name(name.removesuffix(end) + JOURNAL_END)
+    return path.with_name(name + JOURNAL_END)
+
+
+def open_journal(job: str, journal: str | None = None) -> tuple[Path, Journal]:
+    """The journal of a job; empty when nothing was written yet.
+
+    Args:
+        job: path of the job file, which must be one.
+        journal: path of the journal, None by the rule.
+    Returns: its path and what it holds.
+    Raises: FileFormatError, QuestionableError, InputError: one sentence with file and line.
+    """
+    read = read_job(job)
+    path = journal_path(job, journal)
+    found = read_journal(path)
+    for entry in found.entries:
+        _belongs(entry, read, f"{path.name}, line {entry.line}: ")
+    return path, found
+
+
+def keep(
+    job: str,
+    words: Sequence[str],
+    journal: str | None = None,
+    who: str = "",
+    sure: bool = False,
+    when: datetime | None = None,
+) -> Kept:
+    """Put an entry into the journal of a job: read, did, note or strike and what follows.
+
+    Args:
+        job: path of the job file.
+        words: the verb first.
+        journal: path of the journal, None by the rule.
+        who: did it; "" when not said.
+        sure: an unlikely value is meant.
+        when: the time, None for now, by the clock of the bench.
+    Returns: the entry as kept.
+    Raises: InputError, QuestionableError, FileFormatError; nothing is written then.
+    """
+    read = read_job(job)
+    if not words:
+        raise InputError("nothing is to be kept; begin with read, did, note or strike.")
+    parts = " ".join(words).split(maxsplit=1)
+    if not parts:
+        raise InputError("nothing is to be kept; begin with read, did, note or strike.")
+    entry = parse(parts[0], parts[1] if len(parts) > 1 else "", when or datetime.now(), who, sure)
+    _belongs(entry, read, "")
+    path = journal_path(job, journal)
+    if entry.strikes is not None:
+        _may_strike(path, entry.strikes)
+    kept = append(path, entry)
+    return Kept(path, kept.entry, kept.set_aside)
+
+
+def plain(entry: Entry) -> dict[str, Any]:
+    """An entry as JSON can hold it.
+
+    Args:
+        entry: of a journal.
+    Returns: its fields; the time as text.
+    """
+    return {**asdict(entry), "when": entry.when.isoformat(sep=" ")}
+
+
+def _belongs(entry: Entry, job: Job, where: str) -> None:
+    """Refuse strings and frets the instrument does not have."""
+    instrument = job.instrument
+    if entry.place.string is not None and entry.place.string > instrument.strings:
+        raise InputError(
+            f"{where}string {entry.place.string} does not exist; {instrument.name} has {instrument.strings}, "
+            "string 1 is the thinnest."
+        )
+    how = entry.convention
+    highest = max(fret or 0 for fret in (entry.place.fret, how.hold_high, how.capo))
+    if highest > instrument.frets and not entry.place.harmonic:
+        raise InputError(
+            f"{where}fret {highest} does not exist; {instrument.name} has {instrument.frets}, check the number."
+        )
+
+
+def _may_strike(path: Path, number: int) -> None:
+    """Refuse to strike twice, or to strike a strike."""
+    meant = next((one for one in read_journal(path).entries if one.number == number), None)
+    if meant is None:
+        raise InputError(f"there is no entry #{number} in {path.name} to strike; setwright log JOB shows the numbers.")
+    if meant.verb == "strike":
+        raise InputError(f"#{number} strikes another entry; give that one anew instead.")
+    if meant.struck_by is not None:
+        raise InputError(f"#{number} is struck already, by #{meant.struck_by}; nothing more is needed.")

@@ -1,0 +1,1 @@
+"""What was done and read on a job, kept."""
