@@ -1,6 +1,8 @@
 """setwright log: the same words as in the file."""
 
 import json
+import re
+import shlex
 import shutil
 from datetime import datetime
 from pathlib import Path
@@ -9,6 +11,9 @@ import pytest
 
 from setwright.bench.journals import journal_path, keep
 from setwright.errors import InputError
+from setwright.records.forms import FORMS
+from setwright.records.journal import from_bytes
+from setwright.records.journal_text import line_of, parse
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
@@ -18,6 +23,34 @@ def job(tmp_path):
     for name in ("kestrel-float.job.toml", "kestrel.instrument.toml"):
         shutil.copy(EXAMPLES / name, tmp_path / name)
     return tmp_path / "kestrel-float.job.toml"
+
+
+PAGE = (Path(__file__).parents[2] / "docs" / "file-formats.md").read_text(encoding="utf-8")
+
+
+def test_the_journal_of_the_docs_can_be_read():
+    block = re.search(r"```journal\n(.*?)```", PAGE, re.DOTALL)[1]
+    found = from_bytes(
+        b"".join(f"2026-11-25 14:00  #{n}  note  x\n".encode() for n in range(1, 12)) + block.encode(), "j"
+    )
+    assert [one.struck_by for one in found.entries if one.number == 15] == [17]
+    assert "".join(f"{line_of(one)}\n" for one in found.entries[11:]) == block
+
+
+def test_the_docs_show_every_form_and_every_example_there_is_understood():
+    shown = [words.split(maxsplit=1) for words in re.findall(r"`((?:read|did) [^`.]*(?:\.\d[^`]*)?)`", PAGE)]
+    named = {(entry.verb, entry.what) for entry in (parse(*words, datetime(2026, 11, 25)) for words in shown)}
+    assert named == {(verb, what) for verb, forms in FORMS.items() for what in forms}
+
+
+def test_the_commands_of_the_docs_run(ask, job, monkeypatch):
+    monkeypatch.chdir(job.parent)
+    for n in range(15):
+        ask("log", job, "note", n)
+    lines = re.findall(r"^setwright (log .+)$", PAGE, re.MULTILINE)
+    assert len(lines) == 3
+    for line in lines:
+        assert ask(*shlex.split(line))[0] == 0, line
 
 
 def journal_of(job):
