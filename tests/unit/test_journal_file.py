@@ -165,12 +165,41 @@ def test_strike_of_nothing(path):
 
 
 def test_a_place_that_cannot_be_read_or_written(tmp_path):
-    with pytest.raises(FileFormatError, match="cannot be read"):
-        read_journal(tmp_path)
-    with pytest.raises(InputError, match="cannot be written"):
-        append(tmp_path, note())
-    with pytest.raises(InputError, match="cannot be written"):
-        append(tmp_path / "none" / "a.journal.txt", note())
+    os.mkfifo(tmp_path / "pipe")
+    for place in (tmp_path, tmp_path / "pipe"):
+        with pytest.raises(FileFormatError, match="a folder or a device"):
+            read_journal(place)
+        with pytest.raises(InputError, match="a folder or a device"):
+            append(place, note())
+    for place in (tmp_path / "none" / "a.journal.txt", tmp_path / ("a" * 300)):
+        with pytest.raises(InputError, match="cannot be written"):
+            append(place, note())
+    with pytest.raises(FileFormatError, match="cannot be read: file name too long"):
+        read_journal(tmp_path / ("a" * 300))
+
+
+def test_a_file_that_cannot_be_read(path, monkeypatch):
+    def refused(_):
+        raise PermissionError(13, "Permission denied")
+
+    path.write_bytes(FIRST)
+    monkeypatch.setattr(type(path), "read_bytes", refused)
+    with pytest.raises(FileFormatError, match="cannot be read: permission denied"):
+        read_journal(path)
+
+
+@pytest.mark.parametrize("text", [b"# Title\n\nSome words.\n", b"[job]\nname = 1\nx"])
+def test_a_file_of_other_text_is_left_alone(path, text):
+    path.write_bytes(text)
+    with pytest.raises(InputError, match="no entry of a journal"):
+        append(path, note())
+    assert path.read_bytes() == text
+
+
+def test_remarks_and_torn_lines_alone_may_begin_a_journal(path):
+    path.write_bytes(b"# by hand\n2026-11-2")
+    assert append(path, note()).set_aside == "2026-11-2"
+    assert append(path, note()).entry.number == 2
 
 
 def test_a_full_disk_is_told(path, monkeypatch):

@@ -74,6 +74,8 @@ def read_journal(path: Path) -> Journal:
         its entry; QuestionableError for an unlikely value that is not confirmed.
     """
     try:
+        if path.exists() and not path.is_file():
+            raise FileFormatError(f"{path} is a folder or a device, not a file; name a journal.")
         raw = path.read_bytes()
     except FileNotFoundError:
         return Journal()
@@ -122,10 +124,12 @@ def append(path: Path, entry: Entry) -> Appended:
         path: of the file; made when it does not exist, its folder must.
         entry: from `journal_text.parse`; its number is not regarded.
     Returns: the entry with its number, and what was set aside.
-    Raises: InputError when its words do not say what the entry says, when a strike names no entry, or when the file
-        cannot be written, with what may have happened to the line.
+    Raises: InputError when its words do not say what the entry says, when a strike names no entry, for a file of other
+        text, or when the file cannot be written.
     """
     try:
+        if path.exists() and not path.is_file():
+            raise InputError(f"{path} is a folder or a device, not a file; name a journal.")
         with _held(path) as handle:
             return _append(handle, path, entry)
     except OSError as error:
@@ -140,6 +144,8 @@ def _append(handle: int, path: Path, entry: Entry) -> Appended:
     if number > MOST_ENTRIES or len(raw) > LARGEST:
         raise InputError(f"{path.name} is full; begin a new journal and name it with --journal.")
     left = b"" if raw.endswith(b"\n") else raw.rpartition(b"\n")[2]
+    if not _may_be_journal(raw.removesuffix(left)):
+        raise InputError(f"{path.name} holds text but no entry of a journal; name another file, it was left as it is.")
     if entry.strikes is not None and entry.strikes not in _whole(raw.removesuffix(left)):
         raise InputError(
             f"there is no entry #{entry.strikes} in {path.name} to strike; the numbers are in the journal."
@@ -160,6 +166,13 @@ def _append(handle: int, path: Path, entry: Entry) -> Appended:
 def _whole(raw: bytes) -> set[int]:
     """Numbers of the entries in whole lines."""
     return {int(found["number"]) for found in _NUMBER.finditer(raw) if not found["torn"]}
+
+
+def _may_be_journal(raw: bytes) -> bool:
+    """Whether whole lines are those of a journal: one entry at least, or nothing but remarks and torn lines."""
+    lines = [line.strip() for line in raw.removeprefix(b"\xef\xbb\xbf").split(b"\n")]
+    said = [line for line in lines if line and not line.startswith(b"#") and not line.endswith(TORN.encode())]
+    return not said or any(_NUMBER.match(line) for line in said)
 
 
 @contextmanager
