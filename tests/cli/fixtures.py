@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from setwright.cli.card import Head
+from setwright.instrument.settings import Settings
 from setwright.planning.plan import (
     Amount,
     Effect,
+    End,
     Expected,
     Figures,
     Narrow,
@@ -103,10 +107,20 @@ NARROW = (
     Narrow("unit mass of new string 1 (.012)", 0.1, "claw position", 0.002, "share", "catalogue: published"),
     Narrow("never shown", 0.01, "claw position", 0.002, "share", "catalogue"),
 )
+_NONE, _ZERO = np.array(np.nan), np.array(0.0)
+END = End(
+    Settings(
+        np.array([0.7, 0.7, 0.7]), np.array([0.0137, 0.0139]), np.ones(3), np.zeros(2), np.zeros(3), np.zeros(3),
+        np.array(0.000508), _ZERO, _ZERO, _ZERO, np.zeros(3), _NONE, _NONE,
+    ),
+    -0.0031, 0.004, (329.63, 246.94, 196.0),
+)  # fmt: skip
 BEST = Option(
-    "strip shim {0.000508}, 3 springs, pivots moved", STEPS, TARGETS, WAYS, FIGURES, 0.36, 0.996, 46.0, NARROW
+    "strip shim {0.000508}, 3 springs, pivots moved", STEPS, TARGETS, WAYS, FIGURES, 0.36, 0.996, 46.0, NARROW, END
 )
-SECOND = Option("pocket as found, 4 springs, pivots moved", STEPS[:1], TARGETS[:1], WAYS[1:2], None, 0.3, 0.8, 61.0, ())
+SECOND = Option(
+    "pocket as found, 4 springs, pivots moved", STEPS[:1], TARGETS[:1], WAYS[1:2], None, 0.3, 0.8, 61.0, (), END
+)
 REJECTED = (
     Rejected("pocket as found, 2 springs", "claw at its end, {0.000780} short", 0.8),
     Rejected("strip shim {0.000254}, 2 springs", "claw at its end, {0.001500} short", 1.5),

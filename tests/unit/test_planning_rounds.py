@@ -108,7 +108,7 @@ def exact_hand(monkeypatch: pytest.MonkeyPatch, problem: Problem) -> Problem:
 @pytest.mark.parametrize("name", ["kestrel-float", "dunlin-heavier", "lapwing-pull"])
 def test_with_nothing_uncertain_one_round_does(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     problem, branch = settled(exact_hand(monkeypatch, demo(name)))
-    deviations = possible(problem, branch, 16, 3)
+    deviations = possible(problem, branch.settings, 16, 3)
     claw = claw_needed(problem, branch, deviations)
     assert claw == pytest.approx(np.full(16, branch.settings.claw.mean()), abs=1e-6)
     title, hand = ways(problem, branch, claw)[0]
@@ -127,7 +127,7 @@ def test_touching_up_mends_what_the_tuner_spoils(monkeypatch: pytest.MonkeyPatch
     wobbly = replace(problem, limits=replace(problem.limits, tuner_error=3.0))
     hand = Hand(float("nan"), branch.settings.claw, np.full(6, np.nan), False)
     way = path(problem, branch.settings, hand.start)
-    deviations = possible(problem, branch, 200, 1)
+    deviations = possible(problem, branch.settings, 200, 1)
     exact = practise(problem, branch.settings, hand, way, deviations, 0)
     rough = practise(wobbly, branch.settings, hand, way, deviations, 0)
     assert exact.first == 1.0
@@ -142,7 +142,7 @@ def test_touching_up_mends_what_the_tuner_spoils(monkeypatch: pytest.MonkeyPatch
 def test_pegs_kept_near_pitch_start_where_each_instrument_had_them() -> None:
     made = floating(want={"rear_gap": '"2.7 mm ± 0.25 mm"'})
     problem, branch = settled(problem_from(made))
-    deviations = possible(problem, branch, 12, 1)
+    deviations = possible(problem, branch.settings, 12, 1)
     names = dict(ways(problem, branch, claw_needed(problem, branch, deviations)))
     hand = names["wedge, strings kept near pitch, claw out by ear"]
     assert (hand.start == problem.found.settings.unstretched).all()
@@ -166,7 +166,7 @@ def test_a_way_that_starts_slack_says_so() -> None:
 
 def test_instruments_without_room_for_their_plate_are_left_out() -> None:
     problem, branch = settled(demo("dunlin-heavier"))
-    deviations = possible(problem, branch, 4096, 0)
+    deviations = possible(problem, branch.settings, 4096, 0)
     assert deviations.shape == (4096, len(problem.known.parts))
     traits = vary(problem.wanted, problem.known, deviations, wanted=True)
     low, high = tilt_limits(traits, as_batch(branch.settings, 4096))
@@ -174,7 +174,7 @@ def test_instruments_without_room_for_their_plate_are_left_out() -> None:
     thick = replace(problem.traits.bridge, rear_up=array(-0.02), front_up=array(-0.02))
     never = replace(problem, traits=replace(problem.traits, bridge=thick), wanted=replace(problem.wanted, bridge=thick))
     with pytest.raises(ContradictionError, match="have no room for the plate between its stops; measure pivot height"):
-        possible(never, branch, 64, 0)
+        possible(never, branch.settings, 64, 0)
 
 
 def test_half_width_of_nothing_is_nothing() -> None:

@@ -6,20 +6,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from setwright.bench.heights import contacts
 from setwright.bench.standing import PLUCK, SAMPLES, Banded, Bench, Standing, band, on_the_bench
 from setwright.errors import InputError
+from setwright.instrument.fan import fret_places, nut_places
 from setwright.instrument.jobfile import Job
-from setwright.instrument.traits import Array, Mask
-from setwright.physics.clearance import (
-    bend_displacement,
-    bend_map,
-    bend_rise,
-    clearance_map,
-    hardest_pluck,
-    pluck_amplitude,
-    rise_to_clear,
+from setwright.instrument.strokes import (
+    Strokes,
+    clearances,
+    contacts,
+    farthest_stroke,
+    height_at,
+    stroke_place,
+    strokes_on,
 )
+from setwright.instrument.traits import Array, Mask
+from setwright.physics.clearance import bend_displacement, bend_map, bend_rise, hardest_pluck, rise_to_clear
 from setwright.physics.frets import board_radius, drop, fret_position
 from setwright.sheets.clearance import ClearanceSheet, Reach, draw_clearance
 from setwright.units.show import LengthStyle, System, show_length, show_turns
@@ -32,7 +33,6 @@ BENT_SAMPLES = 48
 REACH = 0.025  # m, farther no finger pushes a string; common practice, no source
 FINEST = 1 / 8  # turn
 HAIR = 5e-5  # m, the digits of a height end here
-SHORT_OF_FRET = 0.96  # of the string from the last fret to the saddle
 
 
 @dataclass(frozen=True)
@@ -98,19 +98,6 @@ class ClearanceTable:
     remarks: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class _Swing:
-    """Strokes and contacts of one state."""
-
-    x: Array  # (B, S, N + 1) m
-    y: Array
-    saddle_x: Array  # (B, S) m
-    saddle_y: Array
-    pluck: Array  # (B, S) m from the saddle
-    per_newton: Array  # (B, S, N + 1) m/N
-    force: Array  # (B) N
-
-
 def clearance_of(
     job: Job,
     force: float | None = None,
@@ -133,7 +120,7 @@ def clearance_of(
     """
     if force is not None and not FORCE[0] < force <= FORCE[1]:
         raise InputError(f"--force: {force:g} N is no stroke; give more than 0 and at most {FORCE[1]:g} N.")
-    most = _farthest(job.instrument.frets)
+    most = farthest_stroke(job.instrument.frets)
     if place is not None and not PLUCK[0] <= place <= most:
         raise InputError(
             f"--place: {100 * place:g} % of the open string is no place for a stroke behind the last fret; give "
@@ -143,7 +130,7 @@ def clearance_of(
     board = bench.problem.traits.fretboard
     gauges = job.want.strings if plan else job.found.strings
     off = _read_off(bench, seed)
-    swings = [_swing(one, force, place, off) for one in bench.states]
+    swings = [strokes_on(one.traits, one.settings, one.state, force, place, off) for one in bench.states]
     shown = tuple(_shown(one, swing) for one, swing in zip(bench.states, swings, strict=True))
     return ClearanceTable(
         title=job.title,
@@ -153,7 +140,7 @@ def clearance_of(
         frets=board.frets,
         fret_x=tuple(float(x) for x in np.asarray(fret_position(float(board.scale), np.arange(1, board.frets + 1)))),
         force=band(swings[-1].force),
-        place=band(_place(bench.states[-1], place)),
+        place=band(stroke_place(bench.states[-1].traits, samples + 1, place)),
         fret=FRET,
         most_bend=float(BENDS[-1]),
         states=shown,
@@ -171,17 +158,6 @@ def _remarks(shown: tuple[ReachShown, ...]) -> tuple[str, ...]:
     return ()
 
 
-def _farthest(frets: int) -> float:
-    """Farthest stroke from the saddle, short of the last fret."""
-    return SHORT_OF_FRET * float(2.0 ** (-frets / 12.0))
-
-
-def _place(one: Standing, place: float | None) -> Array:
-    """(B) share of the open string."""
-    own = np.minimum(one.traits.playing.pluck_place, _farthest(one.traits.fretboard.frets))
-    return np.array(np.broadcast_to(own if place is None else place, one.state.tilt.shape))
-
-
 def _read_off(bench: Bench, seed: int) -> Array:
     """(B, S) how far each saddle may stand off for the error of its own string's reading, none for the first [m]."""
     count, strings = bench.states[0].state.tension.shape
@@ -189,40 +165,22 @@ def _read_off(bench: Bench, seed: int) -> Array:
     out = np.zeros((count, strings))
     if heights is None or bench.states[0].when != "as found":
         return out
-    saddle_x = contacts(bench.states[0])[2][0]
-    share = fret_position(float(bench.problem.traits.fretboard.scale), heights.fret) / saddle_x
+    first = bench.states[0]
+    saddle_x = contacts(first.traits, first.settings, first.state)[2][0]
+    traits = bench.problem.traits
+    start = nut_places(traits)
+    share = (fret_places(traits, [heights.fret])[..., 0] - start) / (saddle_x - start)
     sd = np.array([one.band for one in heights.amounts]) / share
     out[1:] = sd * np.random.default_rng([seed, strings]).standard_normal((count - 1, strings))
     return out
 
 
-def _swing(one: Standing, force: float | None, place: float | None, off: Array) -> _Swing:
-    """How far a newton at the pluck brings every string down, wherever it is stopped."""
-    x, y, saddle_x, saddle_y = contacts(one)
-    saddle_y = saddle_y + off
-    given = np.asarray(one.traits.playing.pluck_force) if force is None else np.asarray(force)
-    pluck = _place(one, place)[:, None] * (saddle_x - x[..., 0])
-    speaking = saddle_x[..., None] - x
-    share = pluck[..., None] / speaking
-    per_newton = pluck_amplitude(1.0, share, speaking, one.state.tension[..., None])
-    strength = np.array(np.broadcast_to(given, one.state.tilt.shape))
-    return _Swing(x, y, saddle_x, saddle_y, pluck, per_newton, strength)
-
-
-def _pairs(swing: _Swing, struck: bool) -> Array:
-    """(B, S, N + 1, N + 1) m, with or without the stroke."""
-    force = swing.force[:, None, None] if struck else 0.0
-    amplitude = force * swing.per_newton
-    return clearance_map(swing.x, swing.y, swing.saddle_x, swing.saddle_y, swing.pluck, amplitude)
-
-
-def _shown(one: Standing, swing: _Swing) -> ReachShown:
+def _shown(one: Standing, swing: Strokes) -> ReachShown:
     """Everything of one state."""
-    struck, rest = _pairs(swing, True), _pairs(swing, False)
+    struck, rest = clearances(swing), clearances(swing, struck=False)
     rise = rise_to_clear(struck, swing.x, swing.saddle_x).clearance
     hardest = hardest_pluck(rest, swing.x, swing.saddle_x, swing.pluck, swing.per_newton).clearance
-    share = (swing.x[..., FRET] - swing.x[..., 0]) / (swing.saddle_x - swing.x[..., 0])
-    height = rest[..., 0, FRET]
+    height, share = height_at(swing, FRET)
     lowest = height + share * rise
     strings = tuple(
         _string(one, s, struck[:, s], hardest[:, s], (height[:, s], lowest[:, s]), rise[:, s])
@@ -263,7 +221,7 @@ def _rooms(one: Standing) -> tuple[Array, Array]:
     return np.asarray(limits[..., 0] - rise), np.asarray(limits[..., 1] - rise)
 
 
-def _chokes(one: Standing, swing: _Swing) -> tuple[Choke, ...]:
+def _chokes(one: Standing, swing: Strokes) -> tuple[Choke, ...]:
     """Least bend at every fret that brings the resting string down on a crown, towards the middle of the board."""
     count = min(BENT_SAMPLES, len(swing.force))
     x, saddle_x = swing.x[:count], swing.saddle_x[:count]
@@ -298,16 +256,16 @@ def _aside(cents: float, parts: tuple[Array, ...], reach: Array) -> Array:
     return out
 
 
-def _round_board(one: Standing, swing: _Swing, count: int) -> tuple[Array, Array, Array, Array, Array]:
+def _round_board(one: Standing, swing: Strokes, count: int) -> tuple[Array, Array, Array, Array, Array]:
     """Places, crown heights on the centre line, radii, z of the strings, saddles: what a bend runs over."""
     traits = one.traits
     x, y = swing.x[:count], swing.y[:count]
     board = traits.fretboard
     end = np.asarray(fret_position(np.asarray(board.scale), board.frets))
-    along = x[..., 0, 1:]
+    along = x[..., 1:] if traits.fanned else x[..., :1, 1:]
     shape = (end, board.radius_nut, board.radius_end)
-    radius = board_radius(along, *(np.broadcast_to(v, one.state.tilt.shape)[:count, None] for v in shape))
-    radius = np.concatenate([radius[:, :1], radius], axis=-1)[:, None, :]
+    radius = board_radius(along, *(np.broadcast_to(v, one.state.tilt.shape)[:count, None, None] for v in shape))
+    radius = np.concatenate([radius[..., :1], radius], axis=-1)
     z0, z1 = (np.broadcast_to(v, swing.saddle_x.shape)[:count] for v in (traits.nut.z, traits.bridge.saddle_z))
     share = (x - x[..., :1]) / (swing.saddle_x[:count] - x[..., 0])[..., None]
     z = z0[..., None] + share * (z1 - z0)[..., None]

@@ -9,9 +9,9 @@ import numpy as np
 from setwright.bench.standing import SAMPLES, Banded, Bench, Standing, band, on_the_bench
 from setwright.errors import InputError
 from setwright.instrument.conventions import LEAN, LEAST_SECOND, Observed, Way, fit_shape, height_way, relief_way
-from setwright.instrument.geometry import saddle_contact
 from setwright.instrument.jobfile import Job
-from setwright.instrument.neckshape import board_of, line_row, stop_points
+from setwright.instrument.neckshape import board_of, line_row
+from setwright.instrument.strokes import contacts
 from setwright.instrument.traits import Array
 from setwright.physics.frets import fret_position
 from setwright.planning.bands import spread
@@ -155,7 +155,7 @@ def _ways(
 
 def _shown(bench: Bench, one: Standing, ways: tuple[Way, ...], capo: int | None) -> HeightsShown:
     """Heights and relief of a state, with what no reading tells in the bands."""
-    x, y, saddle_x, saddle_y = contacts(one)
+    x, y, saddle_x, saddle_y = contacts(one.traits, one.settings, one.state)
     strings = y.shape[1]
     held = {stop: _over(x, y, saddle_x, saddle_y, stop) for stop in _stops(capo)}
     extra = [_untold(bench, s + 1, capo, float(held[0][0, s, 1])) for s in range(strings)]
@@ -179,17 +179,6 @@ def _shown(bench: Bench, one: Standing, ways: tuple[Way, ...], capo: int | None)
         saddle=tuple(float(v) for v in saddle_y[0] - at_saddle),
         saddle_x=tuple(float(v) for v in saddle_x[0]),
     )
-
-
-def contacts(one: Standing) -> tuple[Array, Array, Array, Array]:
-    """Nut slot and crowns, and the saddle, under every string.
-
-    Args:
-        one: the state.
-    Returns: x, y (B, S, N + 1) and x, y (B, S) [m], undersides, body frame.
-    """
-    x, y = stop_points(one.traits, one.settings, one.state.bow)
-    return x, y, *saddle_contact(one.traits, one.settings, one.state.tilt)
 
 
 def _over(x: Array, y: Array, saddle_x: Array, saddle_y: Array, stop: int) -> Array:

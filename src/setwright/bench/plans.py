@@ -18,8 +18,10 @@ from setwright.instrument.prior import Prior, Uncertain, prior
 from setwright.instrument.quantities import Amount
 from setwright.instrument.settings import Settings
 from setwright.instrument.string_sets import Gauge, string_parts, strings_from
+from setwright.instrument.strokes import farthest_stroke
 from setwright.instrument.traits import Array, Traits, array
 from setwright.planning.choices import shim_totals
+from setwright.planning.found import AsFound, settle_found
 from setwright.planning.plan import Plan
 from setwright.planning.targets import (
     BridgeMode,
@@ -31,6 +33,7 @@ from setwright.planning.targets import (
     Shelf,
     Shim,
     ShimKind,
+    Stroke,
     Targets,
     UpBend,
     spring_mask,
@@ -56,10 +59,24 @@ def plan_job(job: Job, samples: int = SAMPLES, seed: int = 0) -> Plan:
     Returns: the plan, with a remark for everything in the job that planning leaves out.
     Raises: ContradictionError where the found readings cannot all be true; NoPlanError where nothing will do.
     """
-    from setwright.planning.search import make_plan
+    return plan_found(job, settle_found(problem_from(job)), samples, seed)
+
+
+def plan_found(job: Job, found: AsFound, samples: int = SAMPLES, seed: int = 0) -> Plan:
+    """Plan a job whose instrument agrees with what was found already.
+
+    Args:
+        job: as read from its file.
+        found: its problem as `settle_found` leaves it.
+        samples: how many instruments that this one may be are tried [1].
+        seed: of their randomness [1].
+    Returns: as `plan_job`.
+    Raises: NoPlanError where nothing will do.
+    """
+    from setwright.planning.search import plan_as_found
 
     _claw_is_known(job)
-    plan = make_plan(problem_from(job), samples=samples, seed=seed)
+    plan = plan_as_found(found, samples, seed)
     reference = reference_of([one.si for one in job.want.tuning])
     return replace(plan, remarks=(*plan.remarks, *left_out(job)), reference=reference)
 
@@ -84,7 +101,7 @@ def problem_from(job: Job) -> Problem:
         wanted=wanted,
         known=_known(parts),
         found=_found(job, traits),
-        targets=_targets(job),
+        targets=_targets(job, traits),
         shelf=_shelf(job),
         limits=Limits(peak=job.limits.peak.si, stress=job.limits.stress.si),
         title=job.title,
@@ -307,9 +324,12 @@ def _pair_band(pair: Pair) -> float:
     return 0.5 * (pair[0].band + pair[1].band)
 
 
-def _targets(job: Job) -> Targets:
+def _targets(job: Job, traits: Traits) -> Targets:
     want = job.want
     heights = want.string_height or job.found.string_height
+    fret = 12 if heights is None else heights.fret
+    if want.clean is not None and want.string_height is None:
+        heights = None  # as low as stays clean
     tolerance = HEIGHT_TOLERANCE
     if want.string_height is not None:
         tolerance = min(one.band for one in want.string_height.amounts)
@@ -322,7 +342,7 @@ def _targets(job: Job) -> Targets:
         level=want.level,
         heights=None if heights is None else array([one.si for one in heights.amounts]),
         height_tolerance=tolerance,
-        height_fret=12 if heights is None else heights.fret,
+        height_fret=fret,
         radius=None if want.radius is None else want.radius.si,
         radius_tolerance=RADIUS_TOLERANCE if want.radius is None else want.radius.band,
         relief=_relief(job),
@@ -330,6 +350,19 @@ def _targets(job: Job) -> Targets:
         octave_tolerance=None if want.octave is None else want.octave.band,
         up_bend=None if want.up_bend is None else UpBend(want.up_bend.string - 1, 100.0 * want.up_bend.semitones),
         attitude=want.attitude,
+        clean=_clean(job, traits),
+    )
+
+
+def _clean(job: Job, traits: Traits) -> Stroke | None:
+    """The stroke that has to stay clean: as written, else the player's most likely one."""
+    want, player = job.want.clean, traits.playing
+    if want is None:
+        return None
+    place = min(float(player.pluck_place), farthest_stroke(traits.fretboard.frets))
+    return Stroke(
+        force=float(player.pluck_force) if want.force is None else want.force.si,
+        place=place if want.place is None else want.place.si,
     )
 
 

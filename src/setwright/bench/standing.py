@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from setwright.bench.plans import plan_job, problem_from
+from setwright.bench.plans import plan_found, problem_from
 from setwright.errors import ContradictionError, InputError
 from setwright.instrument.geometry import build_rig, edge_gap, has_room, tilt_for_gap, tilt_limits
 from setwright.instrument.jobfile import Job
@@ -17,12 +17,10 @@ from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Mask, Traits
 from setwright.physics.balance import Equilibrium, Rig, at_pitch, settled_at
 from setwright.physics.pitch import CENTS_PER_LOG
-from setwright.planning.bands import claw_needed, possible, spread
-from setwright.planning.branches import Branch, weigh
-from setwright.planning.choices import choices
+from setwright.planning.bands import possible, spread
 from setwright.planning.found import AsFound, found_tilt, settle_found
-from setwright.planning.search import TRIED, pressed
-from setwright.planning.solve import as_batch, rounded, solve, wanted_tilt
+from setwright.planning.plan import End
+from setwright.planning.solve import as_batch, wanted_tilt
 from setwright.planning.targets import Problem
 
 SAMPLES = 256
@@ -103,10 +101,10 @@ def on_the_bench(job: Job, plan: bool = False, samples: int = SAMPLES, seed: int
         )
     found = settle_found(problem_from(job))
     rng = np.random.default_rng(seed)
-    branch = None
+    end = None
     if plan:
-        branch = _branch(job, found.problem, seed)
-        drawn = possible(found.problem, branch, SPARE * samples, seed)
+        end = plan_found(job, found, PLAN_SAMPLES, seed).best.end
+        drawn = possible(found.problem, end.settings, SPARE * samples, seed)
     else:
         drawn = _with_room(found.problem, draw(found.problem.known, SPARE * samples, rng))
     drawn = _straight(found.problem, drawn)
@@ -127,8 +125,8 @@ def on_the_bench(job: Job, plan: bool = False, samples: int = SAMPLES, seed: int
     if job.found.state == "at pitch":
         standing, place = _as_found(found, deviations, place, rng)
         states.append(standing)
-    if branch is not None:
-        states.append(_after(found.problem, branch, deviations, place, rng))
+    if end is not None:
+        states.append(_after(found.problem, end, deviations, place, rng))
     heard = (UNREAD_SADDLES,) if known == "pattern" else ()
     return Bench(job, found.problem, tuple(states), known, found.remarks, (*found.remarks, *heard))
 
@@ -234,34 +232,13 @@ def _standing(when: str, traits: Traits, tuned: Tuned, hertz: Array) -> Standing
     return Standing(when, traits, tuned.settings, tuned.rig, tuned.state, hertz)
 
 
-def _branch(job: Job, problem: Problem, seed: int) -> Branch:
-    """What the plan ends in: the branch that `setwright plan` puts first.
-
-    Args:
-        job: the job.
-        problem: as found.
-        seed: of the plan's randomness.
-    Returns: the branch.
-    """
-    best = plan_job(job, PLAN_SAMPLES, seed).best
-    branches = choices(problem)
-    moved = np.array([b.pivots for b in branches])
-    solved, step = rounded(problem, solve(problem, branches), moved)
-    good, _ = weigh(problem, branches, solved, step, TRIED)
-    branch = next(one for one in good if one.label == best.label)
-    if problem.targets.mode in ("decked", "dive-only"):
-        drawn = possible(problem, branch, PLAN_SAMPLES, seed)
-        branch = pressed(problem, branch, claw_needed(problem, branch, drawn))
-    return branch
-
-
-def _after(problem: Problem, branch: Branch, deviations: Array, place: Array, rng: np.random.Generator) -> Standing:
+def _after(problem: Problem, end: End, deviations: Array, place: Array, rng: np.random.Generator) -> Standing:
     """The plan's end: gap and heights within what the plan tolerates."""
     count, targets = len(deviations), problem.targets
     traits = vary(problem.wanted, problem.known, deviations, wanted=True)
     traits = _shifted(_playable(traits), place)
-    settings = as_batch(branch.settings, count)
-    gap = np.full(count, float(edge_gap(problem.wanted, branch.settings, np.asarray(branch.tilt)).mean()))
+    settings = as_batch(end.settings, count)
+    gap = np.full(count, float(edge_gap(problem.wanted, end.settings, np.asarray(end.tilt)).mean()))
     off = WITHIN * targets.gap_tolerance * rng.standard_normal(count)
     off[0] = 0.0
     if targets.mode == "floating":

@@ -11,6 +11,7 @@ from setwright.instrument.document import Document
 from setwright.instrument.files import InstrumentFile
 from setwright.instrument.quantities import Amount, amount
 from setwright.instrument.reading import Values
+from setwright.instrument.strokes import farthest_stroke
 from setwright.units.pitch import A4
 
 # Usual tunings, string 1 first (common practice, no source).
@@ -211,6 +212,7 @@ def check_want(document: Document, given: Values, found: Values, instrument: Ins
                 f"{document.where('want', key)}: a {bridge} bridge has no gap to choose; "
                 "leave it out, or write floating."
             )
+    _check_stroke(document, given, instrument)
     bend = given.get("up_bend")
     if bend is not None:
         where = document.where("want", "up_bend")
@@ -220,6 +222,24 @@ def check_want(document: Document, given: Values, found: Values, instrument: Ins
             )
         if bend.get("string", 3) > instrument.strings:
             raise ContradictionError(f"{where}: there are only {instrument.strings} strings.")
+
+
+def _check_stroke(document: Document, given: Values, instrument: InstrumentFile) -> None:
+    """A stroke belongs to what must stay clean, and falls behind the last fret."""
+    if "stroke" not in given:
+        return
+    if not given.get("clean"):
+        raise ContradictionError(
+            f"{document.where('want', 'stroke')}: a stroke was given but clean was not asked for; write clean = true, "
+            "or leave the stroke out."
+        )
+    most = farthest_stroke(instrument.frets)
+    for one in given["stroke"].get("place", ()):
+        if one.si > most:
+            raise ContradictionError(
+                f"{document.where('want', 'stroke', 'place')}: {one.written.text!r} falls on the fretboard; with "
+                f"{instrument.frets} frets a stroke is at most {100 * most:.0f} % from the saddle."
+            )
 
 
 def check_shop(document: Document, given: Values) -> None:

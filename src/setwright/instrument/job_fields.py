@@ -41,6 +41,25 @@ _BEND = (
     Field("string", "count", "Which string.", low=1, high=12, default="3"),
     Field("semitones", "count", "How far up it is to go.", low=1, high=12, required=True),
 )
+_STROKE = (
+    Field(
+        "force",
+        "force",
+        "The part of it square to the board.",
+        low=0.01,
+        high=20.0,
+        usual=(0.1, 6.0),
+        default="the player's, from the instrument",
+    ),
+    Field(
+        "place",
+        "ratio",
+        "Where it falls, as a share of the open string from the saddle; behind the last fret.",
+        low=0.02,
+        high=0.5,
+        default="the player's, from the instrument",
+    ),
+)
 
 JOB = Table(
     "job",
@@ -161,7 +180,7 @@ WANT = Table(
             "table",
             "Fret crown to underside of the open string.",
             inner=_HEIGHT,
-            default="as found; tolerance 0.25 mm",
+            default="as found, or the lowest that stay clean where clean is wanted; tolerance 0.25 mm",
         ),
         length("radius", "Radius of the saddle line.", 100, 2000, usual=(150, 550), default="as the heights give it"),
         Field("relief", "table", "Relief of the neck.", inner=_RELIEF, default="as found; tolerance .002 in"),
@@ -184,6 +203,13 @@ WANT = Table(
             default="0 c is aimed at, no tolerance demanded",
         ),
         Field("up_bend", "table", "How far the arm must pull a string up.", inner=_BEND, default="none"),
+        Field(
+            "clean",
+            "flag",
+            "Whether no string may touch a fret ahead when struck, wherever it is stopped.",
+            default="false",
+        ),
+        Field("stroke", "table", "The stroke that has to stay clean.", inner=_STROKE, default="the player's"),
         Field("attitude", "choice", "How it will be played and checked.", choices=ATTITUDES, default='"playing"'),
     ),
 )

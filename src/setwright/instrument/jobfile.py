@@ -77,6 +77,14 @@ class UpBend:
 
 
 @dataclass(frozen=True)
+class Stroke:
+    """A stroke that has to stay clean; None: the player's own."""
+
+    force: Amount | None  # N, square to the board
+    place: Amount | None  # share of the open string from the saddle
+
+
+@dataclass(frozen=True)
 class Found:
     """As found. Bands are standard uncertainties; None: not read."""
 
@@ -115,6 +123,7 @@ class Want:
     octave: Amount | None  # cents; None: aimed at, not demanded
     up_bend: UpBend | None
     attitude: str
+    clean: Stroke | None = None  # no string may touch a fret ahead under this stroke; None: not asked for
 
 
 @dataclass(frozen=True)
@@ -263,6 +272,7 @@ def _want(document: Document, given: Values, was: Values, found: Found, instrume
         octave=None if "octave" not in given else _toleranced(given["octave"][0], OCTAVE_TOLERANCE),
         up_bend=_bend(given.get("up_bend")),
         attitude=given.get("attitude", "playing"),
+        clean=_stroke(given.get("stroke", {})) if given.get("clean") else None,
     )  # fmt: skip
 
 
@@ -347,3 +357,7 @@ def _relief(given: Values | None, tolerance: float | None) -> Relief | None:
 
 def _bend(given: Values | None) -> UpBend | None:
     return None if given is None else UpBend(given.get("string", 3), given["semitones"])
+
+
+def _stroke(given: Values) -> Stroke:
+    return Stroke(_single(given.get("force")), _single(given.get("place")))

@@ -56,20 +56,20 @@ def spread(values: Array) -> float:
     return float(np.quantile(np.abs(finite - np.median(finite)), 0.95))
 
 
-def possible(problem: Problem, branch: Branch, samples: int, seed: int) -> Array:
+def possible(problem: Problem, end: Settings, samples: int, seed: int) -> Array:
     """Draw instruments that this one may be, leaving out those whose plate has no room between its stops.
 
     The Gaussian of what is known also holds a few that cannot be built, such as pivots lower than the plate is thick.
 
     Args:
         problem: the job.
-        branch: one that holds.
+        end: how the instrument shall stand, unbatched.
         samples: n [1].
         seed: of the randomness [1].
     Returns: deviations (n, P).
     Raises: ContradictionError where hardly any of them could be built.
     """
-    found, end = problem.found.settings, branch.settings
+    found = problem.found.settings
 
     def instruments(deviations: Array, wanted: bool) -> Traits:
         return vary(problem.wanted if wanted else problem.traits, problem.known, deviations, wanted)

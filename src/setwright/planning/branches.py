@@ -10,10 +10,12 @@ import numpy as np
 from setwright.instrument.geometry import build_rig, edge_gap
 from setwright.instrument.predict import string_heights, tune, tune_at
 from setwright.instrument.settings import Settings
+from setwright.instrument.strokes import height_at, saddle_rise_to_clear
 from setwright.instrument.traits import Array, Mask
 from setwright.physics.balance import Equilibrium
 from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.planning.choices import MINUTES, Choice
+from setwright.planning.clean import wanted_strokes
 from setwright.planning.found import found_tilt
 from setwright.planning.octave import octave_errors
 from setwright.planning.plan import Rejected
@@ -146,6 +148,8 @@ def _faults(problem: Problem, branches: list[Choice], solved: Solved) -> list[Fa
         faults.append(_octave_fault(problem, solved))
     if solved.wanted_heights is not None:
         faults.append(_height_fault(problem, solved, solved.wanted_heights))
+    if problem.targets.clean is not None:
+        faults.append(_clean_fault(problem, solved))
     mode = problem.targets.mode
     if mode in ("floating", "decked", "dive-only"):
         faults += _claw_faults(problem, branches, solved)
@@ -222,6 +226,26 @@ def _height_fault(problem: Problem, solved: Solved, wanted: Array) -> Fault:
     off = np.abs(got - wanted).max(axis=1) - t.height_tolerance
     text = "the saddle screws cannot be set finely enough for the heights"
     return Fault(_over(off, t.height_tolerance), lambda _: text)
+
+
+def _clean_fault(problem: Problem, solved: Solved) -> Fault:
+    stroke, fret = problem.targets.clean, problem.targets.height_fret
+    assert stroke is not None
+    strokes = wanted_strokes(problem, problem.wanted, solved.settings, solved.state)
+    rise = saddle_rise_to_clear(strokes)
+    height, share = height_at(strokes, fret)
+    short = share * rise.clearance
+
+    def say(i: int) -> str:
+        string = int(short[i].argmax())
+        stop, ahead = int(rise.stop[i, string]), int(rise.ahead[i, string])
+        held = f"string {string + 1}, held at fret {stop}," if stop else f"open string {string + 1}"
+        return (
+            f"{held} would touch fret {ahead} when struck with {stroke.force:.2g} N: it needs "
+            f"{{{height[i, string] + short[i, string]:.6f}}} at fret {fret}; higher strings or a softer stroke would do"
+        )
+
+    return Fault(_over(short.max(axis=1) - A_HAIR, problem.targets.height_tolerance), say)
 
 
 def _springs_named(choice: Choice) -> str:

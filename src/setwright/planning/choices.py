@@ -54,7 +54,7 @@ def choices(problem: Problem) -> list[Choice]:
         moves = (False, True)
     else:
         counts = [now]
-    if problem.targets.heights is None:
+    if not problem.targets.sets_heights:
         pockets = [found.shims]
     return [Choice(pocket, n, moved) for pocket in dict.fromkeys(pockets) for n in counts for moved in moves]
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from setwright.instrument.settings import Settings
+
 Kind = Literal["length", "height", "thou", "turns", "cents", "hertz", "force", "angle", "moment", "count", "ratio"]
 
 
@@ -133,6 +135,16 @@ class Narrow:
 
 
 @dataclass(frozen=True)
+class End:
+    """How an option leaves the instrument, as planned for the most likely one."""
+
+    settings: Settings  # every screw, shim and spring; pegs at pitch
+    tilt: float  # rad, of the plate at rest
+    bow: float  # 1/m
+    hertz: tuple[float, ...]  # Hz, open strings
+
+
+@dataclass(frozen=True)
 class Option:
     """One combination of the discrete choices, solved."""
 
@@ -145,6 +157,7 @@ class Option:
     chance_second: float
     minutes: float
     narrow: tuple[Narrow, ...]
+    end: End
 
 
 @dataclass(frozen=True)

@@ -13,9 +13,10 @@ from setwright.instrument.traits import Array, Mask
 from setwright.planning.bands import Ensemble, claw_needed, gather, narrowing, possible, target_lines
 from setwright.planning.branches import Branch, weigh
 from setwright.planning.choices import choices
+from setwright.planning.clean_band import clean_lines, with_spare
 from setwright.planning.figures import figures
 from setwright.planning.found import AsFound, settle_found
-from setwright.planning.plan import Effect, Option, Plan, Rejected, Way
+from setwright.planning.plan import Effect, End, Option, Plan, Rejected, Way
 from setwright.planning.rounds import Hand, Path, path, practise
 from setwright.planning.solve import rounded, solve, to_steps
 from setwright.planning.steps import TUNING_MINUTES, stays_blocked, steps
@@ -40,8 +41,20 @@ def make_plan(problem: Problem, samples: int = 512, seed: int = 0) -> Plan:
     Raises: ContradictionError where the found readings cannot be true together; NoPlanError where nothing holds,
         with the nearest miss.
     """
-    found = settle_found(problem)
-    problem = found.problem
+    return plan_as_found(settle_found(problem), samples, seed)
+
+
+def plan_as_found(found: AsFound, samples: int = 512, seed: int = 0) -> Plan:
+    """The whole answer for a job whose instrument agrees with what was found already.
+
+    Args:
+        found: from `settle_found`.
+        samples: instruments the bands are made of [1].
+        seed: of the randomness [1].
+    Returns: as `make_plan`.
+    Raises: NoPlanError where nothing holds, with the nearest miss.
+    """
+    problem = with_spare(found.problem, seed)
     branches = choices(problem)
     moved = np.array([b.pivots for b in branches])
     solved, step = rounded(problem, solve(problem, branches), moved)
@@ -74,7 +87,7 @@ def _no_plan(bad: list[Rejected]) -> str:
 def _unread(problem: Problem) -> list[str]:
     read = {r.quantity for r in problem.found.readings}
     out = []
-    if "string height" not in read and problem.targets.heights is not None:
+    if "string height" not in read and problem.targets.sets_heights:
         out.append("string heights were not read as found: saddle turns rest on the usual height of this bridge")
     if problem.found.hertz is None:
         out.append("the instrument was not at pitch as found: springs and levers rest on the catalogue alone")
@@ -82,7 +95,7 @@ def _unread(problem: Problem) -> list[str]:
 
 
 def _option(problem: Problem, branch: Branch, samples: int, seed: int) -> Option:
-    deviations = possible(problem, branch, samples, seed)
+    deviations = possible(problem, branch.settings, samples, seed)
     claw = claw_needed(problem, branch, deviations)
     if problem.targets.mode in ("decked", "dive-only"):
         branch = pressed(problem, branch, claw)
@@ -95,7 +108,7 @@ def _option(problem: Problem, branch: Branch, samples: int, seed: int) -> Option
     work = steps(problem, branch, many, routes[best][1], routes[best][2])
     minutes = sum(s.minutes for s in work) + (outcome.tunings - problem.wanted.string_count) * TUNING_MINUTES
     chosen = replace(tried[best], minutes=minutes, tunings=outcome.tunings, chance=outcome.second)
-    lines = target_lines(problem, branch, many)
+    lines = (*target_lines(problem, branch, many), *clean_lines(problem, branch, many, seed))
     also = [line.chance for line in lines if line.quantity not in ("pitch", "rear gap", "string height")]
     high: Mask = np.ones(samples, dtype=np.bool_)
     if branch.wanted_heights is not None:
@@ -111,7 +124,13 @@ def _option(problem: Problem, branch: Branch, samples: int, seed: int) -> Option
         float((outcome.again & high).mean()) * still,
         minutes,
         narrowing(problem.known, deviations, *_key_quantity(many)),
+        _end(problem, branch),
     )
+
+
+def _end(problem: Problem, branch: Branch) -> End:
+    hertz = tuple(float(one) for one in problem.targets.hertz)
+    return End(branch.settings, branch.tilt, float(branch.state.bow[0]), hertz)
 
 
 def _key_quantity(many: Ensemble) -> tuple[Array, str]:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from setwright.instrument.fan import fret_places, nut_places, string_scales
 from setwright.instrument.geometry import (
     across,
     edge_gap,
@@ -24,6 +25,7 @@ from setwright.physics.neck import bow_for_relief
 from setwright.physics.pitch import CENTS_PER_LOG, cents
 from setwright.physics.strings import tension_at_pitch
 from setwright.planning.choices import Choice, shim_totals
+from setwright.planning.clean import kept_clean, lowest_heights
 from setwright.planning.octave import saddles_for_octave
 from setwright.planning.targets import Problem, Targets, spring_mask
 
@@ -140,13 +142,13 @@ def place_hardware(
     for turn in range(ROUNDS):
         settings = _place_pivots(traits, settings, targets, moved, turn)
         tilt = wanted_tilt(traits, settings, targets, gap)
-        if targets.heights is not None:
-            bow = tune_at(traits, settings, targets.hertz, tilt).state.bow
-            goal = _height_goal(traits, settings, targets, tilt, bow)
-            now = string_heights(traits, settings, tilt, bow, (targets.height_fret,))[..., 0]
+        if targets.sets_heights:
+            state = tune_at(traits, settings, targets.hertz, tilt).state
+            goal, aim = _height_goal(problem, settings, state)
+            now = string_heights(traits, settings, tilt, state.bow, (targets.height_fret,))[..., 0]
             saddle_x, _ = saddle_contact(traits, settings, tilt)
-            share = saddle_share(fret_position(traits.fretboard.scale, targets.height_fret), 0.0, saddle_x)
-            rise = settings.saddle_rise + (goal - now) / (share * np.cos(tilt)[:, None])
+            share = saddle_share(fret_places(traits, [targets.height_fret])[..., 0], nut_places(traits), saddle_x)
+            rise = settings.saddle_rise + (aim - now) / (share * np.cos(tilt)[:, None])
             settings = replace(settings, saddle_rise=rise)
         if along and problem.octave_bias is not None and turn >= ROUNDS - ALONG_ROUNDS:
             settings = saddles_for_octave(problem, settings, tilt)
@@ -176,15 +178,26 @@ def set_rod(problem: Problem, settings: Settings, tilt: Array) -> Settings:
     return replace(settings, rod=settings.rod + np.where(np.abs(out) > 0.5 * wanted.tolerance, turns, 0.0))
 
 
-def _height_goal(traits: Traits, settings: Settings, targets: Targets, tilt: Array, bow: Array) -> Array:
-    """Wanted heights; with a wanted saddle radius the inner strings follow the arc through the outer ones."""
-    assert targets.heights is not None
-    flat = np.broadcast_to(targets.heights, settings.saddle_rise.shape)
+def _height_goal(problem: Problem, settings: Settings, state: Equilibrium) -> tuple[Array, Array]:
+    """Heights wanted and aimed at; they differ where a given height has to rise a little to stay clean."""
+    t = problem.targets
+    if t.clean is None:
+        assert t.heights is not None
+        goal = _on_arc(problem, settings, state, np.broadcast_to(t.heights, settings.saddle_rise.shape))
+        return goal, goal
+    lowest = lowest_heights(problem, settings, state)
+    flat = lowest if t.heights is None else np.broadcast_to(t.heights, lowest.shape)
+    return kept_clean(problem, _on_arc(problem, settings, state, flat), lowest)
+
+
+def _on_arc(problem: Problem, settings: Settings, state: Equilibrium, flat: Array) -> Array:
+    """Heights as they are; with a wanted saddle radius the inner strings follow the arc through the outer ones."""
+    traits, targets = problem.wanted, problem.targets
     if targets.radius is None:
         return flat
-    now = string_heights(traits, settings, tilt, bow, (targets.height_fret,))[..., 0]
-    x, y = saddle_contact(traits, settings, tilt)
-    share = saddle_share(fret_position(traits.fretboard.scale, targets.height_fret), 0.0, x)
+    now = string_heights(traits, settings, state.tilt, state.bow, (targets.height_fret,))[..., 0]
+    x, y = saddle_contact(traits, settings, state.tilt)
+    share = saddle_share(fret_places(traits, [targets.height_fret])[..., 0], nut_places(traits), x)
     level = y + (flat - now) / share  # saddle tops if every string had its own wanted height
     z = traits.bridge.saddle_z
     arc = drop(targets.radius, z[0]) - drop(targets.radius, z)
@@ -209,7 +222,7 @@ def _place_pivots(traits: Traits, settings: Settings, targets: Targets, moved: M
             over = np.maximum(settings.saddle_rise - (b.height_range[..., 1] - ROOM), 0.0).max(axis=-1)
             under = np.maximum(b.height_range[..., 0] + ROOM - settings.saddle_rise, 0.0).max(axis=-1)
             lift = (over - under) / (1.0 - b.saddle_aft.mean() / b.rear_aft)
-    elif targets.heights is None:
+    elif not targets.sets_heights:
         lift = np.zeros(len(moved))
     else:
         lift = (settings.saddle_rise - b.height_range.mean(axis=-1)).mean(axis=-1)
@@ -363,10 +376,11 @@ def rounded(problem: Problem, solved: Solved, moved: Mask) -> tuple[Solved, floa
     settings = replace(settings, pivot_rise=np.where(moved[:, None], pivots, settings.pivot_rise))
     frozen = np.zeros_like(moved)
     settings, tilt, goal = place_hardware(problem, settings, frozen, goal_gap)
-    saddles = to_steps(settings.saddle_rise, found.saddle_rise, b.height_lead, limits.screw_step)
+    up = 0.0 if problem.targets.clean is None else 0.499 * limits.screw_step * b.height_lead  # never into a buzz
+    saddles = to_steps(settings.saddle_rise + up, found.saddle_rise, b.height_lead, limits.screw_step)
     along = to_steps(settings.saddle_back, found.saddle_back, b.length_lead, limits.screw_step)
     least = HARDLY if problem.found.octave is not None or problem.targets.octave_tolerance is not None else UNASKED
-    hardly = np.abs(along - found.saddle_back) * CENTS_PER_LOG / traits.fretboard.scale < least
+    hardly = np.abs(along - found.saddle_back) * CENTS_PER_LOG / string_scales(traits) < least
     along = np.where(hardly, found.saddle_back, along)
     settings = replace(settings, saddle_rise=saddles, saddle_back=along)
     tilt = wanted_tilt(traits, settings, problem.targets, goal_gap)

@@ -294,7 +294,11 @@ class _Writer:
             if abs(v) > MOVED
         )
         effects = self._move(saddle_rise=end.saddle_rise)
-        return replace(step, amounts=amounts, effects=effects, minutes=step.minutes * len(amounts))
+        clean, why = self.problem.targets.clean, ""
+        if clean is not None:
+            low = "as low as stays clean" if self.problem.targets.lowest else "clean"
+            why = f"{low}, struck with {clean.force:.2g} N at {100.0 * clean.place:.0f} % of the string from the saddle"
+        return replace(step, amounts=amounts, effects=effects, why=why, minutes=step.minutes * len(amounts))
 
     def _lengths(self, step: Step) -> Step:
         end, found = self.branch.settings, self.problem.found.settings
@@ -374,8 +378,8 @@ class _Writer:
                 Expected("pitch", f"string {i + 1}", 0.0, "cents", width, t.pitch_tolerance, f"against {hz:.2f} Hz")
             )
         heights = self._heights(end)
-        for i in (0, len(heights) - 1):
-            tolerance = t.height_tolerance if t.heights is not None else None
+        for i in range(len(heights)) if t.clean is not None else (0, len(heights) - 1):
+            tolerance = t.height_tolerance if t.sets_heights else None
             width = spread(self.many.heights[:, i])
             place = f"string {i + 1} at fret {t.height_fret}"
             read.append(Expected("string height", place, float(heights[i]), "height", width, tolerance, how))

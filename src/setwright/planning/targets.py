@@ -42,6 +42,14 @@ class ReliefTarget:
 
 
 @dataclass(frozen=True)
+class Stroke:
+    """A stroke that must touch no fret ahead, wherever a string is stopped."""
+
+    force: float  # N, square to the board
+    place: float  # share of the open string from the saddle
+
+
+@dataclass(frozen=True)
 class Targets:
     """Everything wanted of the finished instrument."""
 
@@ -51,7 +59,7 @@ class Targets:
     gap: float | None  # m, rear gap; None: left to the planner
     gap_tolerance: float  # m
     level: bool  # plate parallel with the body top
-    heights: Array | None  # (S) m at `height_fret`
+    heights: Array | None  # (S) m at `height_fret`; None: as they are, or with `clean` as low as stays clean
     height_tolerance: float  # m
     height_fret: int
     radius: float | None = None  # m, arc of the string undersides at the saddles through the outer strings
@@ -63,6 +71,17 @@ class Targets:
     up_bend_tolerance: float = 25.0  # cents below the wanted bend still accepted
     holds_bend: float = 200.0  # cents: a decked plate must not lift under a bend of this size
     attitude: str = "playing"
+    clean: Stroke | None = None
+
+    @property
+    def lowest(self) -> bool:
+        """Whether the strings are to lie as low as stays clean."""
+        return self.clean is not None and self.heights is None
+
+    @property
+    def sets_heights(self) -> bool:
+        """Whether string heights are asked for, by value or by what stays clean."""
+        return self.heights is not None or self.clean is not None
 
 
 @dataclass(frozen=True)
@@ -124,6 +143,7 @@ class Problem:
     limits: Limits = field(default_factory=Limits)
     title: str = ""
     instrument: str = ""
+    spare: Array | None = None  # (S) m a saddle shall stand above the lowest clean place, for what is not known
     octave_bias: Array | None = None  # (S) cents, octave errors read less those predicted as found; None: none read
 
     @property
