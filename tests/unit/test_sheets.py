@@ -60,7 +60,7 @@ def clearance(*strips, **changes):
 ALL = {
     "notes": (draw_notes, notes(strip(), strip(saddle=1, remedy="saddle back 1/2 turn", before=(3.0,) * 22))),
     "heights": (draw_heights, heights()),
-    "clearance": (draw_clearance, clearance(reach(), reach(-0.2e-3))),
+    "clearance": (draw_clearance, clearance(reach(), replace(reach(-0.2e-3), dies=((7, 150.0), (8, 150.0))))),
 }
 
 
@@ -219,3 +219,24 @@ def test_crowded_numbers_leave_some_out_and_long_words_are_cut():
     assert "clearance 1 times" in draw_clearance(tall)
     steep = replace(line(), saddle=0.2)
     assert "heights 1 times" in draw_heights(heights(views=(View("1", steep, None, (), None),)))
+
+
+def test_every_drawing_lies_on_its_own_paper(drawing):
+    svg, _, _ = drawing
+    root = ET.fromstring(svg.encode())
+    ground = next(one for one in root if one.tag != f"{SVG}title" and one.tag not in (f"{SVG}desc", f"{SVG}style"))
+    assert ground.tag == f"{SVG}rect"  # before every mark, as large as the sheet: it reads on dark pages too
+    assert (ground.get("width"), ground.get("height")) == tuple(root.get("viewBox").split()[2:])
+    assert ground.get("fill") == ink.PAPER
+
+
+def test_bends_that_die_are_marked_over_their_fret_and_told_where_the_bend_changes():
+    dies = ((7, 150.0), (8, 150.0), (9, 100.0), (21, 75.0))
+    svg = draw_clearance(clearance(replace(reach(), dies=dies)))
+    assert [w for w in words(svg) if re.fullmatch(r"\d+ c", w)] == ["150 c", "100 c", "75 c"]
+    bars = [p for p in paths(svg, ink.HEAVY) if len(p) == 2 and p[0][1] == p[1][1] and 2.0 < p[1][0] - p[0][0] < 4.0]
+    where = [LEFT + 1e3 * FRET_X[fret - 1] / 2 for fret, _ in dies]
+    assert [0.5 * (a[0] + b[0]) for a, b in bars[:4]] == pytest.approx(where, abs=0.02)
+    assert len(bars) == 5  # and the one beside the words that say what it means
+    assert any("a bend from there dies" in w for w in words(svg))
+    assert not any("a bend from there dies" in w for w in words(draw_clearance(clearance())))

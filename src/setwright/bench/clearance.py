@@ -310,6 +310,7 @@ def clearance_drawing(result: ClearanceTable, system: System) -> str:
             half_width=tuple(near.clearance.half_width for near in one.nearest),
             ahead=tuple(near.ahead for near in one.nearest),
             words=reach_words(one, system),
+            dies=tuple((choke.fret, choke.cents) for choke in now.chokes if choke.string == one.string),
         )
         for one in now.strings
     )

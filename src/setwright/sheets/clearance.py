@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from setwright.sheets.board import LEFT, TOP, Along, along, cut, heading, numbers, ticks
-from setwright.sheets.ink import HEAVY, PLAIN, SMALL, THIN, band, cross, line, page, run, text
+from setwright.sheets.ink import HEAVY, PAPER, PLAIN, SMALL, THIN, area, arrow, band, cross, line, page, run, text
 
 TALLEST = 26.0  # mm of a strip
 STRETCHES = (40, 30, 25, 20, 15, 12, 10, 8, 6, 5)  # how much taller than the lengths along the neck
 GAP = 8.0  # mm between strips
 WORDS = 70.0  # mm
 APART = 14.5  # mm between two words along a strip
+DIES = (0.8, 5.0, 1.4)  # mm, mark of a bend that dies: foot and top over the band, half width of its bar
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,7 @@ class Reach:
     half_width: tuple[float, ...]  # m
     ahead: tuple[int, ...]  # fret it comes nearest to
     words: tuple[str, ...]  # lines at the right
+    dies: tuple[tuple[int, float], ...] = ()  # fret, and the least bend from there that dies on a crown, cents
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,12 @@ def draw_clearance(sheet: ClearanceSheet) -> str:
         marks += _strip(one, where, y + per_metre * high, per_metre, (low, high))
         y += per_metre * (high - low) + GAP
     marks.append(text((LEFT, y), "Line marked “touches”: no clearance left. Cross: the string touches there.", SMALL))
+    if any(one.dies for one in sheet.strips):
+        y += 7.0
+        marks += _dead_end((LEFT + 1.5, y + 1.0))
+        marks.append(text((LEFT + 5.0, y), "Arrow against a bar: a bend from there dies on a crown ahead.", SMALL))
+        marks.append(text((LEFT + 5.0, y + 4.0), "Over it the least bend that does, in cents.", SMALL))
+        y += 4.0
     return page(where.width, y + 6.0, f"Clearance: {sheet.title}", what, marks)
 
 
@@ -81,7 +89,31 @@ def _strip(one: Reach, where: Along, zero: float, per_metre: float, room: tuple[
     out += [
         text((end + 5.0, zero - 6.0 + 4.2 * i), cut(words, WORDS, SMALL), SMALL) for i, words in enumerate(one.words)
     ]
-    return out + _touches(one, x, y, bottom)
+    return out + _touches(one, x, y, bottom) + _bends(one, x, [min(v, zero) for v in high])
+
+
+def _bends(one: Reach, x: list[float], above: list[float]) -> list[str]:
+    """Where bends die: the mark, clear of band and line, and the least such bend where it changes and there is room."""
+    out: list[str] = []
+    last, said = -APART, -1.0
+    for fret, cents in one.dies:
+        at = (x[fret], above[fret])
+        out += _dead_end(at)
+        if cents != said and at[0] - last >= 0.5 * APART:
+            base = at[1] - DIES[1] - 0.8
+            left, right, top = at[0] - 3.3, at[0] + 3.3, base - SMALL * 0.75
+            out.append(area([(left, base), (right, base), (right, top), (left, top)], PAPER, edge=False))
+            out.append(text((at[0], base), f"{cents:.0f} c", SMALL * 0.85, "middle"))
+            last, said = at[0], cents
+    return out
+
+
+def _dead_end(at: tuple[float, float]) -> list[str]:
+    """An arrow up against a bar, standing over a point of the line [mm]."""
+    x, y = at
+    foot, top, half = DIES
+    bar = line((x - half, y - top), (x + half, y - top), HEAVY)
+    return [arrow((x, y - foot), (x, y - top + 0.2)), bar]
 
 
 def _touches(one: Reach, x: list[float], y: list[float], bottom: float) -> list[str]:
