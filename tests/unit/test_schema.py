@@ -44,13 +44,14 @@ def test_the_examples_are_valid_by_schema_and_reader(path):
     assert (read_instrument if path in INSTRUMENTS else read_job)(path)
 
 
-def test_there_are_six_demo_jobs():
+def test_there_are_seven_demo_jobs():
     assert [p.name.split(".")[0] for p in JOBS] == [
         "dunlin-heavier",
         "kestrel-float",
         "knot-too-weak",
         "lapwing-pull",
         "plover-dive",
+        "sanderling-lower",
         "wigeon-reradius",
     ]
 

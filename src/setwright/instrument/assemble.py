@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 
 from setwright.errors import InputError
+from setwright.instrument.fan import fan_at_bridge
 from setwright.instrument.fields import Field
 from setwright.instrument.files import InstrumentFile
 from setwright.instrument.instrument_fields import LAYOUT
@@ -171,6 +172,8 @@ def _fretboard(i: InstrumentFile) -> Fretboard:
         radius_end=array(radius[1]),
         crown=_one(i, "instrument", "fret_height"),
         frets=i.frets,
+        fan=array(0.0 if i.fan is None else i.fan.bass - i.fan.treble),
+        square=array(0.0 if i.fan is None else i.fan.square),
     )
 
 
@@ -193,7 +196,7 @@ def _neck(i: InstrumentFile) -> Neck:
 def _pivot_and_saddles(i: InstrumentFile) -> tuple[Array, Array]:
     """Pivot place, and every saddle aft of it: saddles stand behind the scale length by their compensation."""
     scale = _one(i, "instrument", "scale")
-    compensation = _many(i, "bridge", "compensation", i.strings)
+    compensation = _many(i, "bridge", "compensation", i.strings) + _fanned(i)
     if ("bridge", "saddle_aft") in i.given:
         aft = _many(i, "bridge", "saddle_aft", i.strings)
         pivot = scale - (aft.mean() - compensation.mean())
@@ -203,6 +206,19 @@ def _pivot_and_saddles(i: InstrumentFile) -> tuple[Array, Array]:
         return pivot, scale + compensation - pivot
     reach = _one(i, "bridge", "reach")
     return array(scale - reach), reach + compensation
+
+
+def _fanned(i: InstrumentFile) -> Array | float:
+    """How far the saddles of a fanned board stand off the square line, (S) [m]; 0 of a straight one."""
+    if i.fan is None:
+        return 0.0
+    return fan_at_bridge(i.fan.bass - i.fan.treble, i.fan.square, _spread(i, "bridge", "string_spread", i.strings))
+
+
+def _anchors(i: InstrumentFile) -> Array:
+    """String ends aft of the pivot; on a fixed bridge of a fanned board the pattern's follow their saddles."""
+    aft = _many(i, "bridge", "anchor_aft", i.strings)
+    return aft if i.bridge.knife_edge or ("bridge", "anchor_aft") in i.given else aft + _fanned(i)
 
 
 def _bridge(i: InstrumentFile) -> Bridge:
@@ -224,7 +240,7 @@ def _bridge(i: InstrumentFile) -> Bridge:
         height_range=away * _many(i, "bridge", "height_room", 2) + 0.0,
         length_lead=_one(i, "bridge", "length_lead"),
         length_range=away * _many(i, "bridge", "length_room", 2) + 0.0,
-        anchor_aft=_many(i, "bridge", "anchor_aft", i.strings),
+        anchor_aft=_anchors(i),
         anchor_up=_many(i, "bridge", "anchor_depth", i.strings),
         rear_aft=_one(i, "bridge", "rear_reach"),
         rear_up=_one(i, "bridge", "rear_depth"),

@@ -12,6 +12,8 @@ FORMS = {
     "span": "[least, greatest]",
     "point": "[aft of the pivot, below the pivot line]",
     "spread": "one value, outermost to outermost",
+    "fan": "one value, or { treble, bass, square }: the scales of the first and the last string of a fanned board, and "
+    "the number of the fret that stands square to the centre line, 0 for the nut",
     "list": "a list",
     "notes": 'a list from string 1, or "standard"',
 }

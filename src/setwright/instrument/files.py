@@ -2,22 +2,39 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from setwright.errors import ContradictionError, FileFormatError
+import numpy as np
+
+from setwright.errors import ContradictionError, FileFormatError, RangeError
 from setwright.instrument import catalogue
 from setwright.instrument.catalogue import Entry, Pattern
 from setwright.instrument.document import Document, from_bytes, from_path
+from setwright.instrument.fan import fan_at_bridge
 from setwright.instrument.instrument_fields import LAYOUT
-from setwright.instrument.quantities import amount
+from setwright.instrument.quantities import Amount, amount
 from setwright.instrument.reading import Values, read_document
+from setwright.physics.frets import fret_slope
+from setwright.units.written import Written
 
+FANNED_BY = 1.25  # scale of the last string over the first's at most; wider fans are no board
 USUAL = "usual for the kind, no source"
+OFF_THE_FAN = 0.010  # m, a saddle that stands farther off its string's scale belongs to another board
 _ONLY_KNIFE = ("springs", "claw")
+
+
+@dataclass(frozen=True)
+class Fan:
+    """Fanned frets as written."""
+
+    treble: float  # m, scale of the first string
+    bass: float  # m, scale of the last
+    square: int  # number of the fret square to the centre line, 0 for the nut
 
 
 @dataclass(frozen=True)
@@ -25,7 +42,8 @@ class InstrumentFile:
     """One instrument as its file tells it.
 
     given: (table, field) -> value, as `reading.read_field` returns it, of the fields that were written. bridge, neck,
-    springs: the patterns that fill the rest. places: (table, field) -> where it stands, for messages.
+    springs: the patterns that fill the rest. places: (table, field) -> where it stands, for messages. fan: None where
+    all strings share one scale; else `given` holds the scale of the centre line.
     """
 
     file: str
@@ -39,6 +57,7 @@ class InstrumentFile:
     springs: Pattern
     given: Mapping[tuple[str, str], Any]
     places: Mapping[tuple[str, str], str]
+    fan: Fan | None = None
 
     def entry(self, table: str, key: str) -> tuple[Entry, bool]:
         """A field's value with its source, and whether it was typed (else it is from the catalogue)."""
@@ -97,6 +116,9 @@ def instrument_from(document: Document) -> InstrumentFile:
     known = tables["instrument"]
     given = {(t, k): v for t, values in tables.items() for k, v in values.items()}
     places = {(t, k): document.where(t, k) for t, k in given}
+    fan = _fan(document, known["scale"])
+    if fan is not None:
+        given["instrument", "scale"] = (_middle(*known["scale"]),)
     bridge = catalogue.bridge(tables["bridge"]["kind"], document.where("bridge", "kind"))
     neck = catalogue.neck(tables["neck"].get("kind", bridge.fitted_with), document.where("neck", "kind"))
     springs = catalogue.spring(tables["springs"].get("kind", bridge.hung_with), document.where("springs", "kind"))
@@ -112,10 +134,62 @@ def instrument_from(document: Document) -> InstrumentFile:
         springs=springs,
         given=MappingProxyType(given),
         places=MappingProxyType(places),
+        fan=fan,
     )
     _check_counts(document, read)
     _check_sense(document, read, tables)
+    _check_fan(document, read)
     return read
+
+
+def _fan(document: Document, scale: tuple[Amount, ...]) -> Fan | None:
+    """The fan of scales, None where they are one."""
+    if len(scale) == 1:
+        return None
+    treble, bass, square = scale
+    if not treble.si <= bass.si <= FANNED_BY * treble.si:
+        raise ContradictionError(
+            f"{document.where('instrument', 'scale')}: {treble.written.text!r} and {bass.written.text!r} are no fan; "
+            f"the bass scale is the longer one, by at most {100.0 * (FANNED_BY - 1.0):.0f} %: check both."
+        )
+    return Fan(treble.si, bass.si, int(square.si))
+
+
+def _middle(treble: Amount, bass: Amount, square: Amount) -> Amount:
+    """Scale on the centre line, half way between the outer strings."""
+    si, text = (
+        0.5 * (treble.si + bass.si),
+        f"{treble.written.text} to {bass.written.text}, {square.written.text} square",
+    )
+    written = Written(si, treble.written.unit, text, treble.written.resolution_si, treble.written.as_fraction)
+    return Amount(si, 0.5 * math.hypot(treble.band, bass.band), treble.stated or bass.stated, written)
+
+
+def _check_fan(document: Document, read: InstrumentFile) -> None:
+    """What a fanned board asks of its file: frets that are no steeper than 45 degrees, and saddles that go with it."""
+    if read.fan is None:
+        return
+    fan, where = read.fan, document.where("instrument", "scale")
+    spreads = [read.entry(table, "string_spread")[0].value[0].si for table in ("nut", "bridge")]
+    try:
+        fret_slope([0, read.frets], fan.bass - fan.treble, fan.square, *spreads)
+    except RangeError as error:
+        raise ContradictionError(f"{where}: {error}; check both scales, the square fret and the spreads.") from None
+    aft = read.given.get(("bridge", "saddle_aft"))
+    if read.bridge.knife_edge and (aft is None or len(aft) != read.strings):
+        raise ContradictionError(
+            f"{where}: a knife edge stands square to the centre line and its pattern knows no fanned saddles; measure "
+            "every saddle from the pivot line and write bridge.saddle_aft, one for each string."
+        )
+    if aft is not None:
+        row = np.array([one.si for one in aft]) if len(aft) > 1 else np.full(read.strings, aft[0].si)
+        due = fan_at_bridge(fan.bass - fan.treble, fan.square, np.linspace(-0.5, 0.5, read.strings))
+        off = np.abs(row - row.mean() - due)
+        if off.max() > OFF_THE_FAN:
+            raise ContradictionError(
+                f"{document.where('bridge', 'saddle_aft')}: saddle {int(off.argmax()) + 1} stands "
+                f"{1e3 * off.max():.0f} mm off the fan of the scales; measure it again, or check the scales."
+            )
 
 
 def _check_counts(document: Document, read: InstrumentFile) -> None:

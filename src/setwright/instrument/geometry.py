@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from setwright.instrument.fan import crossings, nut_places
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Mask, Traits
 from setwright.physics.balance import SPRING_FIELDS, STRING_FIELDS, Rig
@@ -82,9 +83,9 @@ def nut_contact(traits: Traits, settings: Settings, bow: Array) -> tuple[Array, 
     Returns: x, y (..., S) [m].
     """
     nut = traits.nut
-    zero = np.zeros_like(nut.z)
-    y = board_height(traits, zero, nut.z) + nut.slot - settings.slot_cut
-    return neck_point(traits, settings, zero, y, bow)
+    x = nut_places(traits)
+    y = board_height(traits, x, nut.z) + nut.slot - settings.slot_cut
+    return neck_point(traits, settings, x, y, bow)
 
 
 def across(low: Array, z_pair: Array, z: Array) -> Array:
@@ -153,7 +154,7 @@ def crowns(traits: Traits, settings: Settings, tilt: Array, bow: Array, frets: S
     x0, _ = nut_contact(traits, settings, bow)
     x1, _ = saddle_contact(traits, settings, tilt)
     z0, z1 = traits.nut.z, traits.bridge.saddle_z
-    x = fret_position(_last(traits.fretboard.scale), np.asarray(frets, dtype=np.float64))[..., None, :]
+    x = crossings(traits, frets, x0, x1)
     share = (x - x0[..., None]) / (x1 - x0)[..., None]
     z = z0[..., None] + share * (z1 - z0)[..., None]
     flat = (*z.shape[:-2], z.shape[-2] * z.shape[-1])
@@ -296,7 +297,9 @@ def build_rig(traits: Traits, settings: Settings) -> Rig:
     none = np.zeros_like(low)
     nut_x, nut_y = nut_contact(traits, settings, none)
     angle = neck_angle(traits, settings)
-    reach, rise = traits.neck.string_line * traits.neck.joint_x, 0.5 * traits.neck.joint_x**2
+    reach, rise = _nut_per_bow(traits)
+    if traits.fanned:
+        angle = _last(angle)
     aft, up = saddle_place(traits, settings)
     behind = none[..., None] if traits.nut.locked else traits.nut.behind
     tail = none[..., None] if b.clamped else np.hypot(b.anchor_aft - aft, b.anchor_up - up - radius)
@@ -337,11 +340,21 @@ def build_rig(traits: Traits, settings: Settings) -> Rig:
         "tilt_low": low,
         "tilt_high": high,
     }
-    return _batched(each, traits.string_count, int(s.hook_aft.shape[-1]))
+    return _batched(each, traits.string_count, int(s.hook_aft.shape[-1]), traits.fanned)
 
 
-def _batched(each: dict[str, Array], strings: int, places: int) -> Rig:
+def _nut_per_bow(traits: Traits) -> tuple[Array, Array]:
+    """Forward shift and rise of the nut per curvature, (...) or, on a fanned board, (..., S) [m2]."""
+    line, joint = traits.neck.string_line, traits.neck.joint_x
+    if traits.fanned:
+        line, joint = _last(line), _last(joint) - nut_places(traits)
+    return line * joint, 0.5 * joint**2
+
+
+def _batched(each: dict[str, Array], strings: int, places: int, fanned: bool) -> Rig:
     width = dict.fromkeys(STRING_FIELDS, strings) | dict.fromkeys(SPRING_FIELDS, places)
+    if fanned:
+        width |= dict.fromkeys(("nut_x_per_bow", "nut_y_per_bow"), strings)
     lead = np.broadcast_shapes(*(np.shape(v)[:-1] if name in width else np.shape(v) for name, v in each.items()))
     lead = lead or (1,)
     return Rig(

@@ -19,6 +19,7 @@ INSTRUMENT = Table(
             450,
             1000,
             usual=(560, 915),
+            form="fan",
             required=True,
             trait="fretboard.scale",
         ),

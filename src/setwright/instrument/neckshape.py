@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from setwright.errors import InputError
+from setwright.instrument.fan import crossings, nut_places, string_scales
 from setwright.instrument.geometry import board_height, neck_point, nut_contact
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Traits
@@ -33,10 +34,11 @@ SADDLE = -1  # as the end of a line: the string runs on to its saddle
 class Board:
     """Where the stops of one string lie."""
 
-    scale: float  # m
+    scale: float  # m, of this string
     joint_x: float  # m, from here to the nut the neck bends
     saddle_x: float  # m, of the string's saddle contact
     frets: int
+    nut_x: float = 0.0  # m, of the nut under this string; not 0 where frets are fanned
 
     def __post_init__(self) -> None:
         if not (0.2 <= self.scale <= 1.5 and 0.05 <= self.joint_x < self.scale and 1 <= self.frets <= 36):
@@ -44,7 +46,7 @@ class Board:
                 f"a board of scale {self.scale} m, joint {self.joint_x} m and {self.frets} frets cannot be; allowed "
                 "are 0.2 to 1.5 m, a joint 0.05 m or more from the nut and before the bridge, and 1 to 36 frets."
             )
-        if not float(fret_position(self.scale, self.frets)) < self.saddle_x <= 1.1 * self.scale:
+        if not float(fret_position(self.scale, self.frets)) < self.saddle_x - self.nut_x <= 1.1 * self.scale:
             raise InputError(f"a saddle {self.saddle_x} m from the nut does not go with a scale of {self.scale} m.")
 
 
@@ -78,12 +80,30 @@ def board_of(traits: Traits, string: int) -> Board:
         raise InputError(f"string {string} does not exist; there are 1 to {traits.string_count}.")
     board, bridge = traits.fretboard, traits.bridge
     saddle = float(bridge.pivot_x + bridge.saddle_aft[string - 1])
+    joint = float(traits.neck.joint_x)
+    if not traits.fanned:
+        return Board(float(board.scale), joint, saddle, board.frets)
+    scale, nut_x = (float(v[string - 1]) for v in (string_scales(traits), nut_places(traits)))
+    return Board(scale, joint, saddle, board.frets, nut_x)
+
+
+def centre_board(traits: Traits) -> Board:
+    """Board along which relief is read and told: the centre line of a fanned board, string 1 of a straight one.
+
+    Args:
+        traits: the instrument, unbatched.
+    Returns: the board.
+    """
+    if not traits.fanned:
+        return board_of(traits, 1)
+    board, bridge = traits.fretboard, traits.bridge
+    saddle = float(bridge.pivot_x + np.mean(bridge.saddle_aft))
     return Board(float(board.scale), float(traits.neck.joint_x), saddle, board.frets)
 
 
 def _crowns(board: Board, fret: ArrayLike) -> tuple[Array, Array]:
     """Place of frets and how bow and second lift them, (...) and (..., 2)."""
-    x = np.asarray(fret_position(board.scale, fret))
+    x = board.nut_x + np.asarray(fret_position(board.scale, fret))
     lift = (bent_height(x, board.joint_x, 0.1), lean_height(x, board.joint_x, 0.1))
     return x, np.stack(lift, axis=-1) / 0.1
 
@@ -283,9 +303,10 @@ def stop_points(
     """
     board, nut, bridge = traits.fretboard, traits.nut, traits.bridge
     numbers = np.arange(1, board.frets + 1)
-    x = np.asarray(fret_position(np.asarray(board.scale)[..., None], numbers))[..., None, :]
-    saddle_x = (np.asarray(bridge.pivot_x)[..., None] + bridge.saddle_aft)[..., None]
-    z = nut.z[..., None] + x / saddle_x * (bridge.saddle_z - nut.z)[..., None]
+    start, end = nut_places(traits), np.asarray(bridge.pivot_x)[..., None] + bridge.saddle_aft
+    x = crossings(traits, numbers, start, end)
+    share = (x - start[..., None]) / (end - start)[..., None]
+    z = nut.z[..., None] + share * (bridge.saddle_z - nut.z)[..., None]
     flat = z.reshape(*z.shape[:-2], -1)
     base = board_height(traits, np.broadcast_to(x, z.shape).reshape(flat.shape), flat)
     joint = np.asarray(traits.neck.joint_x)[..., None, None]
@@ -300,8 +321,15 @@ def stop_points(
     along = np.broadcast_to(x, y.shape).reshape(*lead, -1)
     crown_x, crown_y = neck_point(traits, settings, along, y.reshape(*lead, -1), bow)
     nut_x, nut_y = nut_contact(traits, settings, bow)
-    lifted = nut_y + lean_height(0.0, traits.neck.joint_x, second)[..., None]
+    lifted = nut_y + _lean_at_nut(traits, start, second)
     full = (*lead, *y.shape[-2:])
     points = (nut_x, crown_x), (lifted, crown_y)
     xs, ys = (np.concatenate([np.broadcast_to(n, full[:-1])[..., None], c.reshape(full)], axis=-1) for n, c in points)
     return xs, ys
+
+
+def _lean_at_nut(traits: Traits, start: Array, second: ArrayLike) -> Array:
+    """(..., S) or (..., 1) rise of the nut by the second mode [m]."""
+    if not traits.fanned:
+        return lean_height(0.0, traits.neck.joint_x, second)[..., None]
+    return lean_height(start, np.asarray(traits.neck.joint_x)[..., None], np.asarray(second)[..., None])

@@ -14,10 +14,13 @@ from setwright.instrument.string_sets import STRING_FIELDS, Gauge, gauge
 from setwright.metrology.gauges import gauge_named
 from setwright.metrology.reading import reading_uncertainty
 from setwright.units.pitch import A4
+from setwright.units.written import Written
 
 Values = dict[str, Any]  # key -> what `read_field` returned
 _LONGEST_TEXT = 2000
 _WRAPPED = ("value", "gauge", "sure")
+_FAN = ("treble", "bass", "square")
+_SQUARE = Field("square", "fret", "Number of the fret that stands square to the centre line.", low=0, high=36)
 EXAMPLES = {
     "length": "1.6 mm",
     "turns": "1/4 turn",
@@ -117,8 +120,10 @@ def read_field(document: Document, path: Path, given: Any, item: Field, referenc
 def _quantities(document: Document, path: Path, given: Any, item: Field, reference: float) -> Any:
     if item.form == "notes" and given == "standard":
         return "standard"
+    if item.form == "fan" and isinstance(given, dict) and not set(given) & set(_WRAPPED):
+        return _fan(document, path, given, item, reference)
     listed = isinstance(given, list)
-    if item.form in ("one", "spread") and listed:
+    if item.form in ("one", "spread", "fan") and listed:
         raise FileFormatError(f"{document.where(*path)}: one value belongs here, not a list.")
     if item.form in ("list", "notes", "span", "point") and not listed:
         form = {"span": "[least, greatest]", "point": "[aft, below]"}.get(item.form, "a list")
@@ -134,6 +139,20 @@ def _quantities(document: Document, path: Path, given: Any, item: Field, referen
     if item.form == "span" and not read[0].si <= read[1].si and not item.key.endswith(("height_room", "length_room")):
         raise FileFormatError(f"{document.where(*path)}: the first value is above the second; write the least first.")
     return read
+
+
+def _fan(document: Document, path: Path, given: dict[str, Any], item: Field, reference: float) -> tuple[Amount, ...]:
+    """Scales of the first and the last string of a fanned board, and the number of its square fret."""
+    refuse_unknown(document, path, given, _FAN)
+    missing = [key for key in _FAN if key not in given]
+    if missing:
+        raise FileFormatError(
+            f'{document.where(*path)}: {missing[0]} is missing; write {{ treble = "25.5 in", bass = "27 in", '
+            "square = 7 }."
+        )
+    treble, bass = (_one(document, (*path, key), given[key], item, reference) for key in _FAN[:2])
+    number = _count(document, (*path, "square"), given["square"], _SQUARE)
+    return treble, bass, Amount(float(number), 0.0, False, Written(float(number), "fret", f"fret {number}", 0.0))
 
 
 def _one(document: Document, path: Path, given: Any, item: Field, reference: float) -> Amount:

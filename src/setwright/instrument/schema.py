@@ -92,6 +92,10 @@ def _values(item: Field) -> Node:
         one = {"anyOf": [one, {"type": "number"}]}
     if item.form in ("one", "spread"):
         return one
+    if item.form == "fan":
+        square: Node = {"type": "integer", "minimum": 0, "maximum": 36}
+        fan = {"treble": one, "bass": one, "square": square}
+        return {"anyOf": [one, _object(fan, list(fan))]}
     size = {"minItems": 2, "maxItems": 2} if item.form in _TWO else {"minItems": 1, "maxItems": 12}
     many: Node = {"type": "array", "items": one, **size}
     if item.form == "notes":

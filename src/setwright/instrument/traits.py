@@ -40,12 +40,14 @@ class Nut:
 
 @dataclass(frozen=True)
 class Fretboard:
-    scale: Array  # () m, nominal scale length
+    scale: Array  # () m, nominal scale length, of a fanned board that of its centre line
     height: Array  # () m, centre of the fretboard over the body top at the nut line, neck straight, no shim
     radius_nut: Array  # () m
     radius_end: Array  # () m, radius at the last fret
     crown: Array  # () m, fret height
     frets: int
+    fan: Array = field(default_factory=lambda: np.asarray(0.0))  # () m, scale of the last string less the first's
+    square: Array = field(default_factory=lambda: np.asarray(0.0))  # () number of the fret square to the centre line
 
 
 @dataclass(frozen=True)
@@ -161,6 +163,11 @@ class Traits:
     def string_count(self) -> int:
         """S, the number of strings."""
         return int(self.nut.z.shape[-1])
+
+    @property
+    def fanned(self) -> bool:
+        """Whether the frets are fanned: every string with a scale of its own."""
+        return bool(np.any(self.fretboard.fan))
 
 
 def array(value: Any) -> Array:

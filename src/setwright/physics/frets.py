@@ -18,6 +18,9 @@ FRET = (0.0, 36.0, "")
 RADIUS = (0.05, 100.0, "m")
 ACROSS = (-0.1, 0.1, "m")
 PLACE = (-1.0, 3.0, "m")
+FAN = (0.0, 0.3, "m")
+SPREAD = (5e-3, 0.2, "m")
+STEEPEST = 1.0  # of a slanted fret, x over z: 45 degrees
 LEAD = (1e-5, 5e-3, "m per turn")
 
 
@@ -41,6 +44,67 @@ def fret_position(scale: ArrayLike, fret: ArrayLike) -> Array:
     n = require("fret", fret, *FRET)
     place: Array = -require("scale length", scale, *SCALE) * np.expm1(-n * (np.log(2.0) / 12.0))
     return place
+
+
+def fret_slope(
+    fret: ArrayLike, fan: ArrayLike, square: ArrayLike, nut_spread: ArrayLike, bridge_spread: ArrayLike
+) -> Array:
+    """Slant of a fret of a fanned board, x gained per z: fan (q - q_square) / spread there (derived here).
+
+    Every string has a scale of its own and equal temperament along it, q = 1 - 2^(-n/12) of the way to its end. A fret
+    is the straight line through its places on the two outer strings; where the strings spread evenly it then meets
+    each string at that string's own q. Lengths run along the centre line, as the frame has them: along a string that
+    slants by 13 mrad they are 0.05 mm longer in 650.
+
+    Args:
+        fret: (...) [1] fret number, 0 is the nut
+        fan: (...) [m] scale of the last string less that of the first
+        square: (...) [1] number of the fret that stands square to the centre line, 0 for the nut
+        nut_spread: (...) [m] outer string to outer string at the nut
+        bridge_spread: (...) [m] the same at the bridge
+
+    Returns:
+        (...) [1] > 0 where the bass end lies nearer to the bridge.
+
+    Valid range: frets 0 to 36, fan 0 to 0.3 m, spreads 5 to 200 mm, slant at most 1 (45 degrees).
+
+    Raises:
+        RangeError: outside it.
+    """
+    share, still = fret_position(1.0, fret), fret_position(1.0, square)
+    start = require("outer strings at the nut", nut_spread, *SPREAD)
+    spread = start + share * (require("outer strings at the bridge", bridge_spread, *SPREAD) - start)
+    slope = require("fan of scales", fan, *FAN) * (share - still) / spread
+    return require("slant of a fret", slope, -STEEPEST, STEEPEST, "")
+
+
+def fret_crossing(
+    place: ArrayLike, slope: ArrayLike, nut_x: ArrayLike, nut_z: ArrayLike, saddle_x: ArrayLike, saddle_z: ArrayLike
+) -> Array:
+    """Where a string crosses a slanted fret, seen from above: two straight lines (derived here).
+
+    Args:
+        place: (...) [m] x of the fret on the centre line
+        slope: (...) [1] x gained per z, see `fret_slope`
+        nut_x: (...) [m] of the string at the nut
+        nut_z: (...) [m]
+        saddle_x: (...) [m] of the string at its saddle
+        saddle_z: (...) [m]
+
+    Returns:
+        (...) [m] x of the crossing.
+
+    Valid range: places -1 to 3 m, z within 0.1 m, saddle at least 0.1 m beyond the nut, slope at most 1.
+
+    Raises:
+        RangeError: outside it.
+    """
+    start, off = require("nut x", nut_x, *PLACE), require("nut z", nut_z, *ACROSS)
+    run = require("distance from nut to saddle", require("saddle x", saddle_x, *PLACE) - start, 0.1, 3.0, "m")
+    aside = (require("saddle z", saddle_z, *ACROSS) - off) / run
+    slant = require("slant of a fret", slope, -STEEPEST, STEEPEST, "")
+    x: Array = (require("fret x", place, *PLACE) + slant * (off - aside * start)) / (1.0 - slant * aside)
+    return x
 
 
 def board_radius(x: ArrayLike, end_x: ArrayLike, radius_nut: ArrayLike, radius_end: ArrayLike) -> Array:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from setwright.errors import ContradictionError
+from setwright.instrument.fan import fret_places, nut_places
 from setwright.instrument.geometry import build_rig, saddle_contact, tilt_for_gap, tilt_limits
 from setwright.instrument.predict import relief, string_heights, tune_at
 from setwright.instrument.prior import vary
@@ -141,13 +142,15 @@ def _match_geometry(problem: Problem, traits: Traits) -> Traits:
 
 def _match_heights(traits: Traits, settings: Settings, heights: list[FoundReading], tilt: Array, bow: float) -> Traits:
     up = np.array(traits.bridge.saddle_up)
-    x0 = 0.0
+    start = nut_places(traits)
     for reading in heights:
         assert reading.fret is not None
         assert reading.string is not None
         now = string_heights(traits, settings, tilt, np.asarray(bow), (reading.fret,))[reading.string, 0]
         saddle_x = saddle_contact(traits, settings, tilt)[0][reading.string]
-        share = (float(fret_position(traits.fretboard.scale, reading.fret)) - x0) / (saddle_x - x0)
+        x0 = float(start[reading.string])
+        places = np.broadcast_to(fret_places(traits, [reading.fret])[..., 0], start.shape)
+        share = (float(places[reading.string]) - x0) / (saddle_x - x0)
         up[reading.string] += (reading.value - now) / (share * np.cos(tilt))
     return replace(traits, bridge=replace(traits.bridge, saddle_up=up))
 

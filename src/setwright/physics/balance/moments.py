@@ -120,7 +120,7 @@ def moments(p: Packed, tilt: Array, bow: Array) -> Moments:
     """
     rig, s, k = p.rig, p.s, p.k
     cos, sin = np.cos(tilt), np.sin(tilt)
-    gx, gy = rig.nut_x_per_bow, rig.nut_y_per_bow
+    gx, gy = rig.nut_x_per_bow.T, rig.nut_y_per_bow.T  # (B,), or (S, B) where strings end at places of their own
     # strings: from the turned saddle to the nut
     px = s["saddle_aft"] * cos - s["saddle_up"] * sin
     py = s["saddle_aft"] * sin + s["saddle_up"] * cos

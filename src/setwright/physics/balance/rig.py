@@ -20,8 +20,8 @@ class Rig:
 
     nut_x: Array  # (B, S) m, string's centre line at the nut, neck without bow
     nut_y: Array  # (B, S) m
-    nut_x_per_bow: Array  # (B,) m2, forward shift of the nut per curvature
-    nut_y_per_bow: Array  # (B,) m2
+    nut_x_per_bow: Array  # (B,) or (B, S) m2, forward shift of the nut, or of what stands for it, per curvature
+    nut_y_per_bow: Array  # (B,) or (B, S) m2
     saddle_aft: Array  # (B, S) m, string's centre line at the saddle
     saddle_up: Array  # (B, S) m
     aside: Array  # (B, S) m, nut z minus saddle z

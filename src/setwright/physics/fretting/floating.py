@@ -55,6 +55,18 @@ class _Held:
     pull: Array  # (B, S, N) N, tension with plate and neck still
 
 
+def per_string(value: Array) -> Array:
+    """What holds for all strings of a rig alike or for each by itself, to go with strings.
+
+    Args:
+        value: (B) or (B, S), in any unit [1]
+
+    Returns:
+        (B, 1) or (B, S) in the same unit.
+    """
+    return value if value.ndim == 2 else value[:, None]
+
+
 def rig_layout(rig: Rig, rest: Equilibrium, crown_x: ArrayLike, crown_y: ArrayLike) -> Layout:
     """Contacts of a rig at rest, in its own frame: relative to the pivot line, on the strings' centre lines.
 
@@ -75,8 +87,8 @@ def rig_layout(rig: Rig, rest: Equilibrium, crown_x: ArrayLike, crown_y: ArrayLi
     cos, sin, bow = np.cos(rest.tilt)[:, None], np.sin(rest.tilt)[:, None], rest.bow[:, None]
     shape = np.broadcast_shapes((*rig.nut_x.shape, 1), np.shape(crown_x), np.shape(crown_y))
     return layout(
-        rig.nut_x + bow * rig.nut_x_per_bow[:, None],
-        rig.nut_y + bow * rig.nut_y_per_bow[:, None],
+        rig.nut_x + bow * per_string(rig.nut_x_per_bow),
+        rig.nut_y + bow * per_string(rig.nut_y_per_bow),
         np.broadcast_to(np.asarray(crown_x, dtype=np.float64), shape),
         np.broadcast_to(np.asarray(crown_y, dtype=np.float64), shape),
         rig.saddle_aft * cos - rig.saddle_up * sin,
@@ -161,9 +173,8 @@ def _at_rest(rig: Rig, rest: Equilibrium, given: Layout, place: ArrayLike, depth
     """Path of every held string with plate and neck as they rest, and how it answers the bow."""
     shape = given.shape
     many, frets = int(np.prod(shape[:-1])), shape[-1]
-    nut = np.broadcast_to(np.stack([rig.nut_x_per_bow, rig.nut_y_per_bow])[..., None], (2, *shape[:-1])).reshape(
-        2, many
-    )
+    moved = np.stack([per_string(rig.nut_x_per_bow), per_string(rig.nut_y_per_bow)])
+    nut = np.broadcast_to(moved, (2, *shape[:-1])).reshape(2, many)
     rates = [v.reshape(many, frets).T for v in _crowns_per_bow(rig, given)]
     out = np.empty((5, many, frets))
     stopped = np.empty((many, frets), dtype=np.bool_)
@@ -181,7 +192,7 @@ def _at_rest(rig: Rig, rest: Equilibrium, given: Layout, place: ArrayLike, depth
     path = behind + speaking + rig.dead[..., None]
     pull = rig.axial[..., None] * (path / rig.unstretched[..., None] - 1.0)
     run, rise = given.saddle_x - given.nut_x, given.saddle_y - given.nut_y
-    reach = (run * rig.nut_x_per_bow[:, None] + rise * rig.nut_y_per_bow[:, None]) / rest.length
+    reach = (run * per_string(rig.nut_x_per_bow) + rise * per_string(rig.nut_y_per_bow)) / rest.length
     load = pull * whole + (rest.tension * reach)[..., None]  # N m2, on the neck, with the plate still
     left = (given.saddle_x[..., None] - given.crown_x) / run[..., None]
     return _Held(
@@ -203,10 +214,11 @@ def _crowns_per_bow(rig: Rig, given: Layout) -> tuple[Array, Array]:
     The neck bends evenly from its joint, so the rise of the nut per bow, half the square of the bent length, tells that
     length; a neck angle of some degrees spoils only the crowns' x, which hardly counts.
     """
-    bent = np.sqrt(2.0 * np.maximum(rig.nut_y_per_bow, 0.0))[:, None, None]
+    per_x, per_y = (per_string(v)[..., None] for v in (rig.nut_x_per_bow, rig.nut_y_per_bow))
+    bent = np.sqrt(2.0 * np.maximum(per_y, 0.0))
     share = 1.0 - (given.crown_x - given.nut_x[..., None]) / np.where(bent > 0.0, bent, 1.0)
     share = np.where(bent > 0.0, np.maximum(share, 0.0), 1.0)
-    return rig.nut_x_per_bow[:, None, None] * share, rig.nut_y_per_bow[:, None, None] * share * share
+    return per_x * share, per_y * share * share
 
 
 def _behind_per_bow(t: Trace, x: Array, y: Array) -> Array:
@@ -232,8 +244,8 @@ def _held_rigs(rig: Rig, bow: Array, held: _Held, piece: slice) -> Rig:
     many = repeat(rig, count * frets)
     more = held.path_more[piece]
     new = {
-        "nut_x": held.crown_x[piece] - (bow * rig.nut_x_per_bow)[:, None, None],
-        "nut_y": held.crown_y[piece] - (bow * rig.nut_y_per_bow)[:, None, None],
+        "nut_x": held.crown_x[piece] - (bow[:, None] * per_string(rig.nut_x_per_bow))[..., None],
+        "nut_y": held.crown_y[piece] - (bow[:, None] * per_string(rig.nut_y_per_bow))[..., None],
         "aside": held.aside[piece],
         "dead": rig.dead[..., None] + held.behind[piece] + more * held.bow[piece],
     }
