@@ -37,6 +37,7 @@ from tests.judges.made_jobs import (
     job,
     problem_from,
 )
+from tests.judges.swept import least_swept
 
 SETS = (NINES, TENS, ELEVENS, TWELVES)
 KNIVES = ("two-post knife edge", "six-screw knife edge", "double-locking knife edge")
@@ -81,6 +82,14 @@ def check(problem: Problem, option: Option) -> int:
         rig = pegs_fixed(build_rig(bench.traits, bench.settings), bench.settings.unstretched)
         up = swing(rig, equilibrium(rig, start=bench.tilt)).up[0, t.up_bend.string]
         assert up >= t.up_bend.cents - t.up_bend_tolerance
+    if t.clean is not None:
+        clear = least_swept(bench.traits, bench.settings, shown, t.clean.force, t.clean.place)
+        assert clear.min() >= -HAIR
+        told = [line.predicted for line in option.targets if line.quantity == "least clearance"]
+        assert clear == pytest.approx(told, abs=2e-6)
+    assert option.end.settings.unstretched == pytest.approx(bench.settings.unstretched, rel=1e-6)
+    assert option.end.settings.saddle_rise == pytest.approx(bench.settings.saddle_rise, abs=HAIR)
+    assert option.end.tilt == pytest.approx(float(shown.tilt), abs=1e-5)
     assert bench.peak <= problem.limits.peak + 1e-6
     assert bench.load <= problem.limits.stress + HAIR
     claw, room = bench.settings.claw, bench.traits.claw.travel
@@ -137,6 +146,7 @@ def test_the_steps_of_every_demo_lead_to_its_targets(name: str) -> None:
 
 ON = {"strings": TENS, "claw_distance": '"13.5 mm ± 0.3 mm"', "bridge": '"blocked"', "rear_gap": '"2.4 mm ± 0.1 mm"'}
 TIGHT = {"strings": TENS, "bridge": '"decked"', "claw_distance": '"13.5 mm ± 0.3 mm"'}
+ROOMY = '{ fret = 12, treble = "2.2 mm ± 0.2 mm", bass = "2.6 mm ± 0.2 mm" }'
 THREE = {"rear_gap": '"3.0 mm ± 0.25 mm"'}
 SPECIAL: dict[str, Callable[[], Job]] = {
     "floating to blocked where it is": lambda: floating(want={"bridge": '"blocked"'}),
@@ -155,6 +165,20 @@ SPECIAL: dict[str, Callable[[], Job]] = {
     "played upright": lambda: floating(want={"attitude": '"upright"', **THREE}),
     "read on its back": lambda: floating(found={"attitude": '"on its back"'}, want=THREE),
     "a warm room": lambda: floating(found={"temperature": '"28 C"'}, want=THREE),
+    "floating as low as stays clean": lambda: floating(
+        found={"string_height": ROOMY, "saddle_room": '{ up = "4 mm", down = "3 mm" }'}, want={"clean": "true", **THREE}
+    ),
+    "dive-only, heights that must stay clean": lambda: floating(
+        found={"string_height": ROOMY},
+        want={"bridge": '"dive-only"', "clean": "true", "stroke": '{ force = "0.5 N" }', "string_height": ROOMY},
+    ),
+    "fixed, low, clean and on its radius": lambda: job(
+        {"bridge": {"kind": '"fixed, six saddles"'}},
+        {
+            "found": {"strings": TENS, "string_height": ROOMY, "relief": '{ value = ".012 in ± .001 in" }'},
+            "want": {"clean": "true", "radius": '"12 in ± 1 in"', "relief": '{ value = ".008 in ± .002 in" }'},
+        },
+    ),
     "plate level": lambda: floating(want={"plate": '"level"'}),
 }
 

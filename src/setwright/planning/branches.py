@@ -105,7 +105,9 @@ def _pocket(found: tuple[Shim, ...], shims: tuple[Shim, ...]) -> str:
 def _branch(problem: Problem, choice: Choice, solved: Solved, i: int, step: float) -> Branch:
     settings = one_of(solved.settings, i)
     tuned = tune(problem.wanted, settings, problem.targets.hertz, start=float(solved.tilt[i]))
-    goal = None if solved.wanted_heights is None else solved.wanted_heights[i]
+    goal = None
+    if solved.wanted_heights is not None and not problem.targets.lowest:  # then the clearance is what is wanted
+        goal = solved.wanted_heights[i]
     name, tilt = label(problem, choice), float(tuned.state.tilt[0])
     return Branch(choice, name, tuned.settings, tilt, tuned.state, _minutes(problem, choice, solved, i), step, goal)
 

@@ -296,7 +296,7 @@ class _Writer:
         effects = self._move(saddle_rise=end.saddle_rise)
         clean, why = self.problem.targets.clean, ""
         if clean is not None:
-            low = "as low as stays clean" if self.problem.targets.lowest else "clean"
+            low = "as low as stays clean and no lower" if self.problem.targets.lowest else "clean"
             why = f"{low}, struck with {clean.force:.2g} N at {100.0 * clean.place:.0f} % of the string from the saddle"
         return replace(step, amounts=amounts, effects=effects, why=why, minutes=step.minutes * len(amounts))
 
@@ -379,7 +379,7 @@ class _Writer:
             )
         heights = self._heights(end)
         for i in range(len(heights)) if t.clean is not None else (0, len(heights) - 1):
-            tolerance = t.height_tolerance if t.sets_heights else None
+            tolerance = t.height_tolerance if t.heights is not None else None
             width = spread(self.many.heights[:, i])
             place = f"string {i + 1} at fret {t.height_fret}"
             read.append(Expected("string height", place, float(heights[i]), "height", width, tolerance, how))
