@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from setwright.bench.places import on_centre_line, under_strings
 from setwright.bench.standing import PLUCK, SAMPLES, Banded, Bench, Standing, band, on_the_bench
 from setwright.errors import InputError
 from setwright.instrument.fan import fret_places, nut_places
@@ -22,6 +23,7 @@ from setwright.instrument.strokes import (
 from setwright.instrument.traits import Array, Mask
 from setwright.physics.clearance import bend_displacement, bend_map, bend_rise, hardest_pluck, rise_to_clear
 from setwright.physics.frets import board_radius, drop, fret_position
+from setwright.sheets.board import Places
 from setwright.sheets.clearance import ClearanceSheet, Reach, draw_clearance
 from setwright.units.show import LengthStyle, System, show_length, show_turns
 
@@ -90,6 +92,7 @@ class ClearanceTable:
     scale: float  # m
     frets: int
     fret_x: tuple[float, ...]  # m
+    places: tuple[Places, ...]  # under every string of a fanned board, else none
     force: Banded  # N, of the stroke, square to the board
     place: Banded  # of the stroke, share of the open string from the saddle
     fret: int  # where lowest heights are told
@@ -138,7 +141,8 @@ def clearance_of(
         strings=tuple(gauge.text for gauge in gauges),
         scale=float(board.scale),
         frets=board.frets,
-        fret_x=tuple(float(x) for x in np.asarray(fret_position(float(board.scale), np.arange(1, board.frets + 1)))),
+        fret_x=on_centre_line(bench.problem.traits),
+        places=under_strings(bench.problem.traits),
         force=band(swings[-1].force),
         place=band(stroke_place(bench.states[-1].traits, samples + 1, place)),
         fret=FRET,
@@ -315,7 +319,14 @@ def clearance_drawing(result: ClearanceTable, system: System) -> str:
         for one in now.strings
     )
     sheet = ClearanceSheet(
-        result.title, result.instrument, now.when, stroke_words(result), result.scale, result.fret_x, strips
+        result.title,
+        result.instrument,
+        now.when,
+        stroke_words(result),
+        result.scale,
+        result.fret_x,
+        strips,
+        result.places,
     )
     return draw_clearance(sheet)
 

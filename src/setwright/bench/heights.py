@@ -6,15 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from setwright.bench.places import FANNED, on_centre_line, under_strings
 from setwright.bench.standing import SAMPLES, Banded, Bench, Standing, band, on_the_bench
 from setwright.errors import InputError
 from setwright.instrument.conventions import LEAN, LEAST_SECOND, Observed, Way, fit_shape, height_way, relief_way
 from setwright.instrument.jobfile import Job
-from setwright.instrument.neckshape import board_of, line_row
+from setwright.instrument.neckshape import board_of, centre_board, line_row
 from setwright.instrument.strokes import contacts
 from setwright.instrument.traits import Array
 from setwright.physics.frets import fret_position
 from setwright.planning.bands import spread
+from setwright.sheets.board import Places
 from setwright.sheets.heights import Dimension, HeightsSheet, Hollow, Line, View, draw_heights
 from setwright.units.show import MINUS, System
 from setwright.units.tables import unit_size
@@ -63,6 +65,7 @@ class HeightsTable:
     scale: float  # m
     frets: int
     fret_x: tuple[float, ...]  # m from the nut
+    places: tuple[Places, ...]  # under every string of a fanned board, else none
     wanted: tuple[int, ...]  # frets asked for
     capo: int | None
     height_read: str  # how the job's heights were read; "" where they were not
@@ -106,13 +109,14 @@ def heights_of(
         strings=tuple(gauge.text for gauge in gauges),
         scale=float(board.scale),
         frets=last,
-        fret_x=tuple(float(x) for x in np.asarray(fret_position(float(board.scale), np.arange(1, last + 1)))),
+        fret_x=on_centre_line(bench.problem.traits),
+        places=under_strings(bench.problem.traits),
         wanted=frets or tuple(range(1, last + 1)),
         capo=capo,
         height_read="" if found is None else f"{height_way(found.fret)}, crown to underside, open string",
         relief_read="" if bend is None else f"{_read_way(job)}: {bend.value.written.text}".removeprefix("relief "),
         states=tuple(_shown(bench, one, ways, capo) for one in bench.states),
-        remarks=bench.seen_remarks,
+        remarks=((FANNED,) if bench.problem.traits.fanned else ()) + bench.seen_remarks,
     )
 
 
@@ -249,7 +253,7 @@ def _readings(bench: Bench, string: int) -> list[Observed]:
 
 def _relief(bench: Bench, first: Standing, one: Standing, way: Way) -> ReliefRead:
     """Relief by one way; what the reading leaves open of the neck's shape is in the band."""
-    board = board_of(bench.problem.traits, 1)
+    board = centre_board(bench.problem.traits)
     own = _read_way(bench.job)
     bend = bench.job.found.relief
     row = line_row(board, way.start, way.end, way.read)
@@ -313,7 +317,9 @@ def heights_drawing(result: HeightsTable, system: System) -> str:
         before = None if first is None else _line(first, s)
         views.append(View(f"{s + 1}  {gauge}", _line(now, s), before, dimensions, hollow))
     return draw_heights(
-        HeightsSheet(result.title, result.instrument, now.when, result.scale, result.fret_x, tuple(views))
+        HeightsSheet(
+            result.title, result.instrument, now.when, result.scale, result.fret_x, tuple(views), result.places
+        )
     )
 
 

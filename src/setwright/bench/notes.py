@@ -6,14 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from setwright.bench.standing import SAMPLES, Banded, Bench, Standing, band, on_the_bench
+from setwright.bench.places import FANNED, on_centre_line, under_strings
+from setwright.bench.standing import SAMPLES, Banded, Standing, band, on_the_bench
 from setwright.instrument.geometry import crowns, nut_contact, saddle_contact
 from setwright.instrument.jobfile import Job
 from setwright.instrument.notes import fretted
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Mask, Traits
 from setwright.physics.balance import unstretched_lengths
-from setwright.physics.frets import fret_position
 from setwright.physics.fretting import (
     Layout,
     Wires,
@@ -25,6 +25,7 @@ from setwright.physics.fretting import (
     wires,
 )
 from setwright.planning.bands import spread
+from setwright.sheets.board import Places
 from setwright.sheets.notes import NotesSheet, Strip, draw_notes
 from setwright.units.show import MINUS, System, show_cents, show_length, show_turns
 
@@ -74,6 +75,7 @@ class NotesMap:
     scale: float  # m
     frets: int
     fret_x: tuple[float, ...]  # m from the nut
+    places: tuple[Places, ...]  # under every string of a fanned board, else none
     ends: str  # stiffness at the ends of the string
     settling: bool  # whether plate and neck settle with the held string
     saddles_known: str  # "octave", "typed", "pattern"
@@ -105,24 +107,14 @@ def notes_of(
         strings=tuple(gauge.text for gauge in gauges),
         scale=float(board.scale),
         frets=board.frets,
-        fret_x=tuple(float(x) for x in fret_places(bench)),
+        fret_x=on_centre_line(bench.problem.traits),
+        places=under_strings(bench.problem.traits),
         ends=ends,
         settling=settling,
         saddles_known=bench.saddles_known,
         states=tuple(_shown(one, ends, settling) for one in bench.states),
-        remarks=bench.remarks,
+        remarks=((FANNED,) if bench.problem.traits.fanned else ()) + bench.remarks,
     )
-
-
-def fret_places(bench: Bench) -> Array:
-    """Places of all frets along the straight neck.
-
-    Args:
-        bench: the states.
-    Returns: (N) from the nut [m].
-    """
-    board = bench.problem.traits.fretboard
-    return np.asarray(fret_position(float(board.scale), np.arange(1, board.frets + 1)))
 
 
 def _shown(one: Standing, ends: str, settling: bool) -> NotesShown:
@@ -255,7 +247,8 @@ def notes_drawing(result: NotesMap, system: System) -> str:
                 saddle={"back": 1, "forward": -1}.get(octave.way, 0),
             )
         )
-    return draw_notes(NotesSheet(result.title, result.instrument, now.when, result.scale, result.fret_x, tuple(strips)))
+    board = result.scale, result.fret_x
+    return draw_notes(NotesSheet(result.title, result.instrument, now.when, *board, tuple(strips), result.places))
 
 
 def octave_words(error: Banded) -> str:

@@ -1,9 +1,12 @@
-"""The neck laid along the paper: scale of the drawing, frets and their numbers, words that fit."""
+"""The neck laid along the paper: scale of the drawing, frets and their numbers, words that fit.
+
+On a fanned board every string has places of its own; strips of strings under one another show the frets as they slant.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from setwright.errors import InputError
 from setwright.sheets.ink import LARGE, SMALL, THIN, line, text
@@ -11,16 +14,28 @@ from setwright.sheets.ink import LARGE, SMALL, THIN, line, text
 LEFT, RIGHT, TOP = 34.0, 78.0, 30.0  # mm, room around the instrument
 LONG = 0.72  # m, scales beyond this are drawn smaller
 CLOSE = 4.2  # mm, fret numbers nearer than this leave every second one out
+OVER_FIRST = " Frets fanned: each string has its own places, the numbers stand over those of string 1."
 LETTER = 0.52  # mean width of a letter over the size of its type
+
+
+@dataclass(frozen=True)
+class Places:
+    """Where nut and frets of a fanned board lie under one string, along the centre line."""
+
+    nut_x: float  # m, from where the nut crosses the centre line
+    end_x: float  # m, where the string's scale ends
+    fret_x: tuple[float, ...]  # m, of fret 1 and on
 
 
 @dataclass(frozen=True)
 class Along:
     """Places along the neck on paper."""
 
-    scale: float  # m, scale length
-    fret_x: tuple[float, ...]  # m from the nut, of fret 1 and on
+    scale: float  # m, where the scale length ends
+    fret_x: tuple[float, ...]  # m from the nut on the centre line, of fret 1 and on
     reduced: int  # drawn 1:reduced
+    nut_x: float = 0.0  # m
+    first: float = 0.0  # m, what lies foremost of all strings
 
     def on_paper(self, x: float) -> float:
         """Place of a point of the neck.
@@ -29,7 +44,7 @@ class Along:
             x: from the nut [m].
         Returns: [mm] of paper.
         """
-        return LEFT + 1e3 * x / self.reduced
+        return LEFT + 1e3 * (x - self.first) / self.reduced
 
     @property
     def width(self) -> float:
@@ -37,19 +52,40 @@ class Along:
         return self.on_paper(self.scale) + RIGHT
 
 
-def along(scale: float, fret_x: Sequence[float]) -> Along:
+def along(scale: float, fret_x: Sequence[float], nut_x: float = 0.0) -> Along:
     """Lay a neck along the paper.
 
     Args:
-        scale: scale length [m].
-        fret_x: (N) from the nut [m].
+        scale: where the scale length ends [m].
+        fret_x: (N) [m].
+        nut_x: of the nut [m].
     Returns: places on paper.
     Raises: InputError where frets are missing or out of order.
     """
     places = tuple(float(x) for x in fret_x)
-    if not places or any(b <= a for a, b in zip((0.0, *places), (*places, scale), strict=True)):
+    if not places or any(b <= a for a, b in zip((nut_x, *places), (*places, scale), strict=True)):
         raise InputError("a neck is drawn with its frets in order between nut and bridge; give one fret or more.")
-    return Along(float(scale), places, 2 if scale <= LONG else 3)
+    return Along(float(scale), places, 2 if scale - nut_x <= LONG else 3, float(nut_x))
+
+
+def each_along(scale: float, fret_x: Sequence[float], places: Sequence[Places], count: int) -> tuple[Along, ...]:
+    """Lay every string's places along the same paper, for strips under one another.
+
+    Args:
+        scale: scale length on the centre line [m].
+        fret_x: (N) frets there [m].
+        places: of every string of a fanned board; none on a straight one.
+        count: strips [1].
+    Returns: (count) places on paper.
+    Raises: InputError as `along`, or where strips and places are not as many.
+    """
+    if not places:
+        return (along(scale, fret_x),) * count
+    if len(places) != count:
+        raise InputError(f"{count} strips cannot be drawn with the places of {len(places)} strings; give one for each.")
+    each = [along(one.end_x, one.fret_x, one.nut_x) for one in places]
+    first, reduced = min(one.nut_x for one in each), max(one.reduced for one in each)
+    return tuple(replace(one, first=first, reduced=reduced) for one in each)
 
 
 def heading(title: str, instrument: str, what: str, width: float) -> list[str]:
@@ -77,8 +113,8 @@ def numbers(where: Along, y: float) -> list[str]:
         y: of their base line [mm].
     Returns: SVG.
     """
-    out = [text((where.on_paper(0.0), y), "nut", SMALL, "middle")]
-    last = where.on_paper(0.0)
+    out = [text((where.on_paper(where.nut_x), y), "nut", SMALL, "middle")]
+    last = where.on_paper(where.nut_x)
     for i, x in enumerate(where.fret_x):
         at = where.on_paper(x)
         if at - last >= CLOSE:

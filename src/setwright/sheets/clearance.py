@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from setwright.sheets.board import LEFT, TOP, Along, along, cut, heading, numbers, ticks
+from setwright.sheets.board import LEFT, OVER_FIRST, TOP, Along, Places, cut, each_along, heading, numbers, ticks
 from setwright.sheets.ink import HEAVY, PAPER, PLAIN, SMALL, THIN, area, arrow, band, cross, line, page, run, text
 
 TALLEST = 26.0  # mm of a strip
@@ -38,6 +38,7 @@ class ClearanceSheet:
     scale: float  # m
     fret_x: tuple[float, ...]  # m
     strips: tuple[Reach, ...]
+    places: tuple[Places, ...] = ()  # of every string where frets are fanned
 
 
 def draw_clearance(sheet: ClearanceSheet) -> str:
@@ -48,7 +49,8 @@ def draw_clearance(sheet: ClearanceSheet) -> str:
     Returns: an SVG document.
     Raises: InputError where a number is not finite or frets are out of order.
     """
-    where = along(sheet.scale, sheet.fret_x)
+    wheres = each_along(sheet.scale, sheet.fret_x, sheet.places, len(sheet.strips))
+    where, width = wheres[0], max(one.width for one in wheres)
     edges = [(v - w, v + w) for one in sheet.strips for v, w in zip(one.clearance, one.half_width, strict=True)]
     low, high = min(0.0, *(a for a, _ in edges)), max(0.0, *(b for _, b in edges))
     span = 1e3 * (high - low) / where.reduced
@@ -58,10 +60,11 @@ def draw_clearance(sheet: ClearanceSheet) -> str:
         f"Least clearance {sheet.when}, by where the string is stopped. Stroke: {sheet.stroke}. Along the neck "
         f"1:{where.reduced}, clearance {stretch} times as tall. Band: holds 95 of 100."
     )
-    marks = [*heading(sheet.title, sheet.instrument, what, where.width), *numbers(where, TOP - 3.0)]
+    what += OVER_FIRST if sheet.places else ""
+    marks = [*heading(sheet.title, sheet.instrument, what, width), *numbers(where, TOP - 3.0)]
     y = TOP
-    for one in sheet.strips:
-        marks += _strip(one, where, y + per_metre * high, per_metre, (low, high))
+    for one, own in zip(sheet.strips, wheres, strict=True):
+        marks += _strip(one, own, y + per_metre * high, per_metre, (low, high))
         y += per_metre * (high - low) + GAP
     marks.append(text((LEFT, y), "Line marked “touches”: no clearance left. Cross: the string touches there.", SMALL))
     if any(one.dies for one in sheet.strips):
@@ -70,13 +73,13 @@ def draw_clearance(sheet: ClearanceSheet) -> str:
         marks.append(text((LEFT + 5.0, y), "Arrow against a bar: a bend from there dies on a crown ahead.", SMALL))
         marks.append(text((LEFT + 5.0, y + 4.0), "Over it the least bend that does, in cents.", SMALL))
         y += 4.0
-    return page(where.width, y + 6.0, f"Clearance: {sheet.title}", what, marks)
+    return page(width, y + 6.0, f"Clearance: {sheet.title}", what, marks)
 
 
 def _strip(one: Reach, where: Along, zero: float, per_metre: float, room: tuple[float, float]) -> list[str]:
     """One string's strip; `zero` is where no clearance is left [mm]."""
     bottom, top = zero - per_metre * room[0], zero - per_metre * room[1]
-    x = [where.on_paper(at) for at in (0.0, *where.fret_x)][: len(one.clearance)]
+    x = [where.on_paper(at) for at in (where.nut_x, *where.fret_x)][: len(one.clearance)]
     nut, end = x[0], where.on_paper(where.scale)
     y = [zero - per_metre * v for v in one.clearance]
     edge = [per_metre * w for w in one.half_width]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from setwright.sheets.board import LEFT, LETTER, TOP, Along, along, cut, heading, numbers
+from setwright.sheets.board import LEFT, LETTER, OVER_FIRST, TOP, Along, Places, cut, each_along, heading, numbers
 from setwright.sheets.ink import HEAVY, PLAIN, SMALL, THIN, band, line, page, run, text, upright
 
 TALLEST = 34.0  # mm of one view
@@ -64,6 +64,7 @@ class HeightsSheet:
     scale: float  # m
     fret_x: tuple[float, ...]  # m
     views: tuple[View, ...]
+    places: tuple[Places, ...] = ()  # of every string where frets are fanned
 
 
 def draw_heights(sheet: HeightsSheet) -> str:
@@ -74,7 +75,8 @@ def draw_heights(sheet: HeightsSheet) -> str:
     Returns: an SVG document.
     Raises: InputError where a number is not finite or frets are out of order.
     """
-    where = along(sheet.scale, sheet.fret_x)
+    wheres = each_along(sheet.scale, sheet.fret_x, sheet.places, len(sheet.views))
+    where, width = wheres[0], max(one.width for one in wheres)
     lines = [one for view in sheet.views for one in (view.now, view.before) if one is not None]
     low, high = min(min(*one.crowns, one.nut) for one in lines), max(max(one.saddle, one.nut) for one in lines)
     span = 1e3 * (high - low) / where.reduced
@@ -84,16 +86,17 @@ def draw_heights(sheet: HeightsSheet) -> str:
         f"Side view {sheet.when}; along the neck 1:{where.reduced}, heights {stretch} times as tall. "
         "Width of the string's line: holds 95 of 100."
     )
-    marks = [*heading(sheet.title, sheet.instrument, what, where.width), *numbers(where, TOP - 3.0)]
+    what += OVER_FIRST if sheet.places else ""
+    marks = [*heading(sheet.title, sheet.instrument, what, width), *numbers(where, TOP - 3.0)]
     y = TOP
-    for view in sheet.views:
-        marks += _view(view, where, y + per_metre * high, per_metre)
+    for view, own in zip(sheet.views, wheres, strict=True):
+        marks += _view(view, own, y + per_metre * high, per_metre)
         y += per_metre * (high - low) + GAP
     legend = f"Ticks: crowns. Heavy line: underside of the string {sheet.when}."
     if any(view.before is not None for view in sheet.views):
         legend += " Thin broken line: as found."
     marks.append(text((LEFT, y), legend, SMALL))
-    return page(where.width, y + 6.0, f"Heights: {sheet.title}", what, marks)
+    return page(width, y + 6.0, f"Heights: {sheet.title}", what, marks)
 
 
 def _view(view: View, where: Along, zero: float, per_metre: float) -> list[str]:
@@ -102,7 +105,7 @@ def _view(view: View, where: Along, zero: float, per_metre: float) -> list[str]:
     def level(height: float) -> float:
         return zero - per_metre * height
 
-    now, nut = view.now, where.on_paper(0.0)
+    now, nut = view.now, where.on_paper(where.nut_x)
     x = [where.on_paper(at) for at in where.fret_x]
     out = [text((4.0, level(now.nut) - 2.0), cut(view.name, LEFT - 6.0, PLAIN), PLAIN, bold=True)]
     if view.before is not None:
@@ -128,13 +131,13 @@ def _view(view: View, where: Along, zero: float, per_metre: float) -> list[str]:
 
 def _string(one: Line, where: Along, level: Level, weight: float) -> list[str]:
     """Underside from nut to saddle; the heavy one whole, the thin one broken."""
-    ends = [(where.on_paper(0.0), level(one.nut)), (where.on_paper(one.saddle_x), level(one.saddle))]
+    ends = [(where.on_paper(where.nut_x), level(one.nut)), (where.on_paper(one.saddle_x), level(one.saddle))]
     return [run(ends, weight, dashed=weight == THIN)]
 
 
 def _under(one: Line, where: Along, fret: int) -> float:
     """Underside of the open string over a fret, 0 the first."""
-    share = where.fret_x[fret] / one.saddle_x
+    share = (where.fret_x[fret] - where.nut_x) / (one.saddle_x - where.nut_x)
     return one.nut + share * (one.saddle - one.nut)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from setwright.sheets.board import LEFT, TOP, Along, along, cut, heading, numbers, ticks
+from setwright.sheets.board import LEFT, OVER_FIRST, TOP, Along, Places, cut, each_along, heading, numbers, ticks
 from setwright.sheets.ink import HEAVY, PLAIN, SMALL, THIN, arrow, band, finite, line, page, run, slot, text
 
 SLOT = 2.0  # cents, what most ears let pass; common practice, no source
@@ -39,6 +39,7 @@ class NotesSheet:
     scale: float  # m
     fret_x: tuple[float, ...]  # m
     strips: tuple[Strip, ...]
+    places: tuple[Places, ...] = ()  # of every string where frets are fanned
 
 
 def draw_notes(sheet: NotesSheet) -> str:
@@ -49,7 +50,8 @@ def draw_notes(sheet: NotesSheet) -> str:
     Returns: an SVG document.
     Raises: InputError where a number is not finite or frets are out of order.
     """
-    where = along(sheet.scale, sheet.fret_x)
+    wheres = each_along(sheet.scale, sheet.fret_x, sheet.places, len(sheet.strips))
+    where, width = wheres[0], max(one.width for one in wheres)
     most = max(abs(v) + w for one in sheet.strips for v, w in zip(one.cents, one.half_width, strict=True))
     most = max(most, *(abs(v) for one in sheet.strips for v in one.before or (0.0,)))
     reach = max(LEAST, math.ceil(finite(most)))
@@ -59,23 +61,24 @@ def draw_notes(sheet: NotesSheet) -> str:
         f"Cents error of every note {sheet.when}, sharp upwards; along the neck 1:{where.reduced}, "
         f"1 c drawn {per_cent:.2f} mm tall. Band: holds 95 of 100."
     )
-    marks = [*heading(sheet.title, sheet.instrument, what, where.width), *numbers(where, TOP - 3.0)]
+    what += OVER_FIRST if sheet.places else ""
+    marks = [*heading(sheet.title, sheet.instrument, what, width), *numbers(where, TOP - 3.0)]
     y = TOP
-    for one in sheet.strips:
-        marks += _strip(one, where, y, reach, per_cent)
+    for one, own in zip(sheet.strips, wheres, strict=True):
+        marks += _strip(one, own, y, reach, per_cent)
         y += tall + GAP
     legend = f"slot: ± {SLOT:g} c. Heavy line: {sheet.when}."
     if any(one.before for one in sheet.strips):
         legend += " Thin broken line: as found."
     marks.append(text((LEFT, y), legend, SMALL))
-    return page(where.width, y + 6.0, f"Notes: {sheet.title}", what, marks)
+    return page(width, y + 6.0, f"Notes: {sheet.title}", what, marks)
 
 
 def _strip(one: Strip, where: Along, top: float, reach: float, per_cent: float) -> list[str]:
     """One string's strip."""
     zero = top + reach * per_cent
     bottom = top + 2.0 * reach * per_cent
-    nut, end = where.on_paper(0.0), where.on_paper(where.scale)
+    nut, end = where.on_paper(where.nut_x), where.on_paper(where.scale)
     x = [where.on_paper(at) for at in where.fret_x]
 
     def level(cents: float) -> float:
