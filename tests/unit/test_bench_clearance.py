@@ -8,6 +8,7 @@ import pytest
 
 from setwright.bench.clearance import StringReach, clearance_drawing, clearance_of, reach_words, stroke_words
 from setwright.bench.heights import heights_of
+from setwright.bench.plans import plan_job
 from setwright.bench.standing import Banded
 from setwright.bench.whatif import Changes, what_if
 from setwright.errors import InputError
@@ -164,3 +165,31 @@ def test_the_drawing_marks_what_touches():
     drawn = clearance_drawing(clearance_of(WIGEON, 1.2, 0.15, samples=FEW), "mm")
     assert "touches 4" in drawn
     assert ">touches 4<" not in clearance_drawing(clearance_of(WIGEON, 0.1, 0.15, samples=FEW), "mm")
+
+
+def test_the_drawing_marks_bends_that_die():
+    result = clearance_of(lowered(WIGEON, 0.75e-3), 0.1, samples=FEW)
+    assert "a bend from there dies" in clearance_drawing(result, "mm")
+    assert f">{result.states[0].chokes[0].cents:.0f} c<" in clearance_drawing(result, "mm")
+    assert "a bend from there dies" not in clearance_drawing(clearance_of(WIGEON, 0.2, samples=FEW), "mm")
+
+
+def test_a_plan_that_stays_clean_is_seen_to():
+    job = read_job(EXAMPLES / "curlew-low.job.toml")
+    found, then = clearance_of(job, 1.0, 0.12, plan=True, samples=FEW).states
+    told = [one for one in plan_job(job, 512).best.targets if one.quantity == "least clearance"]
+    for before, after, line in zip(found.strings, then.strings, told, strict=True):
+        least = min(near.clearance.value for near in after.nearest)
+        assert least == pytest.approx(line.predicted, abs=1e-6)
+        assert least >= 0.0
+        assert after.height.value < before.height.value
+
+
+def test_the_plan_is_made_once(monkeypatch):
+    import setwright.planning.search as search
+
+    made = []
+    weigh = search.weigh
+    monkeypatch.setattr(search, "weigh", lambda *given: made.append(1) or weigh(*given))
+    clearance_of(WIGEON, plan=True, samples=FEW)
+    assert made == [1]

@@ -235,3 +235,29 @@ def test_the_reference_is_what_every_string_goes_by():
     assert reference_of(standard) == pytest.approx(440.0, abs=1e-3)
     assert reference_of([one * 442.0 / 440.0 for one in standard]) == pytest.approx(442.0, abs=1e-3)
     assert reference_of([standard[0] * 1.01, *standard[1:]]) == 440.0  # one string by itself is no reference
+
+
+HEIGHTS = 'string_height = { fret = 14, treble = "2 mm", bass = "2.4 mm" }\n'
+
+
+def test_a_clean_stroke_is_the_players_own_unless_given_and_frees_the_heights():
+    plain = problem_from(job(HEIGHTS)).targets
+    assert plain.clean is None
+    assert plain.heights is not None
+    own = problem_from(job(HEIGHTS, "clean = true"))
+    player = own.traits.playing
+    assert (own.targets.clean.force, own.targets.clean.place) == (float(player.pluck_force), float(player.pluck_place))
+    assert (own.targets.heights, own.targets.height_fret, own.targets.lowest) == (None, 14, True)
+    given = problem_from(job(HEIGHTS, 'clean = true\nstroke = { force = "1 N", place = "10 %" }\n' + HEIGHTS)).targets
+    assert (given.clean.force, given.clean.place) == (1.0, pytest.approx(0.1))
+    assert given.heights == pytest.approx([2e-3 + 0.4e-3 * i / 5 for i in range(6)])
+    assert not given.lowest
+
+
+def test_the_end_of_a_plan_is_data_too():
+    found = read_job(EXAMPLES / "wigeon-reradius.job.toml")
+    end = document("plan", plan_job(found, 32))["plan"]["best"]["end"]
+    assert set(end) == {"settings", "tilt", "bow", "hertz"}
+    assert end["hertz"] == pytest.approx([one.si for one in found.want.tuning])
+    assert len(end["settings"]["saddle_rise"]) == 6
+    assert end["settings"]["prop"] is None

@@ -226,3 +226,13 @@ z = true
     assert lines["t", "v", 0, "w"] == 19
     assert lines["t", "v", 1, "w"] == 21
     assert lines["t", "v", 1, "deep", "z"] == 23
+
+
+def test_a_stroke_that_must_stay_clean():
+    assert job().want.clean is None
+    assert job(swapped(FLOAT, "[want]", "[want]\nclean = false")).want.clean is None
+    own = job(swapped(FLOAT, "[want]", "[want]\nclean = true")).want.clean
+    assert (own.force, own.place) == (None, None)
+    stroke = 'clean = true\nstroke = { force = "1 N", place = "12 %" }'
+    given = job(swapped(FLOAT, "[want]", f"[want]\n{stroke}")).want.clean
+    assert (given.force.si, given.place.si) == (1.0, pytest.approx(0.12))

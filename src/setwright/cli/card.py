@@ -14,6 +14,7 @@ from setwright.cli.words import PLACE, chance, minutes, name_of, number, sentenc
 from setwright.planning.plan import Effect, Narrow, Option, Plan, Rejected, TargetLine, Way
 from setwright.units.show import System, show_length
 
+CLEAN = "least clearance"  # the target that is no number: nothing may touch
 KINDS_SHOWN = 3  # kinds of failure on the card, two to three lines each
 NO_MOMENT = 0.005  # N m, a plate that presses less is in balance
 _ONE_STRING = re.compile(r"(?P<what>.+) of (?P<new>new )?string \d+ \(.*\)$")
@@ -143,12 +144,17 @@ def _target(line: TargetLine, name: str, system: System) -> list[tuple[str, str,
     predicted = number(line.predicted, line.kind, system, line.half_width)
     if line.wanted is None:
         cells = ("free", predicted, "")
+    elif line.quantity == CLEAN:
+        cells = ("no touch", predicted, _odds(line))
     else:
         least = line.place.endswith("at least")
         wanted = number(line.wanted, line.kind, system, None if least else line.tolerance)
-        odds = chance(line.chance).removesuffix(" in 100")
-        cells = (f"{'at least ' if least else ''}{wanted}", predicted, f"{'yes' if line.inside else 'NO'}, {odds}")
+        cells = (f"{'at least ' if least else ''}{wanted}", predicted, _odds(line))
     return [(first, *cells), *((text, "", "", "") for text in more)]
+
+
+def _odds(line: TargetLine) -> str:
+    return f"{'yes' if line.inside else 'NO'}, {chance(line.chance).removesuffix(' in 100')}"
 
 
 def _ways(ways: Sequence[Way], system: System) -> list[str]:
