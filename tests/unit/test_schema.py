@@ -44,8 +44,9 @@ def test_the_examples_are_valid_by_schema_and_reader(path):
     assert (read_instrument if path in INSTRUMENTS else read_job)(path)
 
 
-def test_there_are_seven_demo_jobs():
+def test_the_demo_jobs_are_these():
     assert [p.name.split(".")[0] for p in JOBS] == [
+        "curlew-low",
         "dunlin-heavier",
         "kestrel-float",
         "knot-too-weak",
