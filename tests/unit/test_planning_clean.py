@@ -24,7 +24,7 @@ from tests.judges.made_jobs import certain, demo, floating
 from tests.judges.swept import least_swept
 
 STEP = 0.02e-3  # m of saddle, of the search by trial
-HAIR = 0.5e-6  # m of clearance: what the octaves' own moves leave behind, far below what any gauge shows
+HAIR = 1e-6  # m of clearance: what the octaves' own moves leave behind, far below what any gauge shows
 
 
 def asked(name: str = "wigeon-reradius", force: float = 0.4, place: float = 0.15, **changes: object) -> Problem:
@@ -140,7 +140,7 @@ def test_heights_that_collide_say_where_and_what_they_need() -> None:
 
 def test_an_open_string_in_a_deep_slot_is_named() -> None:
     problem = asked(heights=array([2e-3] * 6))
-    slots = replace(problem.traits.nut, slot=np.full(6, float(problem.traits.fretboard.crown) + 0.02e-3))
+    slots = replace(problem.traits.nut, slot=np.full(6, float(problem.traits.fretboard.crown) - 0.2e-3))
     deep = replace(problem, traits=replace(problem.traits, nut=slots), wanted=replace(problem.wanted, nut=slots))
     assert reasons(deep)[0].startswith("open string ")
     assert "would touch fret 1 when" in reasons(deep)[0]

@@ -41,23 +41,11 @@ _BEND = (
     Field("string", "count", "Which string.", low=1, high=12, default="3"),
     Field("semitones", "count", "How far up it is to go.", low=1, high=12, required=True),
 )
+_OWN = "the player's, from the instrument"
 _STROKE = (
+    Field("force", "force", "Square to the board.", low=0.01, high=20.0, usual=(0.1, 6.0), default=_OWN),
     Field(
-        "force",
-        "force",
-        "The part of it square to the board.",
-        low=0.01,
-        high=20.0,
-        usual=(0.1, 6.0),
-        default="the player's, from the instrument",
-    ),
-    Field(
-        "place",
-        "ratio",
-        "Where it falls, as a share of the open string from the saddle; behind the last fret.",
-        low=0.02,
-        high=0.5,
-        default="the player's, from the instrument",
+        "place", "ratio", "From the saddle, of the open string; behind the last fret.", low=0.02, high=0.5, default=_OWN
     ),
 )
 

@@ -10,7 +10,7 @@ import numpy as np
 from setwright.instrument.geometry import build_rig, edge_gap
 from setwright.instrument.predict import string_heights, tune, tune_at
 from setwright.instrument.settings import Settings
-from setwright.instrument.strokes import height_at, saddle_rise_to_clear
+from setwright.instrument.strokes import height_at, least_clearance, saddle_rise_to_clear
 from setwright.instrument.traits import Array, Mask
 from setwright.physics.balance import Equilibrium
 from setwright.physics.pitch import CENTS_PER_LOG
@@ -247,7 +247,8 @@ def _clean_fault(problem: Problem, solved: Solved) -> Fault:
             f"{{{height[i, string] + short[i, string]:.6f}}} at fret {fret}; higher strings or a softer stroke would do"
         )
 
-    return Fault(_over(short.max(axis=1) - A_HAIR, problem.targets.height_tolerance), say)
+    touches = least_clearance(strokes).clearance.min(axis=1) < -A_HAIR
+    return Fault(np.where(touches, _over(short.max(axis=1), problem.targets.height_tolerance), 0.0), say)
 
 
 def _springs_named(choice: Choice) -> str:
