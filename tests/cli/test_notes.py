@@ -171,3 +171,30 @@ def test_a_link_keeps_being_a_link(tmp_path):
     put_drawing(str(tmp_path / "link.svg"), "new")
     assert (tmp_path / "link.svg").is_symlink()
     assert (tmp_path / "real.svg").read_text() == "new"
+
+
+def test_a_capo_is_told_first_and_notes_count_from_it(ask):
+    code, out, err = ask("notes", WIGEON, "--capo", "4", *FEW)
+    assert (code, err) == (0, "")
+    assert out.index("OPEN STRINGS WITH THE CAPO ON 4, AS FOUND") < out.index("fret ")
+    assert re.search(r"^ +5 ", out, re.MULTILINE)
+    assert not re.search(r"^ +4 ", out, re.MULTILINE)
+    assert max(map(len, out.splitlines())) <= WIDTH
+
+
+def test_a_grip_without_a_capo_is_refused(ask):
+    code, _, err = ask("notes", WIGEON, "--capo-grips")
+    assert code == 2
+    assert "--capo-grips says nothing without a capo" in err
+
+
+@pytest.mark.parametrize("capo", ["0", "13", "x"])
+def test_a_capo_off_the_neck_is_a_usage_error(ask, capo):
+    assert ask("notes", WIGEON, "--capo", capo)[0] == 2
+
+
+def test_a_fanned_board_with_a_capo_at_the_plans_end(ask):
+    code, out, err = ask("notes", str(EXAMPLES / "sanderling-lower.job.toml"), "--plan", "--capo", "2", *FEW)
+    assert (code, err) == (0, "")
+    assert "OPEN STRINGS WITH THE CAPO ON 2, AFTER THE PLAN" in out
+    assert "frets are fanned" in " ".join(out.split())

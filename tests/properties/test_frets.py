@@ -94,3 +94,53 @@ def test_radius_is_found_wherever_the_circle_lies(radius, count, aside, lift):
     found, off = frets.radius_across(z, y)
     assert_allclose(found, radius, rtol=1e-7)
     assert np.abs(off).max() < 1e-9
+
+
+fans = st.floats(0.0, 0.06)
+squares = st.integers(0, 20)
+
+
+def fan_x(fret, z, scale, fan, square, near=0.04, far=0.06):
+    """x of fret n at z, from its line."""
+    return frets.fret_position(scale, fret) + z * frets.fret_slope(fret, fan, square, near, far)
+
+
+@given(scales, fans, squares, st.floats(-0.5, 0.5))
+def test_every_place_across_has_frets_in_order_and_its_own_octave(scale, fan, square, share):
+    """Along a line that spreads with the strings q is the same for every string: its own scale, its own half way."""
+    n = np.arange(0, 25)
+    width = 0.04 + 0.02 * frets.fret_position(1.0, n)
+    x = fan_x(n, share * width, scale, fan, square)
+    assert (np.diff(x) > 0.0).all()
+    own = scale + share * fan
+    assert_allclose(x - x[0], frets.fret_position(own, n), rtol=1e-9, atol=1e-12)
+    assert_allclose(x[12] - x[0], own / 2.0, rtol=1e-9)
+
+
+@given(scales, fans, squares, numbers, st.floats(-0.03, 0.03))
+def test_treble_mirrors_bass(scale, fan, square, fret, z):
+    """About the fret's place on the centre line: as much ahead on one side as behind on the other."""
+    centre = frets.fret_position(scale, fret)
+    ahead, behind = (fan_x(fret, side * z, scale, fan, square) - centre for side in (1.0, -1.0))
+    assert_allclose(ahead, -behind, atol=1e-15)
+    slope = frets.fret_slope(fret, fan, square, 0.04, 0.06)
+    ends = (0.01, 0.5 * z, 0.01 + scale, z)
+    other = (0.01, -0.5 * z, 0.01 + scale, -z)
+    assert_allclose(
+        frets.fret_crossing(centre, slope, *ends), frets.fret_crossing(centre, -slope, *other), rtol=1e-12, atol=1e-15
+    )
+
+
+@given(scales, fans, squares)
+def test_the_square_fret_is_square_and_slants_grow_from_it(scale, fan, square):
+    slope = frets.fret_slope(np.arange(0, 25), fan, square, 0.04, 0.06)
+    assert abs(slope[square]) < 1e-15
+    assert (np.diff(slope) >= 0.0).all()
+
+
+@given(scales, st.floats(-0.9, 0.9), st.floats(-0.02, 0.02), st.floats(-0.03, 0.03), st.floats(0.1, 0.9))
+def test_a_crossing_lies_on_both_lines(scale, slope, nut_z, saddle_z, share):
+    place = share * scale
+    x = frets.fret_crossing(place, slope, 0.0, nut_z, scale, saddle_z)
+    z = nut_z + x / scale * (saddle_z - nut_z)
+    assert_allclose(x, place + slope * z, atol=1e-12)

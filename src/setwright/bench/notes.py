@@ -2,28 +2,34 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from setwright.bench.places import FANNED, on_centre_line, under_strings
 from setwright.bench.standing import SAMPLES, Banded, Standing, band, on_the_bench
+from setwright.bench.tunings import CAPO_UP_TO
+from setwright.errors import InputError
 from setwright.instrument.geometry import crowns, nut_contact, saddle_contact
 from setwright.instrument.jobfile import Job
-from setwright.instrument.notes import fretted
+from setwright.instrument.notes import CAPO_PLACE, fretted, fretted_with_capo
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Mask, Traits
 from setwright.physics.balance import unstretched_lengths
 from setwright.physics.fretting import (
     Layout,
     Wires,
+    at_pitch,
+    capo_layout,
     fretted_notes,
     layout,
     octave_sensitivity,
+    open_partial,
     remedies,
     saddle_move,
     wires,
 )
+from setwright.physics.pitch import cents as pitch_cents
 from setwright.planning.bands import spread
 from setwright.sheets.board import Places
 from setwright.sheets.notes import NotesSheet, Strip, draw_notes
@@ -60,9 +66,10 @@ class NotesShown:
 
     when: str
     hertz: tuple[float, ...]  # Hz, open strings
-    cents: tuple[tuple[Banded, ...], ...]  # per string, at fret 1 and on; sharp > 0
+    cents: tuple[tuple[Banded, ...], ...]  # per string, at the first fret beyond nut or capo and on; sharp > 0
     choked: tuple[tuple[int, int], ...]  # string and fret where a crown ahead carries the string
-    octave: tuple[Octave, ...]
+    octave: tuple[Octave, ...]  # () with a capo, under which no saddle is set
+    capo: tuple[Banded, ...]  # cents, per string: open with the capo against the tempered note there; () without
 
 
 @dataclass(frozen=True)
@@ -77,6 +84,8 @@ class NotesMap:
     fret_x: tuple[float, ...]  # m from the nut
     places: tuple[Places, ...]  # under every string of a fanned board, else none
     ends: str  # stiffness at the ends of the string
+    capo: int | None  # fret of the capo; notes then count from the string that it leaves
+    grips: bool  # whether the capo holds the strings fast; else they slide under it
     settling: bool  # whether plate and neck settle with the held string
     saddles_known: str  # "octave", "typed", "pattern"
     states: tuple[NotesShown, ...]
@@ -84,7 +93,14 @@ class NotesMap:
 
 
 def notes_of(
-    job: Job, plan: bool = False, ends: str = "pinned", settling: bool = True, samples: int = SAMPLES, seed: int = 0
+    job: Job,
+    plan: bool = False,
+    ends: str = "pinned",
+    settling: bool = True,
+    samples: int = SAMPLES,
+    seed: int = 0,
+    capo: int | None = None,
+    grips: bool = False,
 ) -> NotesMap:
     """Cents error of every string at every fret, with bands, and the saddles' remedy.
 
@@ -95,9 +111,15 @@ def notes_of(
         settling: whether plate and neck give with the held string.
         samples: how many instruments that this one may be are tried [1].
         seed: of their randomness [1].
+        capo: fret of a capo put on the strings at pitch, None for none [1].
+        grips: whether nothing slides under it once it is on.
     Returns: the notes.
-    Raises: InputError where the strings were not at pitch; ContradictionError, NoPlanError.
+    Raises: InputError where the strings were not at pitch, or the capo leaves no fret; ContradictionError, NoPlanError.
     """
+    if capo is not None and not 1 <= capo <= min(CAPO_UP_TO, job.instrument.frets - 1):
+        raise InputError(
+            f"--capo: a capo on fret {capo} is none; allowed is 1 to {min(CAPO_UP_TO, job.instrument.frets - 1)}."
+        )
     bench = on_the_bench(job, plan, samples, seed)
     board = bench.problem.traits.fretboard
     gauges = job.want.strings if plan else job.found.strings
@@ -110,15 +132,19 @@ def notes_of(
         fret_x=on_centre_line(bench.problem.traits),
         places=under_strings(bench.problem.traits),
         ends=ends,
+        capo=capo,
+        grips=grips and capo is not None,
         settling=settling,
         saddles_known=bench.saddles_known,
-        states=tuple(_shown(one, ends, settling) for one in bench.states),
+        states=tuple(_shown(one, ends, settling, capo, grips) for one in bench.states),
         remarks=((FANNED,) if bench.problem.traits.fanned else ()) + bench.remarks,
     )
 
 
-def _shown(one: Standing, ends: str, settling: bool) -> NotesShown:
+def _shown(one: Standing, ends: str, settling: bool, capo: int | None, grips: bool) -> NotesShown:
     """Every note of a state."""
+    if capo is not None:
+        return _shown_with_capo(one, ends, settling, capo, grips)
     where = _layout(one)
     cents, choked = _heard(one, where, ends, settling)
     per = octave_sensitivity(where, _wires(one), *_finger(one.traits), ends)
@@ -129,7 +155,39 @@ def _shown(one: Standing, ends: str, settling: bool) -> NotesShown:
         cents=tuple(tuple(band(cents[:, s, n]) for n in range(cents.shape[2])) for s in range(count)),
         choked=tuple((int(s) + 1, int(n) + 1) for s, n in np.argwhere(choked[0])),
         octave=tuple(_octave(s, cents[:, s, OCTAVE - 1], per[:, s], one) for s in range(count)),
+        capo=(),
     )
+
+
+def _shown_with_capo(one: Standing, ends: str, settling: bool, capo: int, grips: bool) -> NotesShown:
+    """Every note beyond the capo of a state, and how far off it puts every open string."""
+    if settling:
+        got = fretted_with_capo(one.traits, one.settings, one.rig, one.state, capo, ends, grips)
+        off, cents, choked = got.off, got.notes.cents, got.notes.choked
+    else:
+        off, cents, choked = _held_with_capo(one, ends, capo, grips)
+    count, frets = cents.shape[1:]
+    return NotesShown(
+        when=one.when,
+        hertz=tuple(float(v) for v in one.hertz),
+        cents=tuple(tuple(band(cents[:, s, n]) for n in range(frets)) for s in range(count)),
+        choked=tuple((int(s) + 1, int(n) + 1 + capo) for s, n in np.argwhere(choked[0])),
+        octave=(),
+        capo=tuple(band(off[:, s]) for s in range(count)),
+    )
+
+
+def _held_with_capo(one: Standing, ends: str, capo: int, grips: bool) -> tuple[Array, Array, Mask]:
+    """(B, S) cents off, (B, S, N) cents beyond and where strings choke, plate and neck held where they rest."""
+    where, strings, (place, depth) = _layout(one), _wires(one), _finger(one.traits)
+    beyond, behind = capo_layout(where, capo, CAPO_PLACE, depth[..., 0])
+    short = replace(strings, dead=strings.dead + behind)
+    held = fretted_notes(beyond, short, place, depth, ends)
+    if grips:
+        cut = at_pitch(beyond, replace(short, dead=np.zeros_like(short.dead)), held.open_hertz, ends)
+        held = fretted_notes(beyond, cut, place, depth, ends)
+    off = pitch_cents(held.open_hertz, open_partial(where, strings, 1, ends)) - 100.0 * capo
+    return off, held.cents, held.choked
 
 
 def _heard(one: Standing, where: Layout, ends: str, settling: bool) -> tuple[Array, Mask]:
@@ -232,23 +290,33 @@ def notes_drawing(result: NotesMap, system: System) -> str:
     first = result.states[0] if len(result.states) > 1 else None
     strips = []
     for i, each in enumerate(now.cents):
-        octave = now.octave[i]
-        remedy = remedy_words(octave, system)
-        if not octave.enough:
-            remedy = f"saddle {octave.way}: out of travel, {show_cents(octave.left, 1.0, signed=True)} stay"
+        words, remedy, saddle = _beside(now, i, result.capo, system)
         strips.append(
             Strip(
                 name=f"{i + 1}  {result.strings[i]}",
                 cents=tuple(one.value for one in each),
                 half_width=tuple(one.half_width for one in each),
                 before=() if first is None else tuple(one.value for one in first.cents[i]),
-                octave=f"octave at 12: {octave_words(octave.error)}",
+                octave=words,
                 remedy=remedy,
-                saddle={"back": 1, "forward": -1}.get(octave.way, 0),
+                saddle=saddle,
+                capo=result.capo or 0,
             )
         )
     board = result.scale, result.fret_x
     return draw_notes(NotesSheet(result.title, result.instrument, now.when, *board, tuple(strips), result.places))
+
+
+def _beside(now: NotesShown, string: int, capo: int | None, system: System) -> tuple[str, str, int]:
+    """What stands at the right of a strip: two lines, and which way the saddle's arrow points."""
+    if capo is not None:
+        return f"open, capo on {capo}: {octave_words(now.capo[string])}", "against the note of its fret", 0
+    octave = now.octave[string]
+    remedy = remedy_words(octave, system)
+    if not octave.enough:
+        remedy = f"saddle {octave.way}: out of travel, {show_cents(octave.left, 1.0, signed=True)} stay"
+    saddle = {"back": 1, "forward": -1}.get(octave.way, 0)
+    return f"octave at 12: {octave_words(octave.error)}", remedy, saddle
 
 
 def octave_words(error: Banded) -> str:

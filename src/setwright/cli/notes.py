@@ -6,6 +6,7 @@ import click
 
 from setwright.cli.asked import json_option, system_of, units_option
 from setwright.cli.drawn import answer, checked_output, plan_option, samples_option, svg_option
+from setwright.errors import InputError
 
 
 @click.command("notes")
@@ -20,6 +21,13 @@ from setwright.cli.drawn import answer, checked_output, plan_option, samples_opt
 @click.option(
     "--floating/--held", default=True, help="Plate and neck settle with the held string (default), or are held."
 )
+@click.option("--capo", type=click.IntRange(1, 12), help="With a capo on this fret; notes count from there.")
+@click.option(
+    "--capo-grips/--capo-slides",
+    "grips",
+    default=False,
+    help="What strings do under the capo once it is on: slide (default).",
+)
 @samples_option
 @json_option
 @units_option
@@ -29,6 +37,8 @@ def command(
     plan: bool,
     ends: str,
     floating: bool,
+    capo: int | None,
+    grips: bool,
     samples: int,
     as_json: bool,
     units: str | None,
@@ -41,9 +51,11 @@ def command(
     from setwright.instrument.jobfile import read_job
 
     checked_output(svg, as_json)
+    if grips and capo is None:
+        raise InputError("--capo-grips says nothing without a capo; name its fret with --capo, or leave it out.")
     read = read_job(job)
     system = system_of(units, preferred_system(read))
-    result = notes_of(read, plan, ends, floating, samples)
+    result = notes_of(read, plan, ends, floating, samples, capo=capo, grips=grips)
     answer(
         "notes",
         result,

@@ -11,6 +11,10 @@ from setwright.units.show import System, show_cents, show_turns
 SIDE_BY_SIDE = 6  # strings in one table
 TEN_THOU = 0.254e-3  # m
 QUARTER = 1 / 4  # turn, what bands of turns are told in
+GRIP = {
+    False: "strings slide under it; with --capo-grips, notes far beyond go up to 5 c sharper",
+    True: "strings held fast under it once it is on",
+}
 ENDS = {
     "pinned": "strings free to tilt at their ends",
     "clamped": "strings held fast at both ends",
@@ -32,15 +36,30 @@ def notes_text(result: NotesMap, system: System) -> str:
         *head,
         "=" * max(map(len, head)),
         *labelled("instrument", result.instrument),
-        *labelled("notes", "cents from equal temperament above the open string; sharp is +"),
+        *labelled("notes", f"cents from equal temperament above the {_from(result)}; sharp is +"),
         *labelled("worked", f"{neck}; {ENDS[result.ends]}"),
+        *(labelled("capo", GRIP[result.grips]) if result.capo is not None else ()),
         *labelled("bands", "± holds 95 of 100 instruments and fingers this may be"),
     ]
     for one in result.states:
+        if result.capo is not None:
+            lines += section(f"open strings with the capo on {result.capo}, {one.when}", _with_capo(one, result))
         lines += section(one.when, _table(one, result))
-        lines += section(f"octave at fret 12, {one.when}", _octaves(one, system))
+        if one.octave:
+            lines += section(f"octave at fret 12, {one.when}", _octaves(one, system))
     lines += section("remarks", [line for text in result.remarks for line in paragraph(f"- {text}", 2, 4)])
     return "\n".join(lines)
+
+
+def _from(result: NotesMap) -> str:
+    return "open string" if result.capo is None else f"string that the capo on {result.capo} leaves"
+
+
+def _with_capo(one: NotesShown, result: NotesMap) -> list[str]:
+    """How far off the capo puts every open string: the note of its fret would be 0."""
+    rows: list[tuple[str, ...]] = [("string", "off the note of its fret")]
+    rows += [(f"{s + 1}: {result.strings[s]}", octave_words(off)) for s, off in enumerate(one.capo)]
+    return columns(rows, 0, 2, (1,))
 
 
 def _table(one: NotesShown, result: NotesMap) -> list[str]:
@@ -50,9 +69,10 @@ def _table(one: NotesShown, result: NotesMap) -> list[str]:
     for first in range(0, len(one.cents), SIDE_BY_SIDE):
         group = range(first, min(first + SIDE_BY_SIDE, len(one.cents)))
         rows: list[tuple[str, ...]] = [("fret", *(f"{s + 1}: {result.strings[s]}" for s in group))]
-        for n in range(result.frets):
-            cells = (_cell(one.cents[s][n], (s + 1, n + 1) in choked) for s in group)
-            rows.append((str(n + 1), *cells))
+        first_fret = (result.capo or 0) + 1
+        for n in range(len(one.cents[0])):
+            cells = (_cell(one.cents[s][n], (s + 1, n + first_fret) in choked) for s in group)
+            rows.append((str(n + first_fret), *cells))
         out += [*([""] if out else []), *columns(rows, 0, 2, range(len(rows[0])))]
     if choked:
         out += paragraph("! a crown further up stands in the way of the string: it chokes there.")

@@ -21,12 +21,13 @@ class Strip:
     """One string."""
 
     name: str  # at the left, e.g. "1  .010  E4"
-    cents: tuple[float, ...]  # at every fret
+    cents: tuple[float, ...]  # at every fret, or at those beyond the capo
     half_width: tuple[float, ...]  # cents
     before: tuple[float, ...]  # as found, where `cents` are after the plan; else ()
     octave: str  # what the octave error is, in words
     remedy: str  # what to turn, in words
     saddle: int  # 1 back, -1 forward, 0 stays
+    capo: int = 0  # fret of a capo, 0 for none
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,7 @@ def _strip(one: Strip, where: Along, top: float, reach: float, per_cent: float) 
     zero = top + reach * per_cent
     bottom = top + 2.0 * reach * per_cent
     nut, end = where.on_paper(where.nut_x), where.on_paper(where.scale)
-    x = [where.on_paper(at) for at in where.fret_x]
+    x = [where.on_paper(at) for at in where.fret_x][one.capo :]
 
     def level(cents: float) -> float:
         return zero - per_cent * cents
@@ -101,6 +102,9 @@ def _strip(one: Strip, where: Along, top: float, reach: float, per_cent: float) 
         text((end + 5.0, zero + 3.2), cut(one.remedy, WORDS, SMALL), SMALL, accent=bool(one.saddle)),
         line((end, top), (end, bottom), HEAVY),
     ]
+    if one.capo:
+        at = where.on_paper(where.fret_x[one.capo - 1])
+        out += [line((at, top), (at, bottom), HEAVY), text((at - 1.0, top + 2.4), "capo", SMALL, "end")]
     if one.saddle:
         tail, tip = (end - 4.5, end + 4.5) if one.saddle > 0 else (end + 4.5, end - 4.5)
         out.append(arrow((tail, bottom + 2.2), (tip, bottom + 2.2), HEAVY, accent=True))

@@ -1,5 +1,6 @@
 """Fretting: the path of a held string, the pitch of every note, and where saddle and nut belong."""
 
+from setwright.physics.fretting.capo import Capoed, capo_layout, put_capo
 from setwright.physics.fretting.compensation import (
     SetBack,
     best_setback,
@@ -15,6 +16,7 @@ from setwright.physics.fretting.octave import SaddleMove, remedies, saddle_move
 from setwright.physics.fretting.path import Layout, Path, held_path, layout, open_length
 
 __all__ = [
+    "Capoed",
     "FloatingNotes",
     "Layout",
     "Notes",
@@ -25,6 +27,7 @@ __all__ = [
     "Wires",
     "at_pitch",
     "best_setback",
+    "capo_layout",
     "fretted_notes",
     "fretted_notes_floating",
     "held_path",
@@ -34,6 +37,7 @@ __all__ = [
     "octave_sensitivity",
     "open_length",
     "open_partial",
+    "put_capo",
     "remedies",
     "rig_layout",
     "saddle_move",

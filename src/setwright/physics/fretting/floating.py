@@ -175,7 +175,7 @@ def _at_rest(rig: Rig, rest: Equilibrium, given: Layout, place: ArrayLike, depth
     many, frets = int(np.prod(shape[:-1])), shape[-1]
     moved = np.stack([per_string(rig.nut_x_per_bow), per_string(rig.nut_y_per_bow)])
     nut = np.broadcast_to(moved, (2, *shape[:-1])).reshape(2, many)
-    rates = [v.reshape(many, frets).T for v in _crowns_per_bow(rig, given)]
+    rates = [v.reshape(many, frets).T for v in crowns_per_bow(rig, given)]
     out = np.empty((5, many, frets))
     stopped = np.empty((many, frets), dtype=np.bool_)
     for piece, c in columns(given, place, depth):
@@ -183,9 +183,9 @@ def _at_rest(rig: Rig, rest: Equilibrium, given: Layout, place: ArrayLike, depth
         x, y = (np.concatenate([n[None, piece], r[:, piece]]) for n, r in zip(nut, rates, strict=True))
         along, up = unit(c.saddle_x - c.x[1:], c.saddle_y - c.y[1:], c.spread2)
         speaking_more = along * (nut[0, piece] - x[1:]) + up * (nut[1, piece] - y[1:])
-        behind = _behind_per_bow(t, x, y)
+        behind = behind_per_bow(t, x, y)
         whole = behind - along * x[1:] - up * y[1:]
-        stopped[piece] = choked(c).T
+        stopped[piece] = choked(t).T
         for value, part in zip(out, (t.behind, t.speaking, speaking_more, behind + speaking_more, whole), strict=True):
             value[piece] = part.T
     behind, speaking, speaking_more, path_more, whole = out.reshape(5, *shape)
@@ -208,11 +208,18 @@ def _at_rest(rig: Rig, rest: Equilibrium, given: Layout, place: ArrayLike, depth
     )
 
 
-def _crowns_per_bow(rig: Rig, given: Layout) -> tuple[Array, Array]:
-    """(B, S, N) [m2] how the crowns move with the bow: y as the square, x as the first power of the way to the joint.
+def crowns_per_bow(rig: Rig, given: Layout) -> tuple[Array, Array]:
+    """How the crowns move with the bow: y as the square, x as the first power of the way to the joint.
 
     The neck bends evenly from its joint, so the rise of the nut per bow, half the square of the bent length, tells that
     length; a neck angle of some degrees spoils only the crowns' x, which hardly counts.
+
+    Args:
+        rig: (B) rigs
+        given: their layout
+
+    Returns:
+        x and y (B, S, N) [m2].
     """
     per_x, per_y = (per_string(v)[..., None] for v in (rig.nut_x_per_bow, rig.nut_y_per_bow))
     bent = np.sqrt(2.0 * np.maximum(per_y, 0.0))
@@ -221,8 +228,17 @@ def _crowns_per_bow(rig: Rig, given: Layout) -> tuple[Array, Array]:
     return per_x * share, per_y * share * share
 
 
-def _behind_per_bow(t: Trace, x: Array, y: Array) -> Array:
-    """(N, m) growth of the path from nut to fret per bow; x, y (N + 1, m) [m2] move nut and crowns."""
+def behind_per_bow(t: Trace, x: Array, y: Array) -> Array:
+    """Growth of the path from nut to fret per bow (derived here).
+
+    Args:
+        t: path of the held strings
+        x: (N + 1, m) [m2] how nut and crowns move along per bow
+        y: (N + 1, m) [m2] the same upwards
+
+    Returns:
+        (N, m) [m2].
+    """
     c = t.c
     finger = [v[:-1] + c.place * (v[1:] - v[:-1]) for v in (x, y)]  # it stays where it is on the neck
     fx, fy = unit(c.x[1:] - t.finger_x, c.y[1:] - t.finger_y, c.spread2)
