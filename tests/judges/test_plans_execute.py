@@ -284,8 +284,24 @@ def low_bass(rng: np.random.Generator) -> Job:
     return floating(KNIVES[0], BASS_FIVE, 5, "strong", 2.4, parts, None, want=want)
 
 
+def struck_clean(rng: np.random.Generator) -> Job:
+    """As low as a stroke stays clean, or given heights that must; fixed or floating."""
+    force, place = rng.uniform(0.15, 0.6), rng.uniform(10.0, 24.0)
+    want = {"clean": "true", "stroke": f'{{ force = "{force:.2f} N", place = "{place:.0f} %" }}'}
+    if rng.random() < 0.3:
+        want["string_height"] = heights(rng)
+    found = {"string_height": ROOMY, "relief": f'{{ value = "{rng.uniform(0.15, 0.3):.2f} mm ± 0.03 mm" }}',
+             "saddle_room": '{ up = "3 mm", down = "3 mm" }'}  # fmt: skip
+    if rng.random() < 0.5:
+        found["strings"] = SETS[int(rng.integers(3))]
+        return job({"bridge": {"kind": '"fixed, six saddles"'}}, {"found": found, "want": want})
+    return floating(KNIVES[int(rng.integers(2))], SETS[int(rng.integers(3))], 3, "usual", float(rng.uniform(2.0, 2.8)),
+                    None, found, want=want)  # fmt: skip
+
+
 KINDS: tuple[tuple[Callable[[np.random.Generator], Job], int], ...] = (
     (changed_float, 12), (claw_only, 8), (freed, 6), (rested, 7), (still, 5), (pulled, 3), (low_bass, 2),
+    (struck_clean, 8),
 )  # fmt: skip
 
 
