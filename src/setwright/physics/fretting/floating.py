@@ -20,7 +20,8 @@ from setwright.errors import RangeError
 from setwright.physics._ranges import Array
 from setwright.physics.balance import Equilibrium, Rig, equilibrium, pegs_fixed, repeat, take, unstretched_lengths
 from setwright.physics.fretting.derivatives import unit
-from setwright.physics.fretting.path import Layout, Mask, Trace, choked, columns, layout, trace
+from setwright.physics.fretting.hulls import Mask
+from setwright.physics.fretting.path import Layout, Trace, choked, columns, layout, trace
 from setwright.physics.pitch import cents
 from setwright.physics.strings import first_partial
 

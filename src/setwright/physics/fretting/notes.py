@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from setwright.physics._ranges import Array, choose, require
-from setwright.physics.fretting.path import Layout, Mask, choked, columns, open_length, trace
+from setwright.physics.fretting.hulls import Mask
+from setwright.physics.fretting.path import Layout, choked, columns, open_length, trace
 from setwright.physics.pitch import FREQUENCY
 from setwright.physics.strings import (
     AXIAL,
@@ -180,20 +181,24 @@ def fretted_notes(
         wanted = np.broadcast_to(require("reference pitch", reference, *FREQUENCY), shape).reshape(many)
         base = base * (wanted / hertz) ** 2
     tempered = 100.0 * np.arange(1, count + 1)[:, None]
-    cents, tension, speaking, total = (np.empty((many, count)) for _ in range(4))
-    stopped = np.empty((many, count), dtype=np.bool_)
+    spare = wire.dead - wire.unstretched
+    cents, tension, speaking, total = np.empty((4, count, many))
+    stopped = np.empty((count, many), dtype=np.bool_)
     for piece, c in columns(given, place, depth):
         t = trace(c)
-        path = t.behind + t.speaking
-        over = (path + (wire.dead[piece] - wire.unstretched[piece])) * ratio[piece]
-        pull = wire.axial[piece] * require("stretch of the held string", over, *STRETCH)
-        square = square_of_pitch(pull, 1.0 + over, t.speaking, stiffness[piece], k)
-        cents[piece] = (600.0 * np.log2(square / base[piece]) - tempered).T
-        tension[piece], speaking[piece], total[piece] = pull.T, t.speaking.T, path.T
-        stopped[piece] = choked(c).T
-    full = (*shape, count)
-    cents, tension, speaking, total = (v.reshape(full) for v in (cents, tension, speaking, total))
-    return Notes(cents, tension, speaking, total, stopped.reshape(full), hertz.reshape(shape))
+        over = np.add(t.behind, t.speaking, out=total[:, piece]) + spare[piece]
+        over *= ratio[piece]
+        pull = np.multiply(wire.axial[piece], require("stretch of the held string", over, *STRETCH), tension[:, piece])
+        over += 1.0
+        square = square_of_pitch(pull, over, t.speaking, stiffness[piece], k)
+        square /= base[piece]
+        octaves = np.log2(square, out=square)
+        octaves *= 600.0
+        np.subtract(octaves, tempered, out=cents[:, piece])
+        speaking[:, piece], stopped[:, piece] = t.speaking, choked(t)
+    full = (*shape, count)  # frets lie first in memory, as they were worked
+    cents, tension, speaking, total = (v.T.reshape(full) for v in (cents, tension, speaking, total))
+    return Notes(cents, tension, speaking, total, stopped.T.reshape(full), hertz.reshape(shape))
 
 
 def _open_square(wire: Wires, length: Array, slope: float) -> Array:
@@ -223,7 +228,9 @@ def square_of_pitch(tension: Array, stretch: Array, length: Array, stiffness: Ar
     """
     area = length * length
     extra = stiffness / area
-    square: Array = (tension + extra) * stretch / area
+    square: Array = tension + extra
+    square *= stretch
+    square /= area
     if slope:
         stiff = require("inharmonicity of a clamped string", extra / tension, 0.0, STIFFEST, "")
         root = slope * np.sqrt(stiff)

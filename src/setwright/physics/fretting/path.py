@@ -13,14 +13,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from setwright.errors import RangeError
 from setwright.physics._ranges import Array, require
 from setwright.physics.frets import PLACE
-
-Mask = NDArray[np.bool_]
-Index = NDArray[np.intp]
+from setwright.physics.fretting.hulls import Hulls, Index, Mask, running, segment, upper_hulls
 
 CHUNK = 2048  # strings worked at a time: the kernel's arrays stay in the second-level cache
 SHARE = (0.0, 1.0, "")
@@ -127,10 +125,19 @@ class Trace:
     finger_x: Array  # (N, m)
     finger_y: Array  # (N, m)
     lifted: Mask  # (N, m) finger on the line of the sounding string, not `depth` below the crowns
-    last: Index  # (N, m) flat index of the crown (or nut) the string touches next behind the finger
+    off: Index  # flat indices of the notes whose string does not touch the crown next behind the finger
+    touched: Index  # flat index of the crown (or nut) each of these touches instead
     link: Index  # (N + 1, m) flat index of the contact before each crown on the hull that ends there
     speaking: Array  # (N, m)
+    steep: Array  # (N, m) 1, rise per run of the sounding string, fret to saddle
     behind: Array  # (N, m)
+
+    @property
+    def last(self) -> Index:
+        """(N, m) flat index of the crown (or nut) the string touches next behind the finger."""
+        out = np.arange(self.behind.size)
+        out[self.off] = self.touched
+        return out.reshape(self.behind.shape)
 
 
 def columns(given: Layout, place: ArrayLike, depth: ArrayLike) -> Iterator[tuple[slice, Columns]]:
@@ -172,70 +179,29 @@ def columns(given: Layout, place: ArrayLike, depth: ArrayLike) -> Iterator[tuple
         yield piece, Columns(x, y, saddle_x, saddle_y, spread2, *finger)
 
 
-def hull_links(x: Array, y: Array) -> Index:
-    """For every point the one before it on the upper hull of all points up to it.
+def _take_off(t: Trace, hulls: Hulls) -> Index:
+    """What the notes touch that do not touch the crown behind the finger; puts their lengths right in place.
 
-    A point that stands higher, as seen from the first one, than all before it links to the first. Every other point
-    starts at its neighbour and jumps on to that one's own link while this lies higher as seen from it, all points at
-    once, until none moves. A jump only leaves out a point below a chord, so the fixed point is the hull whatever the
-    order; links of links make the jumps double, hence few passes.
-
-    Args:
-        x: (P, m) [m] rising along the first axis
-        y: (P, m) [m]
-
-    Returns:
-        (P, m) [1] flat index into the raveled arrays; the first row links to itself.
+    Along that crown's hull while it rises as seen from the finger.
     """
-    rows, wide = x.shape
-    seen = (y[1:] - y[0]) / (x[1:] - x[0])
-    at = np.flatnonzero(seen < np.maximum.accumulate(seen, axis=0)) + wide
-    links = np.tile(np.arange(wide), rows)
-    fx, fy = x.ravel(), y.ravel()
-    here_x, here_y, mid = fx.take(at), fy.take(at), at - wide
-    rise = (fy.take(mid) - here_y) / (here_x - fx.take(mid))
-    links[at] = mid
-    while at.size:
-        far = links.take(mid)
-        ahead = (fy.take(far) - here_y) / (here_x - fx.take(far))
-        better = ahead > rise
-        if not better.any():
-            break
-        mid, rise = np.where(better, far, mid), np.maximum(rise, ahead)
-        links[at] = mid
-    return links.reshape(rows, wide)
-
-
-def _tangent(x: Array, y: Array, link: Index, finger_x: Array, finger_y: Array) -> Index:
-    """Flat index of the hull point next behind every finger: along the hull of the crowns behind while it rises."""
-    rows, wide = finger_x.shape
-    fx, fy, chain = x.ravel(), y.ravel(), link.ravel()
-    last = np.arange(rows * wide)
-    here_x, here_y = finger_x.ravel(), finger_y.ravel()
-    with np.errstate(divide="ignore", invalid="ignore"):  # a finger upon the fret behind: rise is inf or nan
-        rise = (fy[: rows * wide] - here_y) / (here_x - fx[: rows * wide])
-    going: Index | slice = slice(None)
-    at = last
-    while True:
-        far = chain.take(at)
-        ahead = (fy.take(far) - here_y) / np.maximum(here_x - fx.take(far), np.finfo(float).tiny)
-        better = np.flatnonzero((ahead > rise) & (far != at))
-        if not better.size:
-            return last.reshape(rows, wide)
-        going = better if isinstance(going, slice) else going[better]
-        at, rise, here_x, here_y = far[better], ahead[better], here_x[better], here_y[better]
-        last[going] = at
-
-
-def _lengths_to(x: Array, y: Array, link: Index, spread2: Array) -> Array:
-    """(P, m) length of the hull from the nut to every crown: sums along the links, doubled at each pass."""
-    flat = link.ravel()
-    length = np.sqrt((x - x.ravel().take(link)) ** 2 * spread2 + (y - y.ravel().take(link)) ** 2)
-    wide = x.shape[1]
-    while flat.max() >= wide:
-        length = length + length.ravel().take(flat).reshape(length.shape)
-        flat = flat.take(flat)
-    return length
+    c, at = t.c, t.off
+    k2 = c.spread2.take(at % c.x.shape[1])
+    fx, fy, chain = c.x.ravel(), c.y.ravel(), hulls.link.ravel()
+    finger_x, finger_y = t.finger_x.ravel().take(at), t.finger_y.ravel().take(at)
+    last = chain.take(at)
+    going, now, here_x, here_y = np.arange(at.size), last, finger_x, finger_y
+    while going.size:
+        far = chain.take(now)
+        near = (fy.take(now) - here_y) * (here_x - fx.take(far))
+        better = np.flatnonzero((fy.take(far) - here_y) * (here_x - fx.take(now)) > near)
+        going, now, here_x, here_y = going[better], far[better], here_x[better], here_y[better]
+        last[going] = now
+    held = at + c.x.shape[1]
+    whole = segment(fx.take(held) - finger_x, fy.take(held) - finger_y, k2)
+    whole += segment(finger_x - fx.take(last), finger_y - fy.take(last), k2)
+    whole += hulls.length.ravel().take(last)
+    t.behind.ravel()[at] = whole
+    return last
 
 
 def trace(c: Columns) -> Trace:
@@ -249,33 +215,44 @@ def trace(c: Columns) -> Trace:
     """
     x, y, k2 = c.x, c.y, c.spread2
     held_x, held_y, back_x, back_y = x[1:], y[1:], x[:-1], y[:-1]
-    run = c.saddle_x - held_x
-    speaking = np.sqrt(run * run * k2 + (c.saddle_y - held_y) ** 2)
-    finger_x = back_x + c.place * (held_x - back_x)
-    on_crowns = back_y + c.place * (held_y - back_y) - c.depth
-    on_string = held_y - (c.saddle_y - held_y) * (held_x - finger_x) / run
+    run, rise = c.saddle_x - held_x, c.saddle_y - held_y
+    steep, speaking = rise / run, segment(run, rise, k2)
+    reach = held_x - back_x
+    reach *= c.place
+    finger_x = back_x + reach
+    on_crowns = held_y - back_y
+    on_crowns *= c.place
+    on_crowns += back_y
+    on_crowns -= c.depth
+    front = held_x - finger_x
+    on_string = steep * front
+    np.subtract(held_y, on_string, out=on_string)
     lifted = on_string < on_crowns
-    finger_y = np.minimum(on_crowns, on_string)
-    link = hull_links(x, y)
-    last = _tangent(x, y, link, finger_x, finger_y)
-    front = np.sqrt((held_x - finger_x) ** 2 * k2 + (held_y - finger_y) ** 2)
-    rear = np.sqrt((finger_x - x.ravel().take(last)) ** 2 * k2 + (finger_y - y.ravel().take(last)) ** 2)
-    behind = front + rear + _lengths_to(x, y, link, k2).ravel().take(last)
-    return Trace(c, finger_x, finger_y, lifted, last, link, speaking, behind)
+    finger_y = np.minimum(on_crowns, on_string, out=on_string)
+    hulls = upper_hulls(x, y, k2)
+    up = finger_y - back_y
+    behind = segment(front, held_y - finger_y, k2)
+    behind += segment(reach, up, k2)
+    behind += hulls.length[:-1]
+    straight = reach[1:]
+    straight *= hulls.slope[:-1]
+    off = np.flatnonzero(up[1:] > straight) + x.shape[1]  # a finger that high takes the string off the crown behind it
+    found = Trace(c, finger_x, finger_y, lifted, off, off, hulls.link, speaking, steep, behind)
+    if off.size:
+        found.touched = _take_off(found, hulls)
+    return found
 
 
-def choked(c: Columns) -> Mask:
+def choked(t: Trace) -> Mask:
     """Notes whose sounding string a crown ahead would carry: seen from the saddle, a later crown stands higher.
 
     Args:
-        c: the piece
+        t: the path
 
     Returns:
         (N, m) truth.
     """
-    slope = (c.y[1:] - c.saddle_y) / (c.saddle_x - c.x[1:])
-    ahead = np.maximum.accumulate(slope[::-1], axis=0)[::-1]
-    return np.asarray(ahead > slope)
+    return np.asarray(running(np.minimum, t.steep[::-1])[::-1] < t.steep)
 
 
 def held_path(given: Layout, place: ArrayLike = 0.7, depth: ArrayLike = 0.0) -> Path:
@@ -304,7 +281,7 @@ def held_path(given: Layout, place: ArrayLike = 0.7, depth: ArrayLike = 0.0) -> 
     for piece, c in columns(given, place, depth):
         t = trace(c)
         behind[piece], speaking[piece] = t.behind.T, t.speaking.T
-        finger_x[piece], finger_y[piece], stopped[piece] = t.finger_x.T, t.finger_y.T, choked(c).T
+        finger_x[piece], finger_y[piece], stopped[piece] = t.finger_x.T, t.finger_y.T, choked(t).T
     return Path(
         behind.reshape(shape),
         speaking.reshape(shape),
