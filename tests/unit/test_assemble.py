@@ -189,10 +189,12 @@ def with_heights(job, traits, settings, hertz, tilt):
     return traits
 
 
-NOT_ASKED = ("kestrel-float.job.toml", "sanderling-lower.job.toml", "wigeon-reradius.job.toml")
+def found_floating():
+    """Jobs whose plate floats as found; a decked one does not balance at its gap."""
+    return [n for n in JOBS if n != "kestrel-float.job.toml" and read_job(EXAMPLES / n).instrument.bridge.knife_edge]
 
 
-@pytest.mark.parametrize("name", [n for n in JOBS if n not in NOT_ASKED])
+@pytest.mark.parametrize("name", found_floating())
 def test_a_floating_bridge_found_balances_at_the_gap_found(name):
     """The claw read and the claw that balances differ by less than the prior allows: 1.5 mm of claw covers one standard
     uncertainty of rate, pull and free length together."""

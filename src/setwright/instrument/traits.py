@@ -167,7 +167,7 @@ class Traits:
     @property
     def fanned(self) -> bool:
         """Whether the frets are fanned: every string with a scale of its own."""
-        return bool(np.any(self.fretboard.fan))
+        return int(np.count_nonzero(self.fretboard.fan)) > 0
 
 
 def array(value: Any) -> Array:
