@@ -240,14 +240,21 @@ def _chokes(one: Standing, swing: Strokes) -> tuple[Choke, ...]:
     reach = np.where(bendable, bend_rise(np.where(bendable, REACH, 0.0), *parts), 0.0)
     where = _round_board(one, swing, count)
     out: dict[tuple[int, int], Choke] = {}
+
+    def bent(cents: float, first: int) -> tuple[Array, Array]:
+        """Clearance over every crown ahead on the first instruments, and how far aside the string is pushed."""
+        aside = _aside(cents, tuple(v[:first] for v in parts), reach[:first])
+        at_x, crown, radius, z, saddle = (v[:first] for v in where)
+        return bend_map(at_x, crown, radius, z, saddle, aside * side[:, None]), aside
+
     for cents in BENDS:
-        aside = _aside(cents, parts, reach)
-        clear = bend_map(*where, displacement=aside * side[:, None])
-        least, ahead = clear.min(axis=-1), clear.argmin(axis=-1)
-        for s, fret in np.argwhere((least[0] < 0.0) & (aside[0] > 0.0)):
-            key = (int(s) + 1, int(fret))
+        clear, aside = bent(cents, 1)  # the most likely instrument tells where; the others how sure that is
+        died = np.argwhere((clear[0].min(axis=-1) < 0.0) & (aside[0] > 0.0))
+        fresh = [(int(s), int(fret)) for s, fret in died if (int(s) + 1, int(fret)) not in out]
+        least = bent(cents, count)[0].min(axis=-1) if fresh else clear
+        for s, fret in fresh:
             touched = float(np.mean(least[1:, s, fret] < 0.0))
-            out.setdefault(key, Choke(*key, float(cents), int(ahead[0, s, fret]), touched))
+            out[s + 1, fret] = Choke(s + 1, fret, float(cents), int(clear[0, s, fret].argmin()), touched)
     return tuple(out[key] for key in sorted(out))
 
 
