@@ -1,6 +1,7 @@
 """`setwright strings` with everything beside the plain sheet: answers, nonsense, both systems, JSON."""
 
 import json
+from pathlib import Path
 
 import pytest
 
@@ -201,3 +202,11 @@ def test_a_weighed_string_narrows_its_band(ask):
     lines = json.loads(ask(*ANSWERED["own masses"], "--json")[1])["strings"][0]["lines"]
     assert lines[3]["unit_mass"] == {"value": pytest.approx(2.31e-3), "sd": pytest.approx(0.02e-3)}
     assert lines[0]["unit_mass"]["value"] == pytest.approx(0.3952e-3, rel=3e-4)
+
+
+def test_a_fanned_job_names_every_sounding_length(ask):
+    code, out, _ = ask("strings", str(Path(__file__).parents[2] / "examples" / "sanderling-lower.job.toml"))
+    assert code == 0
+    assert "Sounding lengths from string 1: 649" in out
+    _, plain, _ = ask("strings", str(Path(__file__).parents[2] / "examples" / "kestrel-float.job.toml"))
+    assert "Sounding lengths" not in plain

@@ -72,11 +72,16 @@ def turned(aft: Any, up: Any, tilt: Any) -> tuple[Any, Any]:
     return aft * kit.cos(tilt) - up * kit.sin(tilt), aft * kit.sin(tilt) + up * kit.cos(tilt)
 
 
+def _own(value: Any, i: int) -> Any:
+    """What holds for all strings alike, or the own one of string i."""
+    return value[i] if isinstance(value, list) else value
+
+
 def speaking(rig: One, i: int, tilt: Any, bow: Any) -> Any:
     """Length of string i from nut to saddle [m]."""
     sx, sy = turned(rig["saddle_aft"][i], rig["saddle_up"][i], tilt)
-    nx = rig["nut_x"][i] + bow * rig["nut_x_per_bow"]
-    ny = rig["nut_y"][i] + bow * rig["nut_y_per_bow"]
+    nx = rig["nut_x"][i] + bow * _own(rig["nut_x_per_bow"], i)
+    ny = rig["nut_y"][i] + bow * _own(rig["nut_y_per_bow"], i)
     square = (sx - nx) ** 2 + (sy - ny) ** 2 + rig["aside"][i] ** 2
     return _kit(square).sqrt(square)
 

@@ -10,6 +10,7 @@ from setwright.units.show import LengthStyle, System, show_length, show_value
 COVER = 1.96  # 95 % of a Gaussian
 TENTH = 1.5  # N, gives a place after the point in lb and in N
 FANNED = 1e-4  # m between the lengths of the strings of a board
+COMPENSATED = 12e-3  # m, what saddles and tilt make sounding lengths differ by on one scale at most
 HARDLY = 0.01  # share of the pull before, below which neck and bridge hardly notice
 
 
@@ -96,7 +97,8 @@ def about_sentences(sheet: StringSheet, system: System) -> list[str]:
     if sheet.reference != A4:
         out.append(f"Notes are named by A4 = {show_value(sheet.reference, 'pitch')}.")
     lengths = [line.length for line in sheet.lines]
-    if sheet.title.startswith("Strings at") and max(lengths) - min(lengths) > FANNED:
+    straight = FANNED if sheet.title.startswith("Strings at") else COMPENSATED
+    if max(lengths) - min(lengths) > straight:
         style: LengthStyle = "thou" if system == "inch" else "mm"
         each = ", ".join(show_length(one, system, 2.5e-4, style=style).split()[0] for one in lengths)
         out.append(f"Sounding lengths from string 1: {each} {'in' if system == 'inch' else 'mm'}.")
