@@ -205,8 +205,8 @@ def test_a_weighed_string_narrows_its_band(ask):
 
 
 def test_a_fanned_job_names_every_sounding_length(ask):
-    code, out, _ = ask("strings", str(Path(__file__).parents[2] / "examples" / "sanderling-lower.job.toml"))
+    code, out, _ = ask(str(Path(__file__).parents[2] / "examples" / "sanderling-lower.job.toml"))
     assert code == 0
     assert "Sounding lengths from string 1: 649" in out
-    _, plain, _ = ask("strings", str(Path(__file__).parents[2] / "examples" / "kestrel-float.job.toml"))
+    _, plain, _ = ask(str(Path(__file__).parents[2] / "examples" / "kestrel-float.job.toml"))
     assert "Sounding lengths" not in plain

@@ -297,9 +297,7 @@ def build_rig(traits: Traits, settings: Settings) -> Rig:
     none = np.zeros_like(low)
     nut_x, nut_y = nut_contact(traits, settings, none)
     angle = neck_angle(traits, settings)
-    reach, rise = _nut_per_bow(traits)
-    if traits.fanned:
-        angle = _last(angle)
+    nut_shift, nut_rise = _nut_per_bow(traits, angle)
     aft, up = saddle_place(traits, settings)
     behind = none[..., None] if traits.nut.locked else traits.nut.behind
     tail = none[..., None] if b.clamped else np.hypot(b.anchor_aft - aft, b.anchor_up - up - radius)
@@ -310,8 +308,8 @@ def build_rig(traits: Traits, settings: Settings) -> Rig:
     each = {
         "nut_x": nut_x * _last(wood) - _last(b.pivot_x) * _last(wood),
         "nut_y": nut_y + radius - pivot_line(traits, settings, b.saddle_z),
-        "nut_x_per_bow": reach * np.cos(angle) - rise * np.sin(angle),
-        "nut_y_per_bow": reach * np.sin(angle) + rise * np.cos(angle),
+        "nut_x_per_bow": nut_shift,
+        "nut_y_per_bow": nut_rise,
         "saddle_aft": aft,
         "saddle_up": up + radius,
         "aside": traits.nut.z - b.saddle_z,
@@ -343,12 +341,13 @@ def build_rig(traits: Traits, settings: Settings) -> Rig:
     return _batched(each, traits.string_count, int(s.hook_aft.shape[-1]), traits.fanned)
 
 
-def _nut_per_bow(traits: Traits) -> tuple[Array, Array]:
-    """Forward shift and rise of the nut per curvature, (...) or, on a fanned board, (..., S) [m2]."""
+def _nut_per_bow(traits: Traits, angle: Array) -> tuple[Array, Array]:
+    """Shift along x and rise of the nut per curvature, (...) or, on a fanned board, (..., S) [m2]."""
     line, joint = traits.neck.string_line, traits.neck.joint_x
     if traits.fanned:
-        line, joint = _last(line), _last(joint) - nut_places(traits)
-    return line * joint, 0.5 * joint**2
+        line, joint, angle = _last(line), _last(joint) - nut_places(traits), _last(angle)
+    reach, rise = line * joint, 0.5 * joint**2
+    return reach * np.cos(angle) - rise * np.sin(angle), reach * np.sin(angle) + rise * np.cos(angle)
 
 
 def _batched(each: dict[str, Array], strings: int, places: int, fanned: bool) -> Rig:

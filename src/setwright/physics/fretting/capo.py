@@ -120,10 +120,13 @@ def put_capo(
         moment = (foreseen.tension * more).sum(axis=-1)
         held = replace(start, dead=rig.dead + behind, bow_free=rig.bow_free - moment / rig.bow_stiffness)
         foreseen = equilibrium(held, push, rest.tilt)
-    if grips:
-        free = foreseen.length / (1.0 + foreseen.tension / rig.axial)
-        held = replace(held, dead=np.zeros_like(held.dead), unstretched=free)
-    return Capoed(held, foreseen)
+    return Capoed(_cut_off(held, foreseen) if grips else held, foreseen)
+
+
+def _cut_off(rig: Rig, rest: Equilibrium) -> Rig:
+    """The rig with nothing behind the nut that shares the tension, at the same rest."""
+    free = rest.length / (1.0 + rest.tension / rig.axial)
+    return replace(rig, dead=np.zeros_like(rig.dead), unstretched=free)
 
 
 def _up_to(given: Layout, fret: int) -> Layout:
