@@ -185,7 +185,7 @@ def fretted_notes(
     cents, tension, speaking, total = np.empty((4, count, many))
     stopped = np.empty((count, many), dtype=np.bool_)
     for piece, c in columns(given, place, depth):
-        t = trace(c)
+        t = trace(c, speaking[:, piece])
         over = np.add(t.behind, t.speaking, out=total[:, piece]) + spare[piece]
         over *= ratio[piece]
         pull = np.multiply(wire.axial[piece], require("stretch of the held string", over, *STRETCH), tension[:, piece])
@@ -195,7 +195,7 @@ def fretted_notes(
         octaves = np.log2(square, out=square)
         octaves *= 600.0
         np.subtract(octaves, tempered, out=cents[:, piece])
-        speaking[:, piece], stopped[:, piece] = t.speaking, choked(t)
+        stopped[:, piece] = choked(t)
     full = (*shape, count)  # frets lie first in memory, as they were worked
     cents, tension, speaking, total = (v.T.reshape(full) for v in (cents, tension, speaking, total))
     return Notes(cents, tension, speaking, total, stopped.T.reshape(full), hertz.reshape(shape))

@@ -122,15 +122,30 @@ class Trace:
     """What the kernel finds; lengths in m."""
 
     c: Columns
-    finger_x: Array  # (N, m)
-    finger_y: Array  # (N, m)
-    lifted: Mask  # (N, m) finger on the line of the sounding string, not `depth` below the crowns
+    front: Array  # (N, m) along x, fret less finger
+    below: Array  # (N, m) finger below the fret
     off: Index  # flat indices of the notes whose string does not touch the crown next behind the finger
     touched: Index  # flat index of the crown (or nut) each of these touches instead
     link: Index  # (N + 1, m) flat index of the contact before each crown on the hull that ends there
     speaking: Array  # (N, m)
     steep: Array  # (N, m) 1, rise per run of the sounding string, fret to saddle
     behind: Array  # (N, m)
+
+    @property
+    def finger_x(self) -> Array:
+        """(N, m) [m]"""
+        return self.c.x[1:] - self.front
+
+    @property
+    def finger_y(self) -> Array:
+        """(N, m) [m]"""
+        return self.c.y[1:] - self.below
+
+    @property
+    def lifted(self) -> Mask:
+        """(N, m) finger on the line of the sounding string, not `depth` below the crowns."""
+        climb = (self.c.y[1:] - self.c.y[:-1]) * (1.0 - self.c.place)
+        return np.asarray(self.steep * self.front > climb + self.c.depth)
 
     @property
     def last(self) -> Index:
@@ -187,7 +202,9 @@ def _take_off(t: Trace, hulls: Hulls) -> Index:
     c, at = t.c, t.off
     k2 = c.spread2.take(at % c.x.shape[1])
     fx, fy, chain = c.x.ravel(), c.y.ravel(), hulls.link.ravel()
-    finger_x, finger_y = t.finger_x.ravel().take(at), t.finger_y.ravel().take(at)
+    held = at + c.x.shape[1]
+    front, below = t.front.ravel().take(at), t.below.ravel().take(at)
+    finger_x, finger_y = fx.take(held) - front, fy.take(held) - below
     last = chain.take(at)
     going, now, here_x, here_y = np.arange(at.size), last, finger_x, finger_y
     while going.size:
@@ -196,48 +213,41 @@ def _take_off(t: Trace, hulls: Hulls) -> Index:
         better = np.flatnonzero((fy.take(far) - here_y) * (here_x - fx.take(now)) > near)
         going, now, here_x, here_y = going[better], far[better], here_x[better], here_y[better]
         last[going] = now
-    held = at + c.x.shape[1]
-    whole = segment(fx.take(held) - finger_x, fy.take(held) - finger_y, k2)
+    whole = segment(front, below, k2)
     whole += segment(finger_x - fx.take(last), finger_y - fy.take(last), k2)
     whole += hulls.length.ravel().take(last)
     t.behind.ravel()[at] = whole
     return last
 
 
-def trace(c: Columns) -> Trace:
+def trace(c: Columns, speaking: Array | None = None) -> Trace:
     """Find the path of every held string of a piece (derived here; see the head of this module).
 
     Args:
         c: the piece
+        speaking: (N, m) [m] where to put the speaking lengths; a new array when left out
 
     Returns:
         Its path.
     """
     x, y, k2 = c.x, c.y, c.spread2
-    held_x, held_y, back_x, back_y = x[1:], y[1:], x[:-1], y[:-1]
-    run, rise = c.saddle_x - held_x, c.saddle_y - held_y
-    steep, speaking = rise / run, segment(run, rise, k2)
-    reach = held_x - back_x
-    reach *= c.place
-    finger_x = back_x + reach
-    on_crowns = held_y - back_y
-    on_crowns *= c.place
-    on_crowns += back_y
-    on_crowns -= c.depth
-    front = held_x - finger_x
-    on_string = steep * front
-    np.subtract(held_y, on_string, out=on_string)
-    lifted = on_string < on_crowns
-    finger_y = np.minimum(on_crowns, on_string, out=on_string)
+    run, rise = c.saddle_x - x[1:], c.saddle_y - y[1:]
+    speaking, steep = segment(run, rise, k2, speaking), np.divide(rise, run, out=rise)
+    step, climb = x[1:] - x[:-1], y[1:] - y[:-1]
+    front = step * (1.0 - c.place)
+    below = climb * (1.0 - c.place)
+    below += c.depth
+    below = np.maximum(below, steep * front, out=below)
+    behind = segment(front, below, k2)
+    climb -= below
+    step *= c.place
+    behind += segment(step, climb, k2)
     hulls = upper_hulls(x, y, k2)
-    up = finger_y - back_y
-    behind = segment(front, held_y - finger_y, k2)
-    behind += segment(reach, up, k2)
     behind += hulls.length[:-1]
-    straight = reach[1:]
-    straight *= hulls.slope[:-1]
-    off = np.flatnonzero(up[1:] > straight) + x.shape[1]  # a finger that high takes the string off the crown behind it
-    found = Trace(c, finger_x, finger_y, lifted, off, off, hulls.link, speaking, steep, behind)
+    line = step[1:]
+    line *= hulls.slope[:-1]
+    off = np.flatnonzero(climb[1:] > line) + x.shape[1]  # a finger that high takes the string off the crown behind it
+    found = Trace(c, front, below, off, off, hulls.link, speaking, steep, behind)
     if off.size:
         found.touched = _take_off(found, hulls)
     return found
