@@ -15,6 +15,7 @@ HERTZ = np.array([329.6275569, 246.9416506, 195.9977180, 146.8323840, 110.0, 82.
 SET = (".010", ".013", ".017", ".026w", ".036w", ".046w")
 BEHIND = np.array([0.195, 0.170, 0.145, 0.120, 0.095, 0.075])  # m, beyond nut and saddle together
 CLEARANCE, HEIGHT = 0.45e-3, 1.7e-3  # m, first fret and 12th fret: middle of what is usual
+SLOPING = np.linspace(1.6e-3, 2.0e-3, 6)  # m, lower under the treble strings, also usual
 
 
 def neck(height=HEIGHT, bow=0.0, scale=SCALE):
@@ -56,20 +57,51 @@ def test_octave_by_the_saddle(judged, scale, want):
 def test_where_saddles_stand(ends):
     """Common practice, no source: plain G furthest back, then low E, A, B and D, high E; 0.5 to 4 mm.
 
-    The model agrees but for the first two, which it puts level: with the usual core (within 8 %, nobody states it) low
-    E comes out 2 to 6 % further back than plain G; a core 8 % smaller in section, still usual, puts plain G first.
+    All strings at one height: the model agrees but for the first two, which it puts level, low E 2 to 6 % further back.
     """
-    at = neck()
-    back = 1e3 * fretting.setback_for_octave(at, steel(), HERTZ, ends=ends).saddle
+    back = 1e3 * fretting.setback_for_octave(neck(), steel(), HERTZ, ends=ends).saddle
     high_e, b, g, d, a, low_e = back
     assert 0.4 < back.min() < back.max() < 4.0
     assert min(g, low_e) > a > max(b, d) > min(b, d) > high_e
     assert low_e / g == pytest.approx(1.0, abs=0.08)
+
+
+@pytest.mark.parametrize(
+    ("height", "ends", "most"),
+    [
+        (HEIGHT, "pinned", (0.15, 0.40)),
+        (HEIGHT, "clamped-pinned", (0.25, 0.50)),
+        (SLOPING, "pinned", (0.0, 0.03)),
+        (SLOPING, "clamped-pinned", (0.0, 0.12)),
+    ],
+)
+def test_how_likely_the_order_of_practice_is(height, ends, most):
+    """Common practice, no source: plain G before low E. The model does not bear it out, and does not exclude it.
+
+    Cores 8 % uncertain, string by string. One height for all: plain G leads in a quarter to two fifths of the draws.
+    1.6 mm treble to 2.0 mm bass, also usual: in hardly any, as the set-back goes nearly with the height squared. What
+    holds at either: these two first, then A, B and D, high E. No published value fixes the core of a guitar string.
+    """
+    rng, made, many = np.random.default_rng(1), steel(), 400
+    share = 1.0 + rng.normal(size=(many, 6)) * np.array([0.03, 0.03, 0.03, 0.08, 0.08, 0.08])
+    drawn = fretting.wires(made.unit_mass, made.axial * share, made.bending * share**2, BEHIND)
+    one = neck(height)
+    at = fretting.layout(np.zeros((many, 6)), one.nut_y, one.crown_x, one.crown_y, one.saddle_x, one.saddle_y)
+    high_e, b, g, d, a, low_e = fretting.setback_for_octave(at, drawn, HERTZ, ends=ends).saddle.T
+    assert most[0] <= (g > low_e).mean() <= most[1]
+    rest = (np.minimum(g, low_e) > a) & (a > np.maximum(b, d)) & (np.minimum(b, d) > high_e)
+    assert rest.mean() > 0.8
+    assert 0.07 < (low_e / g).std() < 0.13
+
+
+def test_what_would_put_plain_g_first():
+    """Wound cores thinner by 4 % in diameter with all strings at one height, by 15 % at 1.6 to 2.0 mm."""
     made = steel()
-    wound = np.array([1.0, 1.0, 1.0, 0.92, 0.92, 0.92])
-    thinner = fretting.wires(made.unit_mass, made.axial * wound, made.bending * wound**2, BEHIND)
-    back = fretting.setback_for_octave(at, thinner, HERTZ, ends=ends).saddle
-    assert list(np.argsort(-back)[:3]) == [2, 5, 4]
+    for height, too_thick, thin in ((HEIGHT, 0.98, 0.96), (SLOPING, 0.88, 0.84)):
+        for across, first in ((too_thick, 5), (thin, 2)):
+            wound = np.array([1.0, 1.0, 1.0, across, across, across])
+            strings = fretting.wires(made.unit_mass, made.axial * wound**2, made.bending * wound**4, BEHIND)
+            assert np.argmax(fretting.setback_for_octave(neck(height), strings, HERTZ).saddle) == first
 
 
 def test_what_lying_on_the_crowns_costs(judged):
