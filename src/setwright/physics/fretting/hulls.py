@@ -29,21 +29,20 @@ class Hulls:
     length: Array  # (P, m) m, of the hull from the nut
 
 
-def segment(dx: Array, dy: Array, spread2: Array, out: Array | None = None) -> Array:
-    """Length of straight pieces of string.
+def segment(dx: Array, dy: Array, out: Array | None = None) -> Array:
+    """Length of straight pieces of string; spoils dy, as one array less is one array sooner in the cache.
 
     Args:
-        dx: (..., m) [m]
-        dy: (..., m) [m]
-        spread2: (m,) [1] squared length per x of a string that runs aside
-        out: (..., m) [m] where to put it, not dx or dy
+        dx: (...) [m]
+        dy: (...) [m] holds squares afterwards
+        out: (...) [m] where to put it, dx itself if need be; a new array when left out
 
     Returns:
-        (..., m) [m]
+        (...) [m]
     """
     square = np.multiply(dx, dx, out=out)
-    square *= spread2
-    square += dy * dy
+    dy *= dy
+    square += dy
     return np.sqrt(square, out=square)
 
 
@@ -63,7 +62,7 @@ def running(pick: Callable[..., Array], rows: Array) -> Array:
     return out
 
 
-def upper_hulls(x: Array, y: Array, spread2: Array) -> Hulls:
+def upper_hulls(x: Array, y: Array) -> Hulls:
     """For every contact the upper hull of all contacts up to it.
 
     A contact that stands as high, as seen from the nut, as all before it links to the nut; one that does not, right
@@ -72,7 +71,6 @@ def upper_hulls(x: Array, y: Array, spread2: Array) -> Hulls:
     Args:
         x: (P, m) [m] rising along the first axis
         y: (P, m) [m]
-        spread2: (m,) [1] squared length per x of a string that runs aside
 
     Returns:
         The hulls.
@@ -81,29 +79,29 @@ def upper_hulls(x: Array, y: Array, spread2: Array) -> Hulls:
     dx, dy = x[1:] - x[0], y[1:] - y[0]
     slope, length = dy / dx, np.empty_like(x)
     length[0] = 0.0
-    segment(dx, dy, spread2, out=length[1:])
+    segment(dx, dy, out=length[1:])
     link = np.empty((rows, wide), dtype=np.intp)
     link[:] = np.arange(wide)
     lower = slope < running(np.maximum, slope)
     at = np.flatnonzero(lower) + wide
     if at.size:
         again = np.flatnonzero(lower.ravel().take(at - 2 * wide))  # never the first crown
-        _bend(Hulls(link, slope, length), x.ravel(), y.ravel(), spread2, at, again)
+        _bend(Hulls(link, slope, length), x.ravel(), y.ravel(), at, again)
     return Hulls(link, slope, length)
 
 
-def _bend(straight: Hulls, fx: Array, fy: Array, spread2: Array, at: Index, again: Index) -> None:
+def _bend(straight: Hulls, fx: Array, fy: Array, at: Index, again: Index) -> None:
     """Hulls of the lower contacts in place; `again` are the places in `at` of those whose neighbour is lower too."""
-    wide = spread2.size
+    wide = straight.link.shape[1]
     chain, length = straight.link.ravel(), straight.length.ravel()
-    column, back = chain.take(at), at - wide
+    back = at - wide
     chain[at] = back
     if again.size:
         runs = at.take(again)
         back[again] = _jump(fx, fy, chain, runs)
     dx, dy = fx.take(at) - fx.take(back), fy.take(at) - fy.take(back)
     straight.slope.ravel()[at - wide] = dy / dx
-    last = segment(dx, dy, spread2.take(column))
+    last = segment(dx, dy, dx)
     length[at] = last + length.take(back)
     if again.size:
         length[runs] = last.take(again)

@@ -20,7 +20,7 @@ from setwright.physics._ranges import Array, require
 from setwright.physics.frets import PLACE
 from setwright.physics.fretting.hulls import Hulls, Index, Mask, running, segment, upper_hulls
 
-CHUNK = 2048  # strings worked at a time: the kernel's arrays stay in the second-level cache
+CHUNK = 3072  # strings worked at a time: fewer pay more for calls, more leave the cache
 SHARE = (0.0, 1.0, "")
 DEPTH = (0.0, 5e-3, "m")
 CLOSEST = 1e-3  # m, least distance between neighbouring contacts along the string
@@ -122,19 +122,19 @@ class Trace:
     """What the kernel finds; lengths in m."""
 
     c: Columns
-    front: Array  # (N, m) along x, fret less finger
+    front: Array  # (N, m) finger behind the fret, along the string's own run, not along x
     below: Array  # (N, m) finger below the fret
     off: Index  # flat indices of the notes whose string does not touch the crown next behind the finger
     touched: Index  # flat index of the crown (or nut) each of these touches instead
     link: Index  # (N + 1, m) flat index of the contact before each crown on the hull that ends there
     speaking: Array  # (N, m)
-    steep: Array  # (N, m) 1, rise per run of the sounding string, fret to saddle
+    steep: Array  # (N, m) 1, rise of the sounding string, fret to saddle, along its own run
     behind: Array  # (N, m)
 
     @property
     def finger_x(self) -> Array:
         """(N, m) [m]"""
-        return self.c.x[1:] - self.front
+        return np.asarray(self.c.x[1:] - self.front / np.sqrt(self.c.spread2))
 
     @property
     def finger_y(self) -> Array:
@@ -194,15 +194,14 @@ def columns(given: Layout, place: ArrayLike, depth: ArrayLike) -> Iterator[tuple
         yield piece, Columns(x, y, saddle_x, saddle_y, spread2, *finger)
 
 
-def _take_off(t: Trace, hulls: Hulls) -> Index:
+def _take_off(t: Trace, hulls: Hulls, x: Array) -> Index:
     """What the notes touch that do not touch the crown behind the finger; puts their lengths right in place.
 
-    Along that crown's hull while it rises as seen from the finger.
+    Along that crown's hull while it rises as seen from the finger; x (N + 1, m) [m] runs along the strings.
     """
-    c, at = t.c, t.off
-    k2 = c.spread2.take(at % c.x.shape[1])
-    fx, fy, chain = c.x.ravel(), c.y.ravel(), hulls.link.ravel()
-    held = at + c.x.shape[1]
+    at = t.off
+    fx, fy, chain = x.ravel(), t.c.y.ravel(), hulls.link.ravel()
+    held = at + x.shape[1]
     front, below = t.front.ravel().take(at), t.below.ravel().take(at)
     finger_x, finger_y = fx.take(held) - front, fy.take(held) - below
     last = chain.take(at)
@@ -213,8 +212,8 @@ def _take_off(t: Trace, hulls: Hulls) -> Index:
         better = np.flatnonzero((fy.take(far) - here_y) * (here_x - fx.take(now)) > near)
         going, now, here_x, here_y = going[better], far[better], here_x[better], here_y[better]
         last[going] = now
-    whole = segment(front, below, k2)
-    whole += segment(finger_x - fx.take(last), finger_y - fy.take(last), k2)
+    whole = segment(finger_x - fx.take(last), finger_y - fy.take(last))
+    whole += segment(front, below)
     whole += hulls.length.ravel().take(last)
     t.behind.ravel()[at] = whole
     return last
@@ -230,26 +229,29 @@ def trace(c: Columns, speaking: Array | None = None) -> Trace:
     Returns:
         Its path.
     """
-    x, y, k2 = c.x, c.y, c.spread2
-    run, rise = c.saddle_x - x[1:], c.saddle_y - y[1:]
-    speaking, steep = segment(run, rise, k2, speaking), np.divide(rise, run, out=rise)
+    spread = np.sqrt(c.spread2)
+    x, y = c.x * spread, c.y
+    run, rise = c.saddle_x * spread - x[1:], c.saddle_y - y[1:]
+    steep = rise / run
+    speaking = segment(run, rise, run if speaking is None else speaking)
     step, climb = x[1:] - x[:-1], y[1:] - y[:-1]
     front = step * (1.0 - c.place)
     below = climb * (1.0 - c.place)
     below += c.depth
-    below = np.maximum(below, steep * front, out=below)
-    behind = segment(front, below, k2)
+    drawn_on = steep * front
+    np.maximum(below, drawn_on, out=below)
+    np.copyto(drawn_on, below)
+    behind = segment(front, drawn_on)
     climb -= below
     step *= c.place
-    behind += segment(step, climb, k2)
-    hulls = upper_hulls(x, y, k2)
-    behind += hulls.length[:-1]
-    line = step[1:]
-    line *= hulls.slope[:-1]
+    hulls = upper_hulls(x, y)
+    line = np.multiply(step[1:], hulls.slope[:-1], out=drawn_on[1:])
     off = np.flatnonzero(climb[1:] > line) + x.shape[1]  # a finger that high takes the string off the crown behind it
+    behind += segment(step, climb, step)
+    behind += hulls.length[:-1]
     found = Trace(c, front, below, off, off, hulls.link, speaking, steep, behind)
     if off.size:
-        found.touched = _take_off(found, hulls)
+        found.touched = _take_off(found, hulls, x)
     return found
 
 
