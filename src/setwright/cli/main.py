@@ -20,6 +20,7 @@ COMMANDS = {
     "clearance": ("setwright.cli.clearance", "where strokes and bends touch, and how low the strings can go"),
     "strings": ("setwright.cli.strings", "tension, strength and stretch of a set of strings"),
     "log": ("setwright.cli.log", "the journal of a job: what was done and read"),
+    "practice": ("setwright.cli.practice", "an instrument to practise on, over the line protocol"),
     "schema": ("setwright.cli.schema", "JSON Schema of the instrument file or the job file"),
 }
 KINDS: dict[type[errors.SetwrightError], str] = {
