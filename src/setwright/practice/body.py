@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import copy
 from dataclasses import dataclass
-from math import cos, hypot, sin, sqrt
+from math import cos, hypot, isfinite, sin, sqrt
 from random import Random
 from typing import Any
 
@@ -107,7 +107,6 @@ class Body:
     plate: Plate
     warmth: Warmth
     hidden: Hidden
-    locked: bool
 
 
 def draw(rng: Random, sd: float) -> float:
@@ -158,31 +157,51 @@ def scatter(told: dict[str, Any], spread: Spread, rng: Random) -> dict[str, Any]
     return true
 
 
-def body_of(true: dict[str, Any], hidden: Hidden, rng: Random) -> Body:
-    """Plain numbers of a true instrument.
+def draw_body(told: dict[str, Any], spread: Spread, hidden: Hidden, rng: Random) -> Body:
+    """Draw a true instrument about the told one.
 
     Args:
-        true: in the words of the line protocol.
+        told: nominal, as in the line protocol.
+        spread: how far the truth lies from it.
         hidden: strengths of the hidden effects.
-        rng: source of chance for those that differ from part to part.
+        rng: source of chance.
     Returns: the body.
-    Raises: FileFormatError where a trait is missing or no number.
+    Raises: FileFormatError where a trait is missing or no finite number.
     """
+    _check_finite(told, "told")
     try:
-        stem = _stem(true, hidden)
-        wires = tuple(_wire(true, i, hidden, rng) for i in range(len(true["strings"]["f"])))
-        coils = tuple(_coil(true, i, hidden, rng) for i in range(len(true["springs"]["hooks"])))
-        patterns = {int(n): tuple(int(i) for i in places) for n, places in true["springs"]["patterns"].items()}
-        thermal = true["thermal"]
-        warmth = Warmth(float(thermal["alpha_string"]), float(thermal["alpha_body"]), float(thermal["beta_E"]))
-        plate = _plate(true, hidden, rng)
-        locked = bool(true["nut"]["locked"])
-    except (KeyError, IndexError, TypeError, ValueError, AttributeError) as error:
+        return _body(scatter(told, spread, rng), hidden, rng)
+    except (KeyError, IndexError, TypeError, ValueError, AttributeError, ZeroDivisionError) as error:
         raise FileFormatError(
-            f"told: a trait is missing or is no number ({type(error).__name__}: {error}); give all traits of the line "
+            f"told: a trait is missing or out of place ({type(error).__name__}: {error}); give all traits of the line "
             "protocol."
         ) from None
-    return Body(wires, coils, patterns, stem, plate, warmth, hidden, locked)
+
+
+def _check_finite(value: Any, where: str) -> None:
+    """No number of what is told is nan or infinite."""
+    if isinstance(value, dict):
+        for name, one in value.items():
+            _check_finite(one, f"{where}.{name}")
+    elif isinstance(value, list):
+        for n, one in enumerate(value):
+            _check_finite(one, f"{where}[{n}]")
+    elif isinstance(value, float) and not isfinite(value):
+        raise FileFormatError(f"{where} is {value}; give a finite number.")
+
+
+def _body(true: dict[str, Any], hidden: Hidden, rng: Random) -> Body:
+    """Plain numbers of a true instrument, told in the words of the line protocol."""
+    thermal = true["thermal"]
+    return Body(
+        wires=tuple(_wire(true, i, hidden, rng) for i in range(len(true["strings"]["f"]))),
+        coils=tuple(_coil(true, i, hidden, rng) for i in range(len(true["springs"]["hooks"]))),
+        patterns={int(n): tuple(int(i) for i in places) for n, places in true["springs"]["patterns"].items()},
+        stem=_stem(true, hidden),
+        plate=_plate(true, hidden, rng),
+        warmth=Warmth(float(thermal["alpha_string"]), float(thermal["alpha_body"]), float(thermal["beta_E"])),
+        hidden=hidden,
+    )
 
 
 def _across(z: float, ends: list[float], heights: list[float]) -> float:

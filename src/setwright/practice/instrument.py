@@ -218,7 +218,7 @@ class Practice:
         Args:
             name: playing, flat, upright or face_down.
         """
-        if name not in DOWN:
+        if not isinstance(name, str) or name not in DOWN:
             raise InputError(f"is: {name!r} is no attitude; give one of {', '.join(DOWN)}.")
         self._spend(None, "attitude")
         self._move(attitude=name)

@@ -9,7 +9,7 @@ from random import Random
 from typing import Any
 
 from setwright.errors import InputError
-from setwright.practice.body import Body, body_of, draw, scatter
+from setwright.practice.body import Body, draw, draw_body
 from setwright.practice.hidden import Hidden, Spread
 from setwright.practice.physics import Stage, State, settle_neck, slopes, stops, tilt_at
 from setwright.practice.strings import strain_at
@@ -127,7 +127,7 @@ def begin(
     """
     hertz = [float(f) for f in goal["hz"]]
     for _ in range(DRAWS):
-        body = body_of(scatter(told, spread, rng), hidden, rng)
+        body = draw_body(told, spread, hidden, rng)
         blank = _blank(body, draw(rng, 1.0) if hidden.warmth else 0.0)
         state = _stands(body, blank, hertz, goal, rng)
         if state is None:

@@ -48,19 +48,25 @@ def wind(body: Body, now: Rest, i: int, hertz: float) -> Rest:
         here = total / (1.0 + strain_at(wire, max(tension, 0.0), wire.axial))
         found = _turned(body, now, i, here)
     tight = slack = None  # unstretched lengths known to sound too high and too low
-    for _ in range(TRIES):
+    least = 0.1 * slope  # where the nut holds the string, the peg does nothing for a while
+    further = 1.0
+    for n in range(TRIES):
         sounds = found.hertz[i]
         if sounds > 0.0 and abs(1200.0 * log2(sounds / hertz)) < CLOSE:
             return found
         left = wanted - sounds * sounds
         tight, slack = (here, slack) if left < 0.0 else (tight, here)
-        new = here + left / slope
-        if tight is not None and slack is not None and not tight < new < slack:
+        new = here + further * left / slope
+        if tight is not None and slack is not None and (n % 3 == 2 or not tight < new < slack):
             new = 0.5 * (tight + slack)
         new = min(max(new, 0.97 * here), 1.03 * here)
         after = _turned(body, now, i, new)
         change = (after.hertz[i] ** 2 - sounds * sounds) / (new - here) if new != here else 0.0
-        if change < 0.0:
-            slope = change
+        if change < least:
+            slope, further = change, 1.0
+        else:
+            further *= 2.0
         here, found = new, after
+    if tight is not None and slack is not None:
+        return found  # the plate jumps on the way: as near as the peg comes
     raise InputError(f"string {i + 1} does not come to {hertz:.2f} Hz by its peg; check the pitch and the springs.")
