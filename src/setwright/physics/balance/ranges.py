@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setwright.physics.balance.equilibrium import Equilibrium, equilibrium, settled_at
+from setwright.physics.balance.moments import held_tension
 from setwright.physics.balance.rig import Array, Rig
 from setwright.physics.pitch import cents
 from setwright.physics.strings import first_partial
@@ -35,6 +36,25 @@ def unstretched_lengths(rig: Rig, state: Equilibrium) -> Array:
     Returns: (B, S) [m].
     """
     return (state.length + rig.dead) / (1.0 + state.tension / rig.axial)
+
+
+def lengths_at(rig: Rig, hertz: Array, tilt: Array, bow: Array) -> Array:
+    """Unstretched length of the whole path of strings that sound at given pitches, each in a state of its own.
+
+    Args:
+        rig: (B) rigs.
+        hertz: (B, S) or (S) first partials [Hz].
+        tilt: (B, S) or (S) in which each string's pitch is meant [rad].
+        bow: (B, S) or (S) [1/m].
+    Returns: (B, S) [m].
+    """
+    cos, sin = np.cos(tilt), np.sin(tilt)
+    gx, gy = (np.asarray(g).reshape(rig.batch, -1) for g in (rig.nut_x_per_bow, rig.nut_y_per_bow))
+    x = rig.nut_x + bow * gx - (rig.saddle_aft * cos - rig.saddle_up * sin)
+    y = rig.nut_y + bow * gy - (rig.saddle_aft * sin + rig.saddle_up * cos)
+    length = np.sqrt(x * x + y * y + rig.aside**2)
+    tension, _ = held_tension(length, np.asarray(hertz), rig.unit_mass, rig.axial, rig.bending)
+    return np.asarray((length + rig.dead) / (1.0 + tension / rig.axial))
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,270 @@
+"""Readings into the picture: every scene of the job explained at once.
+
+The most likely traits, pegs, claw and tilts of all scenes are found by Gauss-Newton (maximum a posteriori), and a
+Gaussian is laid about them (Laplace). Explaining the scenes one after another would be quicker but not true: the
+instruments that fit a reading lie along a curve (a stiffer spring with less initial tension), and a Gaussian laid along
+it early leaves it later. Derivatives of a scene are kept until the answer moves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from setwright.instrument.geometry import tilt_limits
+from setwright.instrument.traits import Array
+from setwright.planning import scenes
+from setwright.planning.scenes import FREE, LOWER, OPEN, UPPER, Scene, Seen, fan, slopes
+from setwright.planning.tracking import (
+    CLAW_PLACE,
+    CLAW_SLIP,
+    LOOSE,
+    TILT_STEP,
+    Answer,
+    Line,
+    Picture,
+    Pressed,
+    firm,
+    marks_of,
+    most_likely,
+    resting,
+    steps,
+)
+
+ANY_TILT = 0.2  # rad, standard uncertainty of a tilt nobody has said anything about
+TELLING = 0.05  # of the way between the stops: a tilt heard less sharply does not tell which is touched
+APART = 3.0  # standard uncertainties between the tilt heard and a stop before the plate counts as free of it
+ROUNDS = 12
+SHARES = np.array([1.0, 0.5, 0.25, 0.1, 0.03, 0.0])  # of a step that are tried
+SETTLED = 1e-3  # of a standard uncertainty before any reading; a smaller step ends the rounds
+STALE = 2.0  # steps of the derivatives, after which they are formed anew
+
+
+@dataclass(frozen=True)
+class Update:
+    """What came of some readings."""
+
+    picture: Picture
+    free: bool  # whether the plate was taken to touch no stop
+
+
+def read(picture: Picture, seen: tuple[Seen, ...]) -> Update:
+    """Take in readings of the present state.
+
+    Args:
+        picture: what was believed.
+        seen: the readings, all of one state.
+    Returns: what is believed now.
+    """
+    last = picture.scenes[-1] if picture.scenes and not picture.fresh else None
+    scene = replace(last, seen=last.seen + seen) if last else _scene(picture, seen)
+    stop, told = _stop(picture, scene)
+    scene = replace(scene, stop=stop, told=told)
+    before, lines = (picture.scenes[:-1], picture.lines[:-1]) if last else (picture.scenes, picture.lines)
+    before, lines = _with_hindsight(before, lines, scene)
+    return explained(replace(picture, scenes=(*before, scene), lines=(*lines, None), fresh=False))
+
+
+def _with_hindsight(
+    before: tuple[Scene, ...], lines: tuple[Line | None, ...], scene: Scene
+) -> tuple[tuple[Scene, ...], tuple[Line | None, ...]]:
+    """A plate heard on its stop rested there too while fewer strings pulled at it; of one heard free it is open."""
+    scenes_, lines_ = list(before), list(lines)
+    if scene.told and scene.stop in (LOWER, FREE):
+        stop = LOWER if scene.stop == LOWER else OPEN
+        for i in range(len(scenes_) - 1, -1, -1):
+            old = scenes_[i]
+            same = old.turns == scene.turns and np.array_equal(old.settings.prop, scene.settings.prop, equal_nan=True)
+            if not same or old.told:
+                break
+            if old.stop != stop:
+                scenes_[i], lines_[i] = replace(old, stop=stop), None
+    return tuple(scenes_), tuple(lines_)
+
+
+def _scene(picture: Picture, seen: tuple[Seen, ...]) -> Scene:
+    return Scene(picture.settings, picture.now, picture.turns, seen, OPEN, picture.tilt)
+
+
+def _stop(picture: Picture, scene: Scene) -> tuple[int, bool]:
+    """Which stop the plate touches, by what was heard; by what was believed where that does not tell (False)."""
+    low, high = (float(v) for v in tilt_limits(most_likely(picture), scene.settings))
+    tilt, sd = _tilt_heard(picture, replace(scene, stop=OPEN))
+    told = sd < TELLING * (high - low)
+    if not told:
+        tilt, sd = resting(firm(picture)).tilt, 0.0
+    near = APART * sd + scenes.STOP_SLACK
+    if tilt - low < near:
+        return LOWER, told
+    return (UPPER if high - tilt < near else FREE), told
+
+
+def _tilt_heard(picture: Picture, scene: Scene) -> tuple[float, float]:
+    """Tilt of a scene and its standard uncertainty from its readings and what was believed, balance left out."""
+    covariance = np.zeros((len(picture.mean) + 1,) * 2)
+    covariance[:-1, :-1] = picture.covariance
+    covariance[-1, -1] = ANY_TILT**2
+    before = at = np.append(picture.mean, picture.tilt)
+    step = np.append(steps(picture), TILT_STEP)
+    value, sd = (one[:-1] for one in scenes.targets(scene, picture.model.friction))
+    marks = marks_of(picture, scene.pegs)
+    for _ in range(3):
+        values = scenes.shown(picture.model, scene, fan(at, step), *marks)[:, :-1]
+        by = slopes(values, step)
+        gain = np.linalg.solve(by @ covariance @ by.T + np.diag(sd**2), by @ covariance).T
+        new = before + gain @ (value - values[0] + by @ (at - before))
+        moved, at = abs(new[-1] - at[-1]), new
+        if moved < TILT_STEP:
+            break
+    left = covariance - gain @ by @ covariance
+    return float(at[-1]), float(np.sqrt(max(left[-1, -1], 0.0)))
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """How the unknowns of all scenes stand in one vector: deviations, pegs, slips of the claw, tilts."""
+
+    parts: int
+    pegs: int
+    slips: int
+    tilts: int
+
+    @property
+    def size(self) -> int:
+        return self.parts + self.pegs + self.slips + self.tilts
+
+    def columns(self, scene: Scene, index: int) -> Array:
+        """(size, L) that takes the whole vector to a scene's unknowns."""
+        out = np.zeros((self.size, self.parts + len(scene.pegs) + 2))
+        out[range(self.parts), range(self.parts)] = 1.0
+        for i, peg in enumerate(scene.pegs):
+            out[self.parts + peg, self.parts + i] = 1.0
+        first = self.parts + self.pegs
+        out[first : first + scene.turns + 1, -2] = 1.0
+        out[first + self.slips + index, -1] = 1.0
+        return out
+
+
+def _prior(picture: Picture, frame: _Frame) -> tuple[Array, Array]:
+    """Mean and standard uncertainty of the whole vector before any reading; deviations are handled as they come."""
+    lead = float(picture.model.traits.claw.lead)
+    mean = np.zeros(frame.size)
+    sd = np.ones(frame.size)
+    sd[: frame.parts] = [part.sd for part in picture.model.known.parts]
+    pegs = slice(frame.parts, frame.parts + frame.pegs)
+    mean[pegs], sd[pegs] = [p.cents for p in picture.pegs], LOOSE
+    slips = slice(pegs.stop, pegs.stop + frame.slips)
+    sd[slips] = [CLAW_PLACE, *[CLAW_SLIP * lead] * (frame.slips - 1)]
+    mean[slips.stop :] = [scene.tilt for scene in picture.scenes]
+    sd[slips.stop :] = ANY_TILT
+    return mean, sd
+
+
+def explained(picture: Picture) -> Update:
+    """The picture with all its scenes explained at once.
+
+    Args:
+        picture: with its scenes.
+    Returns: most likely unknowns and the Gaussian about them.
+    """
+    frame = _Frame(picture.parts, len(picture.pegs), picture.turns + 1, len(picture.scenes))
+    mean, sd = _prior(picture, frame)
+    weight = np.diag(1.0 / sd**2)
+    weight[: frame.parts, : frame.parts] = np.linalg.inv(picture.model.known.covariance)
+    mean[: frame.parts] = picture.model.known.mean
+    columns = [frame.columns(scene, i) for i, scene in enumerate(picture.scenes)]
+    at = _start(picture.answer, frame, mean)
+    lines: tuple[Line, ...] = ()
+    old = picture.lines
+    step = np.append(steps(picture), TILT_STEP)
+    stale = STALE
+    for round_ in range(ROUNDS + 1):
+        lines = tuple(
+            _line(picture, scene, at @ c, step, line if stale else None)
+            for scene, c, line in zip(picture.scenes, columns, old, strict=True)
+        )
+        old = lines
+        information, pull = weight.copy(), weight @ (mean - at)
+        for scene, c, line in zip(picture.scenes, columns, lines, strict=True):
+            value, noise = scenes.targets(scene, picture.model.friction)
+            slope = line.by @ c.T / noise[:, None]
+            information += slope.T @ slope
+            pull += slope.T @ ((value - line.values - line.by @ (at @ c - line.at)) / noise)
+        scaled = information * np.outer(sd, sd)
+        way = sd * np.linalg.solve(scaled, sd * pull)
+        if round_ == ROUNDS:
+            break
+        share = _share(picture, columns, at, way, mean, weight)
+        at = at + share * way
+        if share < 0.1 and stale:
+            stale = 0.0  # old derivatives lead nowhere: form them anew
+        elif share == 0.0 or np.max(np.abs(way) / sd) * share < SETTLED:
+            break
+    return _settled(picture, frame, columns[-1], at, np.linalg.inv(scaled) * np.outer(sd, sd), lines)
+
+
+def _start(answer: Answer | None, frame: _Frame, mean: Array) -> Array:
+    """Where the search starts: the last answer, new unknowns at what is expected of them."""
+    at = mean.copy()
+    if answer is not None:
+        parts = (answer.deviations, answer.pegs, answer.slips, answer.tilts)
+        first = 0
+        for old, size in zip(parts, (frame.parts, frame.pegs, frame.slips, frame.tilts), strict=True):
+            keep = min(len(old), size)
+            at[first : first + keep] = old[:keep]
+            first += size
+    return at
+
+
+def _line(picture: Picture, scene: Scene, at: Array, step: Array, old: Line | None) -> Line:
+    """A scene in straight lines about a place; the old ones while they are near and of the same rows."""
+    if old is not None and np.max(np.abs(at - old.at) / step) < STALE:
+        return old
+    values = scenes.shown(picture.model, scene, fan(at, step), *marks_of(picture, scene.pegs))
+    return Line(at, values[0], slopes(values, step))
+
+
+def _share(picture: Picture, columns: list[Array], at: Array, way: Array, mean: Array, weight: Array) -> float:
+    """Share of a step at which prior and readings together are missed least."""
+    many = at + SHARES[:, None] * way
+    away = many - mean
+    cost = np.einsum("bi,ij,bj->b", away, weight, away)
+    for scene, c in zip(picture.scenes, columns, strict=True):
+        value, noise = scenes.targets(scene, picture.model.friction)
+        now = scenes.shown(picture.model, scene, many @ c, *marks_of(picture, scene.pegs))
+        cost += (((value - now) / noise) ** 2).sum(axis=1)
+    return float(SHARES[int(np.argmin(cost))])
+
+
+def _settled(
+    picture: Picture, frame: _Frame, last: Array, at: Array, covariance: Array, lines: tuple[Line | None, ...]
+) -> Update:
+    """The picture laid about the answer."""
+    ends = np.cumsum([frame.parts, frame.pegs, frame.slips])
+    answer = Answer(*np.split(at, ends))
+    scene = replace(picture.scenes[-1], tilt=float(at[-1]))
+    now = last[:, :-1]
+    after = replace(
+        picture,
+        mean=at @ now,
+        covariance=now.T @ covariance @ now,
+        tilt=scene.tilt,
+        scenes=(*picture.scenes[:-1], scene),
+        lines=lines,
+        answer=answer,
+    )
+    return Update(replace(after, pressed=_pressed(after, scene)), scene.stop == FREE)
+
+
+def _pressed(picture: Picture, scene: Scene) -> tuple[Pressed, ...]:
+    """What plates found on stops say of the springs: they press. A plate found free says more."""
+    if scene.stop == FREE:
+        return ()
+    at = np.append(picture.mean, picture.tilt)
+    step = np.append(steps(picture), TILT_STEP)
+    bare = replace(scene, seen=(), stop=OPEN)
+    moment = -scene.stop * scenes.shown(picture.model, bare, fan(at, step), *marks_of(picture, scene.pegs))[:, 0]
+    count = picture.parts
+    one = Pressed(float(moment[0]), picture.mean[:count], slopes(moment, step)[:count])
+    return (*picture.pressed[-2:], one)

@@ -1,0 +1,364 @@
+"""The next step of bringing a floating plate to its gap and every string to pitch, given everything read so far.
+
+The way (docs/planning): strings once each with the plate on a wedge at the wanted gap; the claw out until the plate
+leaves the wedge, a little too far rather than too little; everything heard; the claw to its place by what that taught;
+the fewest strings touched up that bring all inside. Every number is computed anew from the picture before each step, so
+that any other order of work is taken up where it stands.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from setwright.instrument.geometry import edge_gap, tilt_for_gap
+from setwright.instrument.predict import balance_at
+from setwright.instrument.traits import Array, array
+from setwright.physics.balance import (
+    at_pitch,
+    equilibrium,
+    pegs_fixed,
+    pitches,
+    repeat,
+    unstretched_lengths,
+)
+from setwright.physics.pitch import CENTS_PER_LOG
+from setwright.planning.scenes import fan, slopes
+from setwright.planning.tracking import Picture, expected, firm, lay_out, resting, steps
+
+Do = Literal["read", "attitude", "wedge", "tune", "claw", "done"]
+SURE = 0.97  # chance of being inside everything at which the work is called done
+GAP_SURE = 0.3  # chance that the gap will be inside with every string at pitch, before strings are touched up
+NEAR = 25.0  # cents off its end at which a string is still tuned on the wedge
+TAIL = 1.64  # standard uncertainties the claw is turned out beyond what is most likely, less what may stand sharp
+ROOM = 0.8  # share of the allowed peak used on purpose
+LEAST = 0.3  # standard uncertainties the claw is turned out beyond what is most likely in any case
+DRAWS = 2000
+QUARTER = 0.25  # turn, over which its effect is measured
+WORTH_HEARING = 400.0  # cents below its wanted pitch; a slacker string tells nothing that lasts
+READ_AGAIN = 3  # times everything is read again before a string is touched for a chance that is nearly enough
+SILENT = 1.0  # Hz
+
+
+@dataclass(frozen=True)
+class Goal:
+    """What is wanted at the end."""
+
+    hertz: Array  # (S)
+    pitch_tolerance: float  # cents
+    gap: float  # m
+    gap_tolerance: float  # m
+    attitude: str = "playing"
+    peak: float = 50.0  # cents a string may stand above its final pitch on the way
+
+
+@dataclass(frozen=True)
+class Course:
+    """Where the work stands."""
+
+    picture: Picture
+    goal: Goal
+    heard: tuple[bool, ...]  # per string: since anything was last changed
+    gap_read: int  # times, since then
+    claw_read: int
+    free: bool  # whether the plate was last taken to touch no stop
+    claws: int = 0  # settings of the claw so far
+    tunings: int = 0
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One next step."""
+
+    do: Do
+    why: str
+    string: int | None = None  # 0 = thinnest
+    hertz: float | None = None
+    turns: float | None = None  # in > 0
+    turns_sd: float | None = None
+    gap: float | None = None  # m, of the wedge; None: out
+    chance: float | None = None  # of being inside everything as it stands
+    cents: Array | None = None  # (S) off as believed
+    cents_sd: Array | None = None
+    gap_now: float | None = None  # m
+    gap_sd: float | None = None
+    strings: tuple[int, ...] = ()  # to be heard
+    left: float = 0.0  # tunings still expected
+
+
+def _sd(by: Array, picture: Picture) -> float:
+    """Standard uncertainty of something with these derivatives."""
+    return math.sqrt(max(float(by @ picture.covariance @ by), 0.0))
+
+
+@dataclass(frozen=True)
+class Here:
+    """What is believed of pitches and gap as they stand."""
+
+    cents: Array  # (S) from the wanted pitch
+    gap: float  # m
+    covariance: Array  # (S + 1, S + 1) cents and m
+    chance: float
+
+
+def here(course: Course) -> Here:
+    """Pitches and gap as believed now, and the chance that all are inside.
+
+    Args:
+        course: where the work stands.
+    Returns: the beliefs.
+    """
+    picture, goal = course.picture, course.goal
+    step = steps(picture)
+    states = expected(picture, fan(picture.mean, step))
+    values = np.column_stack([_cents(states.hertz, goal.hertz), states.gap])
+    by = slopes(values, step)
+    covariance = by @ picture.covariance @ by.T
+    off, gap = values[0, :-1], float(values[0, -1])
+    limit = np.append(np.full(len(off), goal.pitch_tolerance), goal.gap_tolerance)
+    centre = np.append(off, gap - goal.gap)
+    scale = np.append(np.ones(len(off)), 1e-3)
+    root = np.linalg.cholesky(covariance / np.outer(scale, scale) + 1e-9 * np.eye(len(scale)))
+    draws = centre + (np.random.default_rng(0).standard_normal((DRAWS, len(scale))) @ root.T) * scale
+    return Here(off, gap, covariance, float(np.mean(np.all(np.abs(draws) <= limit, axis=1))))
+
+
+def _cents(hertz: Array, wanted: Array) -> Array:
+    return np.asarray(CENTS_PER_LOG * np.log(np.maximum(hertz, SILENT) / wanted))
+
+
+@dataclass(frozen=True)
+class End:
+    """The wanted end state of the most likely instrument: plate free at the gap, every string at pitch."""
+
+    lengths: Array  # (S) m
+    claw_out: float  # turns out from where the claw stands
+    claw_sd: float  # turns
+
+
+def end_state(course: Course) -> End:
+    """Pegs and claw of the wanted end.
+
+    Args:
+        course: where the work stands.
+    Returns: lengths, claw and its standard uncertainty.
+    """
+    picture, goal = course.picture, course.goal
+    step = steps(picture)
+    loose = replace(picture, settings=replace(picture.settings, prop=array(np.nan)))
+    traits, settings, _ = lay_out(loose, fan(picture.mean, step))
+    tilt = tilt_for_gap(traits, settings, np.full(len(settings.claw), goal.gap))
+    done = balance_at(traits, settings, goal.hertz, tilt).settings
+    out = (done.claw - settings.claw).mean(axis=-1) / np.asarray(traits.claw.lead)
+    by = slopes(out, step)
+    return End(done.unstretched[0], float(out[0]), _sd(by, picture))
+
+
+def gap_at_pitch(course: Course) -> tuple[float, float]:
+    """Rear gap once every string is at pitch, the claw left alone.
+
+    Args:
+        course: where the work stands.
+    Returns: gap and standard uncertainty [m].
+    """
+    picture, goal = course.picture, course.goal
+    step = steps(picture)
+    loose = replace(picture, settings=replace(picture.settings, prop=array(np.nan)))
+    traits, settings, rig = lay_out(loose, fan(picture.mean, step))
+    rig = at_pitch(rig, goal.hertz)
+    state = equilibrium(rig, start=np.clip(picture.tilt, rig.tilt_low, rig.tilt_high))
+    gap = edge_gap(traits, settings, state.tilt).mean(axis=-1)
+    by = slopes(gap, step)
+    return float(gap[0]), _sd(by, picture)
+
+
+def next_step(course: Course) -> Advice:
+    """What to do next.
+
+    Args:
+        course: where the work stands.
+    Returns: the advice.
+    """
+    course = replace(course, picture=resting(firm(course.picture)))
+    picture, goal = course.picture, course.goal
+    if picture.settings.attitude != goal.attitude:
+        return Advice("attitude", "pitches and gap are wanted in this attitude")
+    now = here(course)
+    silent = tuple(int(i) for i in np.flatnonzero(~np.array(course.heard) & (now.cents > -WORTH_HEARING)))
+    if silent and _must_hear(course):
+        return Advice("read", "hear the strings before the next step", strings=silent)
+    told = {
+        "chance": now.chance,
+        "cents": now.cents,
+        "cents_sd": np.sqrt(np.maximum(np.diag(now.covariance)[:-1], 0.0)),
+        "gap_now": now.gap,
+        "gap_sd": float(np.sqrt(max(now.covariance[-1, -1], 0.0))),
+    }
+    return replace(_step(course, now), **told)  # type: ignore[arg-type]
+
+
+def _must_hear(course: Course) -> bool:
+    """Whether the next step rests on every string: not while strings come up on a wedge."""
+    if np.isfinite(course.picture.settings.prop) and course.claws == 0:
+        _, off = _each_at(course, end_state(course).lengths)
+        return not np.any(np.abs(off) > NEAR)
+    return True
+
+
+def _step(course: Course, now: Here) -> Advice:
+    propped = bool(np.isfinite(course.picture.settings.prop))
+    if not propped and now.chance >= SURE:
+        return Advice("done", "gap and every pitch are inside")
+    end = end_state(course)
+    if not propped and course.free:
+        gap, sd = gap_at_pitch(course)
+        if _within(gap, sd, course.goal) >= (GAP_SURE if course.claws > 1 else 0.97):
+            return _touch(course, now)
+        _, off = _each_at(course, end.lengths)
+        poor = np.flatnonzero(np.abs(off) > WORTH_HEARING)
+        if poor.size:
+            return _tune(course, int(poor[-1]), end.lengths)
+        if course.gap_read < 3:
+            return Advice(
+                "read", "read the rear gap: it tells how strong the springs are", strings=tuple(range(len(now.cents)))
+            )
+        return _claw(course, end, end.claw_out)
+    if not propped:
+        return Advice("wedge", "the plate is held at its gap while the strings come up", gap=course.goal.gap)
+    if course.claws == 0:
+        _, off = _each_at(course, end.lengths)
+        poor = np.flatnonzero(np.abs(off) > NEAR)
+        if poor.size:
+            return _tune(course, int(poor[-1]), end.lengths)
+    if course.claws == 0 or not course.free:
+        if course.claws:
+            sharp = _sharp_without_wedge(course)
+            if sharp <= course.goal.peak:
+                return Advice("wedge", "the plate has left the wedge or nearly so", gap=None)
+        return _claw(course, end, end.claw_out + max(LEAST * end.claw_sd, TAIL * end.claw_sd - _spare(course, end)))
+    return Advice("wedge", "the plate has left the wedge", gap=None)
+
+
+def _within(value: float, sd: float, goal: Goal) -> float:
+    draws = value + sd * np.random.default_rng(1).standard_normal(DRAWS)
+    return float(np.mean(np.abs(draws - goal.gap) <= goal.gap_tolerance))
+
+
+def sounding(picture: Picture, lengths: Array) -> Array:
+    """Pitches of the most likely instrument with given pegs.
+
+    Args:
+        picture: the instrument.
+        lengths: (B, S) unstretched lengths [m].
+    Returns: (B, S) [Hz].
+    """
+    _, _, rig = lay_out(picture, picture.mean[None])
+    rig = pegs_fixed(repeat(rig, len(lengths)), lengths)
+    return pitches(rig, equilibrium(rig, start=np.clip(picture.tilt, rig.tilt_low, rig.tilt_high)))
+
+
+def _each_at(course: Course, lengths: Array) -> tuple[Array, Array]:
+    """Pitch of every string once its own peg is right, the others as they are; and cents it is off that now."""
+    picture = course.picture
+    now = lay_out(picture, picture.mean[None])[1].unstretched[0]
+    many = np.tile(now, (len(now) + 1, 1))
+    many[range(1, len(now) + 1), range(len(now))] = lengths
+    hertz = sounding(picture, many)
+    there = np.maximum(np.diagonal(hertz[1:]), SILENT)
+    return there, _cents(hertz[0], there)
+
+
+def _tune(course: Course, string: int, lengths: Array) -> Advice:
+    hertz = float(_each_at(course, lengths)[0][string])
+    return Advice("tune", "its length will be right when the others are up and the claw is set", string, hertz)
+
+
+def _claw(course: Course, end: End, out: float) -> Advice:
+    return Advice("claw", "by what was heard", turns=-out, turns_sd=end.claw_sd)
+
+
+def _turn(course: Course, end: End) -> tuple[float, float]:
+    """What a turn of the claw does about the end, pegs left alone: cents of the string it moves most, metres of gap."""
+    picture, goal = course.picture, course.goal
+    lead = float(picture.model.traits.claw.lead)
+    settings = replace(picture.settings, prop=array(np.nan), claw=picture.settings.claw + end.claw_out * lead)
+    found = []
+    for turn in (0.0, QUARTER):
+        there = replace(picture, settings=replace(settings, claw=settings.claw - turn * lead))
+        traits, full, rig = lay_out(there, picture.mean[None])
+        state = equilibrium(pegs_fixed(rig, end.lengths), start=tilt_for_gap(traits, full, np.array([goal.gap])))
+        found.append((pitches(rig, state)[0], float(edge_gap(traits, full, state.tilt).mean())))
+    rise = _cents(found[1][0], np.maximum(found[0][0], SILENT)).max()
+    return float(rise) / QUARTER, (found[0][1] - found[1][1]) / QUARTER
+
+
+def _spare(course: Course, end: End) -> float:
+    """Turns the claw may be too tight before a string of right length stands too sharp with the wedge out."""
+    return ROOM * course.goal.peak / max(_turn(course, end)[0], 1.0)
+
+
+def _sharp_without_wedge(course: Course) -> float:
+    """Cents the sharpest string may stand over its pitch once the wedge is out (the worse end of the band)."""
+    picture, goal = course.picture, course.goal
+    bare = replace(picture, settings=replace(picture.settings, prop=array(np.nan)))
+    step = steps(bare)
+    off = _cents(expected(bare, fan(bare.mean, step)).hertz, goal.hertz)
+    by = slopes(off, step)
+    sd = np.sqrt(np.maximum(np.einsum("sn,nm,sm->s", by, bare.covariance, by), 0.0))
+    return float(np.max(off[0] + 1.64 * sd))
+
+
+def _touch(course: Course, now: Here) -> Advice:
+    """The fewest strings that bring all inside, thickest first."""
+    count = len(now.cents)
+    sd = np.sqrt(np.maximum(np.diag(now.covariance)[:-1], 0.0))
+    chosen, lengths = fewest(course, np.minimum(1.64 * sd, 0.6 * course.goal.pitch_tolerance))
+    if not chosen:
+        if max(course.gap_read, 1) <= READ_AGAIN:
+            return Advice("read", "everything seems inside: read once more to be sure", strings=tuple(range(count)))
+        worst = int(np.argmax(np.abs(now.cents)))
+        chosen, lengths = (worst,), _lengths(course, (worst,))
+    _, off = _each_at(course, lengths)
+    string = max(chosen, key=lambda i: (off[i] > 0.0, i)) if count else 0
+    return replace(_tune(course, string, lengths), left=float(len(chosen)))
+
+
+def fewest(course: Course, margin: Array) -> tuple[tuple[int, ...], Array]:
+    """Smallest set of strings to be set to pitch that brings every string inside, claw and other pegs left alone.
+
+    Args:
+        course: where the work stands.
+        margin: (S) kept clear of the tolerance [cents].
+    Returns: the strings (0 = thinnest), and the lengths all have then [m].
+    """
+    picture, goal = course.picture, course.goal
+    count = len(goal.hertz)
+    subsets = ((np.arange(2**count)[:, None] >> np.arange(count)) & 1).astype(bool)
+    traits, settings, one = lay_out(picture, picture.mean[None])
+    now = settings.unstretched[0]
+    rig = pegs_fixed(repeat(one, len(subsets)), np.where(subsets, np.nan, now))
+    rig = replace(rig, hertz=np.where(subsets, goal.hertz, np.nan))
+    state = equilibrium(rig, start=np.clip(picture.tilt, rig.tilt_low, rig.tilt_high))
+    off = np.abs(_cents(pitches(rig, state), goal.hertz))
+    gap = edge_gap(traits, settings, state.tilt).mean(axis=-1)
+    worst = (off + np.where(subsets, 0.0, margin) - goal.pitch_tolerance).max(axis=1)
+    worst = np.maximum(worst, (np.abs(gap - goal.gap) / goal.gap_tolerance - 0.9) * goal.pitch_tolerance)
+    good = worst <= 0.0
+    size = subsets.sum(axis=1)
+    rank = np.where(good, size, 100) + 0.01 * np.clip(worst, -50, 50)
+    best = int(np.argmin(rank)) if good.any() else len(subsets) - 1
+    lengths = unstretched_lengths(rig, state)[best]
+    return tuple(int(i) for i in np.flatnonzero(subsets[best])), np.where(subsets[best], lengths, now)
+
+
+def _lengths(course: Course, chosen: tuple[int, ...]) -> Array:
+    picture, goal = course.picture, course.goal
+    mask = np.isin(np.arange(len(goal.hertz)), chosen)
+    _, settings, one = lay_out(picture, picture.mean[None])
+    now = settings.unstretched[0]
+    rig = replace(pegs_fixed(one, np.where(mask, np.nan, now)[None]), hertz=np.where(mask, goal.hertz, np.nan)[None])
+    state = equilibrium(rig, start=np.clip(picture.tilt, rig.tilt_low, rig.tilt_high))
+    return np.asarray(np.where(mask, unstretched_lengths(rig, state)[0], now))

@@ -1,0 +1,295 @@
+"""The picture of one instrument in the middle of the work: what is believed after everything that was done and read.
+
+Unknown together: the deviations of the traits from the nominal instrument, what every peg holds, and how far the claw
+stands from where it is noted, carried as one Gaussian. What is done changes the noted settings and forgets what it
+makes uncertain; what is read narrows the Gaussian (`explaining.read`).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from setwright.errors import InputError
+from setwright.instrument.geometry import edge_gap, tilt_limits
+from setwright.instrument.predict import tune_at
+from setwright.instrument.prior import Prior, vary
+from setwright.instrument.settings import Settings
+from setwright.instrument.traits import Array, Traits
+from setwright.physics.balance import Equilibrium, Rig, equilibrium, pegs_fixed, pitches
+from setwright.physics.pitch import CENTS_PER_LOG
+from setwright.planning import scenes
+from setwright.planning.scenes import SILENT, Model, Scene
+
+STEP = 0.05  # of a standard uncertainty, for the differences that make derivatives
+PEG_STEP = 0.5  # cents
+TILT_STEP = 1e-4  # rad
+CLAW_STEP = 1e-5  # m
+LOOSE = 500.0  # cents, standard uncertainty of what a peg holds that has just been turned, before the string is heard
+CLAW_PLACE = 1e-3  # m, standard uncertainty of where the claw stands as noted, before it is read
+CLAW_SLIP = 1 / 48  # turn, standard uncertainty of a claw turn as counted; common practice, no source
+
+
+@dataclass(frozen=True)
+class Peg:
+    """One setting of one string: the state its pitch is meant in, and about what that pitch is."""
+
+    tilt: float  # rad
+    bow: float  # 1/m
+    cents: float  # over 1 Hz
+
+
+@dataclass(frozen=True)
+class Line:
+    """A scene in straight lines about a place."""
+
+    at: Array  # (L)
+    values: Array  # (R + 1)
+    by: Array  # (R + 1, L)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Most likely value of everything that is unknown."""
+
+    deviations: Array  # (P)
+    pegs: Array  # cents over 1 Hz, every setting of every string
+    slips: Array  # m, of the claw's place as first noted, then of every setting of it
+    tilts: Array  # rad, of every scene
+
+
+@dataclass(frozen=True)
+class Pressed:
+    """A plate that was found resting on a stop pressed on it: moment = value + slope (deviations - at) > 0."""
+
+    value: float  # N m, as believed then
+    at: Array  # (P) deviations it was believed at
+    slope: Array  # (P) N m by every deviation
+
+
+@dataclass(frozen=True)
+class Picture:
+    """What is believed of one instrument and its present state. N = P + S + 1."""
+
+    model: Model
+    mean: Array  # (N) deviations, pegs [cents over 1 Hz at their marks], true less noted claw place [m]
+    covariance: Array  # (N, N)
+    settings: Settings  # as noted now
+    now: tuple[int, ...]  # which peg variable holds each string
+    tilt: float  # rad, where the plate is believed to rest
+    pegs: tuple[Peg, ...]  # every setting of every string so far
+    turns: int = 0  # settings of the claw so far
+    scenes: tuple[Scene, ...] = ()
+    lines: tuple[Line | None, ...] = ()
+    answer: Answer | None = None  # where the next search starts
+    pressed: tuple[Pressed, ...] = ()  # while the plate has not been found free
+    fresh: bool = True  # nothing has been read since something was last changed
+
+    @property
+    def parts(self) -> int:
+        """P, the number of uncertain traits."""
+        return len(self.model.known.parts)
+
+    @property
+    def marks(self) -> tuple[Array, Array]:
+        """(S) tilt [rad] and (S) bow [1/m] in which the pegs' pitches are meant."""
+        return marks_of(self, self.now)
+
+    def known(self) -> Prior:
+        """What is known of the traits alone."""
+        count = self.parts
+        return replace(self.model.known, mean=self.mean[:count], covariance=self.covariance[:count, :count])
+
+
+@dataclass(frozen=True)
+class Expected:
+    """State and readings of a batch of instruments."""
+
+    traits: Traits
+    settings: Settings
+    tilt: Array  # (B) rad
+    bow: Array  # (B) 1/m
+    hertz: Array  # (B, S)
+    gap: Array  # (B) m, mean of both ends
+    contact: Array  # (B) N m
+
+
+def marks_of(picture: Picture, which: tuple[int, ...]) -> tuple[Array, Array]:
+    chosen = [picture.pegs[i] for i in which]
+    return np.array([p.tilt for p in chosen]), np.array([p.bow for p in chosen])
+
+
+def begin(traits: Traits, known: Prior, settings: Settings, hertz: Array, friction: float, tilt: float) -> Picture:
+    """The picture before anything was done, from the pitches first heard.
+
+    Args:
+        traits: nominal, with the strings that are on.
+        known: their deviations.
+        settings: as noted.
+        hertz: (S) pitches as heard [Hz].
+        friction: standard uncertainty of the knife edge's moment [N m].
+        tilt: where the plate rests [rad].
+    Returns: the picture; the pitches themselves have still to be given to `read`.
+    Raises: InputError for a slack string.
+    """
+    if not np.all(np.asarray(hertz) > SILENT):
+        slack = int(np.argmin(np.asarray(hertz))) + 1
+        raise InputError(f"string {slack} is slack: bring it to any pitch it can be heard at, then read again.")
+    bow = float(tune_at(traits, settings, np.asarray(hertz), tilt).state.bow[0])
+    cents = CENTS_PER_LOG * np.log(np.asarray(hertz))
+    pegs = tuple(Peg(tilt, bow, float(c)) for c in cents)
+    count = len(known.parts)
+    mean = np.concatenate([known.mean, cents, [0.0]])
+    covariance = np.diag(np.concatenate([np.zeros(count), np.full(len(cents), LOOSE**2), [CLAW_PLACE**2]]))
+    covariance[:count, :count] = known.covariance
+    return Picture(Model(traits, known, friction), mean, covariance, settings, tuple(range(len(cents))), tilt, pegs)
+
+
+def lay_out(picture: Picture, at: Array) -> tuple[Traits, Settings, Rig]:
+    """Instruments, their settings and rigs in the present state, for given unknowns.
+
+    Args:
+        picture: the instrument.
+        at: (B, N) as `Picture.mean`.
+    Returns: batches of traits, settings (pegs as lengths) and rigs with the pegs fixed.
+    """
+    return scenes.lay_out(picture.model, picture.settings, at, *picture.marks)
+
+
+def expected(picture: Picture, at: Array, moment: Array | float = 0.0) -> Expected:
+    """State of rest and its readings for given unknowns.
+
+    Args:
+        picture: the instrument.
+        at: (B, N) as `Picture.mean`.
+        moment: () or (B) moment on the plate, > 0 lifts the rear [N m].
+    Returns: the states.
+    """
+    traits, settings, rig = lay_out(picture, at)
+    state = equilibrium(rig, moment, start=np.clip(picture.tilt, rig.tilt_low, rig.tilt_high))
+    gap = edge_gap(traits, settings, state.tilt).mean(axis=-1)
+    return Expected(traits, settings, state.tilt, state.bow, pitches(rig, state), gap, state.contact)
+
+
+def most_likely(picture: Picture) -> Traits:
+    """The most likely instrument.
+
+    Args:
+        picture: what is believed.
+    Returns: its traits, without a batch axis.
+    """
+    return vary(picture.model.traits, picture.model.known, picture.mean[: picture.parts])
+
+
+def steps(picture: Picture) -> Array:
+    """(N) sizes of the steps for derivatives."""
+    count = picture.parts
+    sd = np.sqrt(np.maximum(np.diag(picture.covariance)[:count], 0.0))
+    fixed = [PEG_STEP] * len(picture.now)
+    return np.concatenate([np.maximum(STEP * sd, 1e-9), fixed, [CLAW_STEP]])
+
+
+def firm(picture: Picture) -> Picture:
+    """The picture with everything cut off that would have lifted the plate from the stops it was found resting on.
+
+    Mean and spread of the cut Gaussian are matched, for the one of these findings that cuts off most: they say nearly
+    the same, and counted one by one they would be counted twice.
+
+    Args:
+        picture: as read.
+    Returns: the picture to decide by; readings go on from the one that was given.
+    """
+    count = picture.parts
+    tightest, least = None, 3.0
+    for one in picture.pressed:
+        spread = picture.covariance[:, :count] @ one.slope
+        sd = float(np.sqrt(one.slope @ spread[:count]))
+        moment = one.value + float(one.slope @ (picture.mean[:count] - one.at))
+        if sd > 0.0 and moment / sd < least:
+            tightest, least = (moment, sd, spread), moment / sd
+    if tightest is None:
+        return picture
+    moment, sd, spread = tightest
+    mean, share = cut_off(moment / sd)
+    gain = spread / sd**2
+    covariance = picture.covariance - np.outer(gain, gain) * sd**2 * (1.0 - share)
+    return replace(picture, mean=picture.mean + gain * (sd * mean - moment), covariance=covariance)
+
+
+def cut_off(mean: float) -> tuple[float, float]:
+    """Mean and variance of a Gaussian of unit variance with everything below 0 cut off (inverse Mills ratio).
+
+    Args:
+        mean: before, in standard deviations; below -8 it is taken as -8 [1].
+    Returns: mean and variance after, in the same unit [1].
+    """
+    mean = max(mean, -8.0)
+    density = math.exp(-0.5 * mean * mean) / math.sqrt(2.0 * math.pi)
+    ratio = density / (0.5 * math.erfc(-mean / math.sqrt(2.0)))
+    return mean + ratio, max(1.0 - ratio * (mean + ratio), 0.01)
+
+
+def tuned(picture: Picture, string: int, hertz: float) -> Picture:
+    """A string has been tuned: what its peg holds is new, known only by the pitch that is heard next.
+
+    Args:
+        picture: before.
+        string: 0 = thinnest.
+        hertz: pitch it was brought to [Hz].
+    Returns: the picture, the peg about this pitch in the state it was brought to, wide open.
+    """
+    state = _with_string_at(firm(picture), string, hertz)
+    place = picture.parts + string
+    mean, covariance = picture.mean.copy(), picture.covariance.copy()
+    mean[place] = CENTS_PER_LOG * math.log(hertz)
+    covariance[place, :] = covariance[:, place] = 0.0
+    covariance[place, place] = LOOSE**2
+    tilt = float(state.tilt[0])
+    now = list(picture.now)
+    now[string] = len(picture.pegs)
+    pegs = (*picture.pegs, Peg(tilt, float(state.bow[0]), float(mean[place])))
+    return replace(picture, mean=mean, covariance=covariance, now=tuple(now), pegs=pegs, tilt=tilt, fresh=True)
+
+
+def _with_string_at(picture: Picture, string: int, hertz: float) -> Equilibrium:
+    """State of the most likely instrument with one string brought to a pitch, the other pegs left alone."""
+    _, settings, rig = lay_out(picture, picture.mean[None])
+    pegs, held = settings.unstretched.copy(), np.full(settings.unstretched.shape, np.nan)
+    pegs[:, string], held[:, string] = np.nan, hertz
+    rig = replace(pegs_fixed(rig, pegs), hertz=held)
+    return equilibrium(rig, start=np.clip(picture.tilt, rig.tilt_low, rig.tilt_high))
+
+
+def turned(picture: Picture, turns: float) -> Picture:
+    """Both claw screws have been turned; in is positive.
+
+    Args:
+        picture: before.
+        turns: as counted [turns].
+    Returns: the picture; a little less is known of the claw's place.
+    """
+    lead = float(picture.model.traits.claw.lead)
+    covariance = picture.covariance.copy()
+    covariance[-1, -1] += (CLAW_SLIP * lead) ** 2
+    moved = replace(picture.settings, claw=picture.settings.claw - turns * lead)
+    return resting(replace(picture, settings=moved, covariance=covariance, turns=picture.turns + 1, fresh=True))
+
+
+def changed(picture: Picture, settings: Settings) -> Picture:
+    """Anything else has been changed: wedge, springs, attitude.
+
+    Args:
+        picture: before.
+        settings: as they are now; pegs are left to the picture.
+    Returns: the picture.
+    """
+    return resting(replace(picture, settings=settings, fresh=True))
+
+
+def resting(picture: Picture) -> Picture:
+    """The picture with the plate rolled to where it is believed to rest now."""
+    low, high = tilt_limits(most_likely(picture), picture.settings)
+    picture = replace(picture, tilt=float(np.clip(picture.tilt, low, high)))
+    return replace(picture, tilt=float(expected(picture, picture.mean[None]).tilt[0]))
