@@ -175,16 +175,12 @@ def explained(picture: Picture) -> Update:
     mean[: frame.parts] = picture.model.known.mean
     columns = [frame.columns(scene, i) for i, scene in enumerate(picture.scenes)]
     at = _start(picture.answer, frame, mean)
-    lines: tuple[Line, ...] = ()
     old = picture.lines
+    lines: tuple[Line, ...] = ()
     step = np.append(steps(picture), TILT_STEP)
     stale = STALE
     for round_ in range(ROUNDS + 1):
-        lines = tuple(
-            _line(picture, scene, at @ c, step, line if stale else None)
-            for scene, c, line in zip(picture.scenes, columns, old, strict=True)
-        )
-        old = lines
+        lines = old = _lines(picture, [at @ c for c in columns], step, old if stale else (None,) * len(columns))
         information, pull = weight.copy(), weight @ (mean - at)
         for scene, c, line in zip(picture.scenes, columns, lines, strict=True):
             value, noise = scenes.targets(scene, picture.model.friction)
@@ -217,12 +213,25 @@ def _start(answer: Answer | None, frame: _Frame, mean: Array) -> Array:
     return at
 
 
-def _line(picture: Picture, scene: Scene, at: Array, step: Array, old: Line | None) -> Line:
-    """A scene in straight lines about a place; the old ones while they are near and of the same rows."""
-    if old is not None and np.max(np.abs(at - old.at) / step) < STALE:
-        return old
-    values = scenes.shown(picture.model, scene, fan(at, step), *marks_of(picture, scene.pegs))
-    return Line(at, values[0], slopes(values, step))
+def _lines(picture: Picture, at: list[Array], step: Array, old: tuple[Line | None, ...]) -> tuple[Line, ...]:
+    """All scenes in straight lines; the old ones while they are near and of the same rows."""
+    out: dict[int, Line] = {}
+    anew = []
+    for i, line in enumerate(old):
+        if line is not None and np.max(np.abs(at[i] - line.at) / step) < STALE:
+            out[i] = line
+        else:
+            anew.append(i)
+    if anew:
+        chosen = [picture.scenes[i] for i in anew]
+        marks = [marks_of(picture, scene.pegs) for scene in chosen]
+        for i, values in zip(
+            anew,
+            scenes.shown_together(picture.model, chosen, [fan(at[i], step) for i in anew], marks),
+            strict=True,
+        ):
+            out[i] = Line(at[i], values[0], slopes(values, step))
+    return tuple(out[i] for i in range(len(old)))
 
 
 def _share(picture: Picture, columns: list[Array], at: Array, way: Array, mean: Array, weight: Array) -> float:
@@ -230,10 +239,11 @@ def _share(picture: Picture, columns: list[Array], at: Array, way: Array, mean: 
     many = at + SHARES[:, None] * way
     away = many - mean
     cost = np.einsum("bi,ij,bj->b", away, weight, away)
-    for scene, c in zip(picture.scenes, columns, strict=True):
+    marks = [marks_of(picture, scene.pegs) for scene in picture.scenes]
+    now = scenes.shown_together(picture.model, picture.scenes, [many @ c for c in columns], marks)
+    for scene, values in zip(picture.scenes, now, strict=True):
         value, noise = scenes.targets(scene, picture.model.friction)
-        now = scenes.shown(picture.model, scene, many @ c, *marks_of(picture, scene.pegs))
-        cost += (((value - now) / noise) ** 2).sum(axis=1)
+        cost += (((value - values) / noise) ** 2).sum(axis=1)
     return float(SHARES[int(np.argmin(cost))])
 
 

@@ -41,6 +41,7 @@ QUARTER = 0.25  # turn, over which its effect is measured
 WORTH_HEARING = 400.0  # cents below its wanted pitch; a slacker string tells nothing that lasts
 READ_AGAIN = 3  # times everything is read again before a string is touched for a chance that is nearly enough
 SILENT = 1.0  # Hz
+HAIR = 0.5  # cents, a string this near its length has been set already
 
 
 @dataclass(frozen=True)
@@ -322,7 +323,7 @@ def _touch(course: Course, now: Here) -> Advice:
         worst = int(np.argmax(np.abs(now.cents)))
         chosen, lengths = (worst,), _lengths(course, (worst,))
     _, off = _each_at(course, lengths)
-    string = max(chosen, key=lambda i: (off[i] > 0.0, i)) if count else 0
+    string = max(chosen, key=lambda i: (abs(off[i]) > HAIR, i))
     return replace(_tune(course, string, lengths), left=float(len(chosen)))
 
 

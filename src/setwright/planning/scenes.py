@@ -12,7 +12,8 @@ depends on stretch stiffness and on the string behind the nut, which are known p
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 from typing import Literal
 
 import numpy as np
@@ -117,24 +118,56 @@ def shown(model: Model, scene: Scene, at: Array, mark_tilt: Array, mark_bow: Arr
         mark_bow: (S) of its pegs [1/m].
     Returns: (B, R + 1) cents over 1 Hz, metres; last the moment left over [N m], or the tilt off its stop [rad].
     """
-    traits, settings, rig = lay_out(model, scene.settings, at[:, :-1], mark_tilt, mark_bow)
-    tilt = np.clip(at[:, -1], -STEEPEST, STEEPEST)
-    state = settled_at(rig, tilt)
-    hertz = pitches(rig, state) if any(one.kind == "pitch" for one in scene.seen) else None
-    columns = []
-    for one in scene.seen:
-        if one.kind == "pitch":
-            assert hertz is not None
-            columns.append(CENTS_PER_LOG * np.log(np.maximum(hertz[:, one.string], SILENT)))
-        elif one.kind == "rear gap":
-            columns.append(edge_gap(traits, settings, tilt).mean(axis=-1))
-        else:
-            columns.append(settings.claw.mean(axis=-1))
-    if scene.stop in (FREE, OPEN):
-        columns.append(state.contact)
-    else:
-        columns.append(tilt - (rig.tilt_low if scene.stop == LOWER else rig.tilt_high))
-    return np.stack(columns, axis=-1)
+    return shown_together(model, (scene,), (at,), ((mark_tilt, mark_bow),))[0]
+
+
+def shown_together(
+    model: Model, scenes: Sequence[Scene], at: Sequence[Array], marks: Sequence[tuple[Array, Array]]
+) -> list[Array]:
+    """`shown` of several scenes in one go.
+
+    Args:
+        model: the nominal instrument.
+        scenes: the scenes.
+        at: of each, (B, L) unknowns.
+        marks: of each, (S) tilt [rad] and bow [1/m] of its pegs.
+    Returns: of each, (B, R + 1).
+    """
+    out: list[Array] = [np.empty(0)] * len(scenes)
+    for attitude in dict.fromkeys(scene.settings.attitude for scene in scenes):
+        which = [i for i, scene in enumerate(scenes) if scene.settings.attitude == attitude]
+        counts = [len(at[i]) for i in which]
+        whole = np.concatenate([at[i] for i in which])
+        settings = _stacked([scenes[i].settings for i in which], counts)
+        tilts, bows = (np.repeat(np.stack([marks[i][k] for i in which]), counts, axis=0) for k in (0, 1))
+        traits, settings, rig = lay_out(model, settings, whole[:, :-1], tilts, bows)
+        tilt = np.clip(whole[:, -1], -STEEPEST, STEEPEST)
+        state = settled_at(rig, tilt)
+        hertz = CENTS_PER_LOG * np.log(np.maximum(pitches(rig, state), SILENT))
+        gap, claw = edge_gap(traits, settings, tilt).mean(axis=-1), settings.claw.mean(axis=-1)
+        limits = {LOWER: rig.tilt_low, UPPER: rig.tilt_high}
+        ends = np.cumsum(counts)
+        for i, end, count in zip(which, ends, counts, strict=True):
+            part = slice(int(end) - count, int(end))
+            other = {"rear gap": gap[part], "claw": claw[part]}
+            columns = [hertz[part, one.string] if one.kind == "pitch" else other[one.kind] for one in scenes[i].seen]
+            limit = limits.get(scenes[i].stop)
+            columns.append(state.contact[part] if limit is None else tilt[part] - limit[part])
+            out[i] = np.stack(columns, axis=-1)
+    return out
+
+
+def _stacked(settings: list[Settings], counts: list[int]) -> Settings:
+    """One batch of settings; what differs from scene to scene gets the batch axis."""
+    first = settings[0]
+    names = [
+        f.name
+        for f in fields(first)
+        if f.name not in ("attitude", "temperature", "unstretched")
+        and any(getattr(one, f.name) is not getattr(first, f.name) for one in settings)
+    ]
+    each = {name: np.repeat(np.stack([getattr(one, name) for one in settings]), counts, axis=0) for name in names}
+    return replace(first, **each)  # type: ignore[arg-type]
 
 
 def fan(middle: Array, step: Array) -> Array:

@@ -1,0 +1,206 @@
+"""The whole balance of an instrument that answers: asked step by step, told everything it shows.
+
+The instrument may be a practice instrument, a test rig or another program behind the line protocol (`bench/link.py`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any, Protocol
+
+import numpy as np
+
+from setwright.errors import FileFormatError, SetwrightError
+from setwright.instrument.geometry import tilt_limits
+from setwright.instrument.settings import Settings
+from setwright.instrument.told import believed, traits_told
+from setwright.instrument.traits import Traits, array
+from setwright.planning import tracking
+from setwright.planning.explaining import read
+from setwright.planning.guide import Advice, Course, Goal, next_step
+from setwright.planning.scenes import Seen
+
+HEARD = 0.3  # cents, what the model leaves out of a pitch, beside the tuner's own uncertainty
+KNIFE = 0.002  # N m, standard uncertainty of a knife edge nobody has said anything about; common practice, no source
+GAPS, CLAWS = 2, 1  # readings of rear gap and claw beside every hearing of a free plate
+MOST = 200  # steps, after which the work is given up
+NAMES = {"playing": "playing", "flat": "on its back", "upright": "upright", "face_down": "face down"}
+
+
+class Answering(Protocol):
+    """An instrument that answers; strings from 1, SI units."""
+
+    def pitch(self, string: int) -> float: ...
+    def tune(self, string: int, hz: float) -> float: ...
+    def claw(self, turns: float) -> None: ...
+    def gap(self) -> float: ...
+    def claw_distance(self) -> float: ...
+    def wedge(self, m: float | None) -> None: ...
+    def attitude(self, name: str) -> None: ...
+    def bar(self, rad: float) -> None: ...
+
+
+@dataclass(frozen=True)
+class Told:
+    """The first line of the protocol, ready for work."""
+
+    traits: Traits
+    goal: Goal
+    settings: Settings
+    pitch_sd: float  # cents
+    gap_sd: float  # m
+    claw_sd: float  # m
+    knife: float  # N m
+
+
+def told(hello: Any) -> Told:
+    """Take in the first line of an instrument.
+
+    Args:
+        hello: the decoded object.
+    Returns: nominal instrument, goal, noted settings, gauges.
+    Raises: FileFormatError naming what is missing.
+    """
+    if not isinstance(hello, dict) or hello.get("hello") != "instrument":
+        raise FileFormatError('the first line is no greeting of an instrument: expected {"hello": "instrument", ...}')
+    if hello.get("protocol") != 1:
+        raise FileFormatError(f"the instrument speaks protocol {hello.get('protocol')!r}; known is 1")
+    traits = traits_told(hello.get("told"))
+    try:
+        wanted, gauges = hello["goal"], hello["told"]["gauges"]
+        goal = Goal(
+            hertz=array(wanted["hz"]),
+            pitch_tolerance=float(wanted["cents_tolerance"]),
+            gap=float(wanted["rear_gap"]),
+            gap_tolerance=float(wanted["gap_tolerance"]),
+            attitude=NAMES[wanted.get("attitude", "playing")],
+        )
+        reference = float(hello["told"]["claw"]["d_ref"])
+        knife = max(KNIFE, float(hello["told"].get("friction", {}).get("knife", 0.0)))
+        spread = {name: _spread(gauges, name) for name in ("pitch", "gap", "claw")}
+    except (KeyError, TypeError, ValueError) as error:
+        raise FileFormatError(
+            f"the first line lacks {error}; it must give goal, gauges and the claw's distance"
+        ) from None
+    if goal.hertz.shape != (traits.string_count,):
+        raise FileFormatError(f"goal.hz: expected {traits.string_count} pitches, got {goal.hertz.size}")
+    settings = _noted(traits, reference, hello.get("job") or {})
+    return Told(traits, goal, settings, float(np.hypot(spread["pitch"], HEARD)), spread["gap"], spread["claw"], knife)
+
+
+def _spread(gauges: dict[str, Any], name: str) -> float:
+    """Standard uncertainty of one reading: the gauge's own and half its resolution as a rectangle (JCGM 100 F.2.2)."""
+    return float(np.hypot(float(gauges[f"{name}_sd"]), float(gauges[f"{name}_res"]) / np.sqrt(12.0)))
+
+
+def _noted(traits: Traits, reference: float, job: dict[str, Any]) -> Settings:
+    places, count = traits.springs.hook_aft.size, traits.string_count
+    patterns = traits.springs.patterns
+    usual = job.get("springs") if job.get("springs") in patterns else (3 if 3 in patterns else min(patterns))
+    hung = np.zeros(places)
+    hung[list(patterns[int(usual or 3)])] = 1.0
+    none = array(np.nan)
+    return Settings(
+        unstretched=np.full(count, np.nan), claw=np.full(2, reference), springs=hung, pivot_rise=np.zeros(2),
+        saddle_rise=np.zeros(count), saddle_back=np.zeros(count), strip=array(0.0), wedge_shim=array(0.0),
+        flat=array(0.0), rod=array(0.0), slot_cut=np.zeros(count), prop=none, block=none,
+        temperature=float(traits.thermal.reference),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Done:
+    """How the work went."""
+
+    advice: Advice  # the last
+    course: Course
+    steps: tuple[Advice, ...]
+
+
+def guided(job: Told, on: Answering, say: Callable[[Advice, Course], None] | None = None) -> Done:
+    """Do the whole balance.
+
+    Args:
+        job: from `told`.
+        on: the instrument.
+        say: called with every step before it is done.
+    Returns: the last step ("done" when all is inside) and where the work stands.
+    """
+    course = _first(job, on)
+    taken: list[Advice] = []
+    for _ in range(MOST):
+        advice = next_step(course)
+        taken.append(advice)
+        if say is not None:
+            say(advice, course)
+        if advice.do == "done":
+            break
+        course = _do(job, on, course, advice)
+    return Done(taken[-1], course, tuple(taken))
+
+
+def _first(job: Told, on: Answering) -> Course:
+    """Everything as found, before anything is touched."""
+    count = job.traits.string_count
+    hertz = np.array([on.pitch(i + 1) for i in range(count)])
+    for i in np.flatnonzero(hertz <= 1.0):  # a slack string is brought to where it can be heard
+        hertz[i] = on.tune(int(i) + 1, float(job.goal.hertz[i]) * 2.0 ** (-500 / 1200))
+    low = float(tilt_limits(job.traits, job.settings)[0])
+    picture = tracking.begin(job.traits, believed(job.traits), job.settings, hertz, job.knife, low)
+    seen = [Seen("pitch", float(f), job.pitch_sd, i) for i, f in enumerate(hertz)]
+    seen += [Seen("rear gap", on.gap(), job.gap_sd), *(Seen("claw", on.claw_distance(), job.claw_sd) for _ in range(3))]
+    update = read(picture, tuple(seen))
+    return Course(update.picture, job.goal, (True,) * count, 1, 3, update.free)
+
+
+def _do(job: Told, on: Answering, course: Course, advice: Advice) -> Course:
+    """One step done, and what it showed taken in."""
+    nothing = (False,) * len(course.heard)
+    if advice.do == "read":
+        return _read(job, on, course, advice.strings)
+    after = replace(course, heard=nothing, gap_read=0, claw_read=0)
+    if advice.do == "tune":
+        assert advice.string is not None
+        assert advice.hertz is not None
+        heard = on.tune(advice.string + 1, advice.hertz)
+        picture = tracking.tuned(course.picture, advice.string, heard)
+        update = read(picture, (Seen("pitch", heard, job.pitch_sd, advice.string),))
+        mine = tuple(i == advice.string for i in range(len(nothing)))
+        return replace(after, picture=update.picture, heard=mine, tunings=course.tunings + 1)
+    if advice.do == "claw":
+        assert advice.turns is not None
+        on.claw(advice.turns)
+        return replace(after, picture=tracking.turned(course.picture, advice.turns), claws=course.claws + 1)
+    settings = course.picture.settings
+    if advice.do == "wedge":
+        on.wedge(advice.gap)
+        settings = replace(settings, prop=array(np.nan if advice.gap is None else advice.gap))
+    else:
+        on.attitude(next(name for name, ours in NAMES.items() if ours == job.goal.attitude))
+        settings = replace(settings, attitude=job.goal.attitude)
+    return replace(after, picture=tracking.changed(course.picture, settings))
+
+
+def _read(job: Told, on: Answering, course: Course, strings: tuple[int, ...]) -> Course:
+    seen = []
+    for i in strings:
+        hertz = on.pitch(i + 1)
+        if hertz > 1.0:
+            seen.append(Seen("pitch", hertz, job.pitch_sd, i))
+    gaps, claws = (GAPS, CLAWS) if course.free else (0, 0)
+    seen += [Seen("rear gap", on.gap(), job.gap_sd) for _ in range(gaps)]
+    seen += [Seen("claw", on.claw_distance(), job.claw_sd) for _ in range(claws)]
+    update = read(course.picture, tuple(seen))
+    heard = tuple(h or i in strings for i, h in enumerate(course.heard))
+    return replace(
+        course,
+        picture=update.picture,
+        heard=heard,
+        gap_read=course.gap_read + gaps,
+        claw_read=course.claw_read + claws,
+        free=update.free,
+    )
+
+
+__all__ = ["Answering", "Done", "SetwrightError", "Told", "guided", "told"]
