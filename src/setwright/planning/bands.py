@@ -13,7 +13,7 @@ from setwright.instrument.predict import balance_at, relief, string_heights, tun
 from setwright.instrument.prior import Prior, draw, vary
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Traits
-from setwright.physics.balance import lifting_bend, pegs_fixed, swing
+from setwright.physics.balance import lifting_bend, swing
 from setwright.physics.frets import radius_across
 from setwright.planning.branches import Branch
 from setwright.planning.found import found_tilt
@@ -153,7 +153,7 @@ def gather(problem: Problem, deviations: Array, claw: Array, outcome: Outcome, s
     t = problem.targets
     traits, many, rest = outcome.traits, outcome.settings, outcome.rest
     heights = string_heights(traits, many, rest.tilt, rest.bow, (t.height_fret,))[..., 0]
-    rig = pegs_fixed(build_rig(traits, many), many.unstretched)
+    rig = build_rig(traits, many)
     up, lift = np.empty(0), np.empty(0)
     if t.up_bend is not None:
         up = swing(rig, rest).up[:, t.up_bend.string]
@@ -180,8 +180,8 @@ def octaves_as_left(problem: Problem, outcome: Outcome, deviations: Array, seed:
     before = vary(problem.traits, problem.known, deviations)
     many = as_batch(found.settings, n)
     tuned = tune_at(before, many, found.hertz, found_tilt(before, many, problem))
-    rig = pegs_fixed(build_rig(outcome.traits, outcome.settings), outcome.settings.unstretched)
-    change = octave_errors(outcome.traits, outcome.settings, rig, outcome.rest)
+    after = build_rig(outcome.traits, outcome.settings)
+    change = octave_errors(outcome.traits, outcome.settings, after, outcome.rest)
     change -= octave_errors(before, many, tuned.rig, tuned.state)
     read = 0.0 if found.octave is None else found.octave
     spread = UNREAD if found.octave_sd is None else np.hypot(found.octave_sd, EAR)

@@ -16,7 +16,6 @@ from setwright.physics.balance import (
     equilibrium,
     friction_band,
     lifting_bend,
-    pegs_fixed,
     pitches,
     settled_at,
     swing,
@@ -73,7 +72,7 @@ def figures(problem: Problem, branch: Branch, many: Ensemble) -> Figures | None:
 def _bands(many: Ensemble) -> tuple[list[float], list[float], float, float]:
     """Half widths of up-bend and dive per string, and of both stiffnesses, over the end states."""
     out = many.outcome
-    rig = pegs_fixed(build_rig(out.traits, out.settings), out.settings.unstretched)
+    rig = build_rig(out.traits, out.settings)
     reach = swing(rig, out.rest)
     heard = pitches(rig, out.rest)
     retuned = settled_at(at_pitch(rig, np.where(heard > 0.0, heard, np.nan)), out.rest.tilt).stiffness

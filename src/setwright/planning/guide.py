@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from setwright.instrument.geometry import edge_gap, tilt_for_gap
 from setwright.instrument.predict import balance_at
@@ -39,9 +40,12 @@ LEAST = 0.3  # standard uncertainties the claw is turned out beyond what is most
 DRAWS = 2000
 QUARTER = 0.25  # turn, over which its effect is measured
 WORTH_HEARING = 400.0  # cents below its wanted pitch; a slacker string tells nothing that lasts
-READ_AGAIN = 3  # times everything is read again before a string is touched for a chance that is nearly enough
+MOST_READ = 8  # readings of the gap in one state, after which more would not help
+HALF = 0.5
 SILENT = 1.0  # Hz
-HAIR = 0.5  # cents, a string this near its length has been set already
+WANDERS = 0.3  # cents a pitch may change by itself until the instrument is handed over; common practice, no source
+HAIR = 1.0  # cents, a string this near its length has been set already
+HELD_BACK = 2  # thinnest strings that come up only once the plate floats
 
 
 @dataclass(frozen=True)
@@ -102,7 +106,9 @@ class Here:
     cents: Array  # (S) from the wanted pitch
     gap: float  # m
     covariance: Array  # (S + 1, S + 1) cents and m
-    chance: float
+    chance: float  # of all inside
+    pitch_chance: float  # of every pitch
+    gap_chance: float
 
 
 def here(course: Course) -> Here:
@@ -118,13 +124,16 @@ def here(course: Course) -> Here:
     values = np.column_stack([_cents(states.hertz, goal.hertz), states.gap])
     by = slopes(values, step)
     covariance = by @ picture.covariance @ by.T
+    covariance[range(len(goal.hertz)), range(len(goal.hertz))] += WANDERS**2
     off, gap = values[0, :-1], float(values[0, -1])
     limit = np.append(np.full(len(off), goal.pitch_tolerance), goal.gap_tolerance)
     centre = np.append(off, gap - goal.gap)
     scale = np.append(np.ones(len(off)), 1e-3)
     root = np.linalg.cholesky(covariance / np.outer(scale, scale) + 1e-9 * np.eye(len(scale)))
     draws = centre + (np.random.default_rng(0).standard_normal((DRAWS, len(scale))) @ root.T) * scale
-    return Here(off, gap, covariance, float(np.mean(np.all(np.abs(draws) <= limit, axis=1))))
+    fits = np.abs(draws) <= limit
+    pitch, whole = np.all(fits[:, :-1], axis=1), np.all(fits, axis=1)
+    return Here(off, gap, covariance, float(whole.mean()), float(pitch.mean()), float(fits[:, -1].mean()))
 
 
 def _cents(hertz: Array, wanted: Array) -> Array:
@@ -204,9 +213,18 @@ def next_step(course: Course) -> Advice:
 def _must_hear(course: Course) -> bool:
     """Whether the next step rests on every string: not while strings come up on a wedge."""
     if np.isfinite(course.picture.settings.prop) and course.claws == 0:
-        _, off = _each_at(course, end_state(course).lengths)
-        return not np.any(np.abs(off) > NEAR)
+        return not _not_up(course, end_state(course)).size
     return True
+
+
+def _not_up(course: Course, end: End) -> NDArray[np.intp]:
+    """Strings still to be brought up; the thinnest ones wait until the claw has been turned once.
+
+    Coming up on a plate that floats they show how stiff the springs are, which costs no tuning.
+    """
+    _, off = _each_at(course, end.lengths)
+    poor = np.flatnonzero(np.abs(off) > NEAR)
+    return poor[poor >= (HELD_BACK if course.claws == 0 else 0)]
 
 
 def _step(course: Course, now: Here) -> Advice:
@@ -215,25 +233,12 @@ def _step(course: Course, now: Here) -> Advice:
         return Advice("done", "gap and every pitch are inside")
     end = end_state(course)
     if not propped and course.free:
-        gap, sd = gap_at_pitch(course)
-        if _within(gap, sd, course.goal) >= (GAP_SURE if course.claws > 1 else 0.97):
-            return _touch(course, now)
-        _, off = _each_at(course, end.lengths)
-        poor = np.flatnonzero(np.abs(off) > WORTH_HEARING)
-        if poor.size:
-            return _tune(course, int(poor[-1]), end.lengths)
-        if course.gap_read < 3:
-            return Advice(
-                "read", "read the rear gap: it tells how strong the springs are", strings=tuple(range(len(now.cents)))
-            )
-        return _claw(course, end, end.claw_out)
+        return _floating(course, now, end)
     if not propped:
         return Advice("wedge", "the plate is held at its gap while the strings come up", gap=course.goal.gap)
-    if course.claws == 0:
-        _, off = _each_at(course, end.lengths)
-        poor = np.flatnonzero(np.abs(off) > NEAR)
-        if poor.size:
-            return _tune(course, int(poor[-1]), end.lengths)
+    poor = _not_up(course, end)
+    if poor.size:
+        return _tune(course, int(poor[-1]), end.lengths)
     if course.claws == 0 or not course.free:
         if course.claws:
             sharp = _sharp_without_wedge(course)
@@ -241,6 +246,23 @@ def _step(course: Course, now: Here) -> Advice:
                 return Advice("wedge", "the plate has left the wedge or nearly so", gap=None)
         return _claw(course, end, end.claw_out + max(LEAST * end.claw_sd, TAIL * end.claw_sd - _spare(course, end)))
     return Advice("wedge", "the plate has left the wedge", gap=None)
+
+
+def _floating(course: Course, now: Here, end: End) -> Advice:
+    """The plate floats: touch strings up where the claw is right, else set the claw."""
+    sd = np.sqrt(np.maximum(np.diag(now.covariance)[:-1], 0.0))
+    few = fewest(course, np.minimum(1.64 * sd, 0.6 * course.goal.pitch_tolerance))
+    sure = _within(*gap_at_pitch(course), course.goal)
+    if sure >= SURE or (course.claws > 1 and (few.enough or sure >= GAP_SURE)):
+        return _touch(course, now, few)
+    _, off = _each_at(course, end.lengths)
+    poor = np.flatnonzero(np.abs(off) > WORTH_HEARING)
+    if poor.size:
+        return _tune(course, int(poor[-1]), end.lengths)
+    if course.gap_read < 3:
+        everything = tuple(range(len(now.cents)))
+        return Advice("read", "read the rear gap: it tells how strong the springs are", strings=everything)
+    return _claw(course, end, end.claw_out)
 
 
 def _within(value: float, sd: float, goal: Goal) -> float:
@@ -312,28 +334,42 @@ def _sharp_without_wedge(course: Course) -> float:
     return float(np.max(off[0] + 1.64 * sd))
 
 
-def _touch(course: Course, now: Here) -> Advice:
+@dataclass(frozen=True)
+class Few:
+    """Strings to be set to pitch."""
+
+    strings: tuple[int, ...]  # 0 = thinnest
+    lengths: Array  # (S) m, of all strings then
+    enough: bool  # whether that brings every pitch and the gap inside
+
+
+def _touch(course: Course, now: Here, few: Few) -> Advice:
     """The fewest strings that bring all inside, thickest first."""
-    count = len(now.cents)
-    sd = np.sqrt(np.maximum(np.diag(now.covariance)[:-1], 0.0))
-    chosen, lengths = fewest(course, np.minimum(1.64 * sd, 0.6 * course.goal.pitch_tolerance))
-    if not chosen:
-        if max(course.gap_read, 1) <= READ_AGAIN:
+    count, chosen, lengths = len(now.cents), few.strings, few.lengths
+    pitch_sure, gap_sure = now.pitch_chance, now.gap_chance
+    if not chosen or pitch_sure >= SURE:
+        if course.gap_read < MOST_READ:
             return Advice("read", "everything seems inside: read once more to be sure", strings=tuple(range(count)))
+        if gap_sure < HALF:
+            end = end_state(course)
+            return _claw(course, end, end.claw_out)
+        if pitch_sure >= HALF:
+            return Advice("done", "inside by all that was read; more readings would not tell better")
         worst = int(np.argmax(np.abs(now.cents)))
         chosen, lengths = (worst,), _lengths(course, (worst,))
     _, off = _each_at(course, lengths)
-    string = max(chosen, key=lambda i: (abs(off[i]) > HAIR, i))
+    far = [i for i in chosen if abs(off[i]) > HAIR]
+    string = max(far) if far else max(chosen, key=lambda i: abs(off[i]))
     return replace(_tune(course, string, lengths), left=float(len(chosen)))
 
 
-def fewest(course: Course, margin: Array) -> tuple[tuple[int, ...], Array]:
+def fewest(course: Course, margin: Array) -> Few:
     """Smallest set of strings to be set to pitch that brings every string inside, claw and other pegs left alone.
 
     Args:
         course: where the work stands.
         margin: (S) kept clear of the tolerance [cents].
-    Returns: the strings (0 = thinnest), and the lengths all have then [m].
+    Returns: the strings; all of them where no set is enough.
     """
     picture, goal = course.picture, course.goal
     count = len(goal.hertz)
@@ -351,8 +387,8 @@ def fewest(course: Course, margin: Array) -> tuple[tuple[int, ...], Array]:
     size = subsets.sum(axis=1)
     rank = np.where(good, size, 100) + 0.01 * np.clip(worst, -50, 50)
     best = int(np.argmin(rank)) if good.any() else len(subsets) - 1
-    lengths = unstretched_lengths(rig, state)[best]
-    return tuple(int(i) for i in np.flatnonzero(subsets[best])), np.where(subsets[best], lengths, now)
+    lengths = np.where(subsets[best], unstretched_lengths(rig, state)[best], now)
+    return Few(tuple(int(i) for i in np.flatnonzero(subsets[best])), lengths, bool(good.any()))
 
 
 def _lengths(course: Course, chosen: tuple[int, ...]) -> Array:

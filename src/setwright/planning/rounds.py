@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from setwright.instrument.geometry import build_rig, claw_axis, edge_gap, tilt_for_gap
+from setwright.instrument.geometry import build_rig, claw_axis, edge_gap, tilt_for_gap, with_lengths
 from setwright.instrument.predict import tune_at
 from setwright.instrument.prior import vary
 from setwright.instrument.settings import Settings
@@ -98,14 +98,14 @@ def path(problem: Problem, settings: Settings, start: Array) -> Path:
     Args:
         problem: the job; the most likely wanted instrument is used.
         settings: unbatched, pegs as they shall end, wedge as it is while tuning.
-        start: (S) unstretched lengths before; nan where the string is slack or not on [m].
+        start: (S) unstretched lengths before, as in settings; nan where the string is slack or not on [m].
     Returns: the path.
     """
     traits, wanted = problem.wanted, problem.targets.hertz
     count = traits.string_count
     subsets = (np.arange(2**count)[:, None] >> np.arange(count)) & 1
-    rig = repeat(build_rig(traits, settings), 2**count)
-    rig = pegs_fixed(rig, np.where(subsets == 1, settings.unstretched, start))
+    before, after = (build_rig(traits, replace(settings, unstretched=pegs)) for pegs in (start, settings.unstretched))
+    rig = pegs_fixed(repeat(after, 2**count), np.where(subsets == 1, after.unstretched, before.unstretched))
     state = equilibrium(rig)
     heard = pitches(rig, state)
     peak = over(heard, wanted).max(axis=1)
@@ -161,7 +161,7 @@ class Hand:
 
     prop: float  # m, rear gap of the wedge while tuning; nan: none
     claw: Array  # (2) m, while tuning
-    start: Array  # (S) m, pegs before
+    start: Array  # (S) m, pegs before, as in settings
     by_ear: bool  # after tuning the claw is turned until string LEAD sounds as wanted
 
 
@@ -183,8 +183,8 @@ def practise(problem: Problem, settings: Settings, hand: Hand, way: Path, deviat
     many = replace(as_batch(settings, n), claw=np.tile(hand.claw, (n, 1)), prop=np.full(n, hand.prop))
     # the rod is turned until the relief reads as it should, so that a stiffer neck gets more turns
     many = replace(many, rod=settings.rod * traits.neck.bending / problem.wanted.neck.bending)
-    rig = build_rig(traits, many)
-    pegs = _pegs_before(problem, hand, deviations)
+    rig = build_rig(traits, replace(many, unstretched=_pegs_before(problem, hand, deviations)))
+    pegs = rig.unstretched
     for string, hertz in zip(way.order, way.hertz, strict=True):
         slip = problem.limits.tuner_error * rng.standard_normal(n)
         _, pegs = _hold(rig, pegs, string, hertz * 2.0 ** (slip / 1200.0))
@@ -200,12 +200,12 @@ def practise(problem: Problem, settings: Settings, hand: Hand, way: Path, deviat
     goal = _gap_goal(problem, settings)
     good = _inside(problem, gap - goal, off)
     touched, again = _touch_up(problem, traits, many, pegs, off, good, goal, rng)
-    settled = replace(many, unstretched=pegs)
+    settled = with_lengths(traits, many, pegs)
     return Outcome(traits, settled, rest, gap, off, good, touched, again, 2.0 if hand.by_ear else 1.0)
 
 
 def _pegs_before(problem: Problem, hand: Hand, deviations: Array) -> Array:
-    """Pegs of every instrument before tuning: as they hold the found pitches, or nan where strings start slack."""
+    """Pegs of every instrument before tuning, as in settings: at the found pitches; nan where strings start slack."""
     found = problem.found
     if np.isnan(hand.start).any() or found.hertz is None:
         return np.tile(hand.start, (len(deviations), 1))
@@ -217,7 +217,7 @@ def _pegs_before(problem: Problem, hand: Hand, deviations: Array) -> Array:
 def _gap_goal(problem: Problem, settings: Settings) -> float:
     if problem.targets.gap is not None and problem.targets.mode == "floating":
         return problem.targets.gap
-    rest = equilibrium(pegs_fixed(build_rig(problem.wanted, settings), settings.unstretched))
+    rest = equilibrium(build_rig(problem.wanted, settings))
     return float(edge_gap(problem.wanted, settings, rest.tilt).mean())
 
 

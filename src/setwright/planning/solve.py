@@ -19,7 +19,7 @@ from setwright.instrument.geometry import (
 from setwright.instrument.predict import Balanced, balance_at, relief, string_heights, tune_at
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Mask, Traits
-from setwright.physics.balance import Equilibrium, pegs_fixed, pitches, settled_at
+from setwright.physics.balance import Equilibrium, pegs_fixed, pitches, settled_at, unstretched_lengths
 from setwright.physics.frets import drop, fret_position, saddle_share
 from setwright.physics.neck import bow_for_relief
 from setwright.physics.pitch import CENTS_PER_LOG, cents
@@ -285,7 +285,7 @@ def up_bend_at(traits: Traits, settings: Settings, hertz: Array, tilt: Array, st
     Returns: (C) [cents].
     """
     tuned = tune_at(traits, settings, hertz, tilt)
-    rig = pegs_fixed(tuned.rig, np.atleast_2d(tuned.settings.unstretched))
+    rig = pegs_fixed(tuned.rig, unstretched_lengths(tuned.rig, tuned.state))
     top = pitches(rig, settled_at(rig, rig.tilt_low))[:, string]
     return np.asarray(cents(np.maximum(top, 1e-3), hertz[string]))
 
