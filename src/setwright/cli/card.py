@@ -110,7 +110,8 @@ def _found(found: Sequence[Effect], system: System) -> list[str]:
     if heights:
         unit = heights[0][1].split(" ")[-1]
         values = "  ".join(text.removesuffix(f" {unit}") for _, text in heights)
-        rows.append((f"height at fret {heights[0][0]}", f"{values} {unit}, from string 1"))
+        first, *more = textwrap.wrap(f"{values} {unit}, from string 1", 54)
+        rows += [(f"height at fret {heights[0][0]}", first), *(("", line) for line in more)]
     return columns(rows) if rows else []
 
 
