@@ -1,7 +1,8 @@
 """Carries out the steps of a plan on an instrument, from nothing but the numbers that stand in the steps.
 
 The statics come from physics.balance; nothing of the planner is called. Turning a peg until its string sounds as
-written is: that string held at the pitch, every other one left at its own unstretched length.
+written is: that string held at the pitch, every other one left at its own unstretched length. How much longer a warm
+string is (docs/physics/balance, B22) is worked out here once more.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import numpy as np
 from setwright.instrument.geometry import build_rig
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Traits
-from setwright.physics.balance import equilibrium, pegs_fixed, pitches, unstretched_lengths
+from setwright.physics.balance import Rig, equilibrium, pegs_fixed, pitches, unstretched_lengths
 from setwright.planning.plan import Amount, Step
 
 SIDES = {"treble": (0,), "bass": (1,), "both": (0, 1)}
@@ -36,6 +37,17 @@ class Bench:
     load: float = 0.0  # largest share of a breaking load
     tunings: int = 0
     done: list[str] = field(default_factory=list)
+
+    @property
+    def grown(self) -> float:
+        """A slack string now over the same string at the reference temperature, in which settings count."""
+        thermal = self.traits.thermal
+        return 1.0 + float(thermal.string_expansion) * (self.settings.temperature - float(thermal.reference))
+
+    @property
+    def rig(self) -> Rig:
+        """The instrument as it is now, pegs left alone."""
+        return pegs_fixed(build_rig(self.traits, self.settings), self.settings.unstretched * self.grown)
 
     def carry_out(self, steps: tuple[Step, ...]) -> None:
         """Do every step in turn."""
@@ -104,19 +116,18 @@ class Bench:
         return out
 
     def _turn_peg(self, string: int, hertz: float) -> None:
-        rig = build_rig(self.traits, self.settings)
         pegs, held = self.settings.unstretched.copy(), np.full_like(self.final, np.nan)
         pegs[string], held[string] = np.nan, hertz
-        rig = replace(pegs_fixed(rig, pegs), hertz=held[None])
+        rig = replace(pegs_fixed(self.rig, pegs * self.grown), hertz=held[None])
         state = equilibrium(rig, start=self.tilt)
-        pegs[string] = unstretched_lengths(rig, state)[0, string]
+        pegs[string] = unstretched_lengths(rig, state)[0, string] / self.grown
         self.settings = replace(self.settings, unstretched=pegs)
         self.tunings += 1
         self._watch()
 
     def _watch(self) -> None:
         """Where the plate stands now, and how far every string is from its final pitch and from breaking."""
-        rig = pegs_fixed(build_rig(self.traits, self.settings), self.settings.unstretched)
+        rig = self.rig
         state = equilibrium(rig, start=self.tilt)
         self.tilt = float(state.tilt[0])
         heard = pitches(rig, state)[0]

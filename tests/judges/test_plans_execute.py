@@ -14,12 +14,12 @@ import numpy as np
 import pytest
 
 from setwright.errors import NoPlanError
-from setwright.instrument.geometry import build_rig, saddle_contact
+from setwright.instrument.geometry import saddle_contact
 from setwright.instrument.jobfile import Job
 from setwright.instrument.predict import Predicted, predict
 from setwright.instrument.predict import relief as relief_of
 from setwright.instrument.traits import Array
-from setwright.physics.balance import equilibrium, lifting_bend, pegs_fixed, swing
+from setwright.physics.balance import equilibrium, lifting_bend, swing
 from setwright.planning.found import settle_found
 from setwright.planning.plan import Option, TargetLine
 from setwright.planning.search import make_plan
@@ -72,15 +72,13 @@ def check(problem: Problem, option: Option) -> int:
         assert abs(shown.rear_gap.mean() - t.gap) <= t.gap_tolerance + HAIR
     if t.mode in ("decked", "dive-only"):
         assert shown.contact > 0.0
-        rig = pegs_fixed(build_rig(bench.traits, bench.settings), bench.settings.unstretched)
-        assert lifting_bend(rig, equilibrium(rig, start=bench.tilt)).min() >= t.holds_bend
+        assert lifting_bend(bench.rig, equilibrium(bench.rig, start=bench.tilt)).min() >= t.holds_bend
     if t.heights is not None and t.radius is None:
         assert np.abs(shown.height(t.height_fret) - t.heights).max() <= t.height_tolerance + HAIR
     if t.radius is not None:
         assert abs(circle(bench, shown) - t.radius) <= t.radius_tolerance
     if t.up_bend is not None:
-        rig = pegs_fixed(build_rig(bench.traits, bench.settings), bench.settings.unstretched)
-        up = swing(rig, equilibrium(rig, start=bench.tilt)).up[0, t.up_bend.string]
+        up = swing(bench.rig, equilibrium(bench.rig, start=bench.tilt)).up[0, t.up_bend.string]
         assert up >= t.up_bend.cents - t.up_bend_tolerance
     if t.clean is not None:
         clear = least_swept(bench.traits, bench.settings, shown, t.clean.force, t.clean.place)

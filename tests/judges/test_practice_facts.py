@@ -17,7 +17,7 @@ from setwright.bench.plans import problem_from
 from setwright.instrument.geometry import build_rig, pivot_line, saddle_contact, tilt_for_gap
 from setwright.instrument.predict import balance_at, predict, string_heights
 from setwright.instrument.traits import Array, array
-from setwright.physics.balance import equilibrium, pegs_fixed, pitches, settled_at, swing
+from setwright.physics.balance import equilibrium, pitches, settled_at, swing
 from setwright.physics.neck import line_rise, strip_angle
 from setwright.planning.found import settle_found
 from setwright.planning.plan import Option, Plan, Step
@@ -127,7 +127,7 @@ def test_up_bend_of_strings_three_two_one(strings: str, name: str, judged: Calla
     def up(gap: float) -> Array:
         tilt = tilt_for_gap(t, problem.found.settings, array(gap))
         balanced = balance_at(t, problem.found.settings, hertz, tilt).settings
-        rig = pegs_fixed(build_rig(t, balanced), balanced.unstretched)
+        rig = build_rig(t, balanced)
         return swing(rig, equilibrium(rig, start=float(tilt))).up[0]
 
     low, high = 0.5e-3, 9e-3

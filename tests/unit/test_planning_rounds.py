@@ -46,11 +46,10 @@ def four() -> tuple[Problem, Branch]:
 
 def one_by_one(problem: Problem, branch: Branch, order: tuple[int, ...], start: Array, prop: float) -> list[float]:
     """Highest of any string over its final pitch after each peg has been brought to its final unstretched length."""
-    rig = build_rig(problem.wanted, replace(branch.settings, prop=array(prop)))
-    pegs, out = start.copy(), []
+    held, pegs, out = replace(branch.settings, prop=array(prop)), start.copy(), []
     for string in order:
         pegs[string] = branch.settings.unstretched[string]
-        fixed = pegs_fixed(rig, pegs)
+        fixed = build_rig(problem.wanted, replace(held, unstretched=pegs))
         heard = pitches(fixed, equilibrium(fixed))[0]
         on = heard > 1.0
         out.append(float((1200 * np.log2(heard[on] / problem.targets.hertz[on])).max()))
@@ -74,7 +73,7 @@ def test_the_peak_counts_where_the_way_starts() -> None:
     sharp = branch.settings.unstretched * (1.0 - 1.0e-3)
     held = replace(branch.settings, block=array(2.8e-3))  # the plate stands still: every string only comes down
     found = path(problem, held, sharp)
-    rig = pegs_fixed(build_rig(problem.wanted, held), sharp)
+    rig = build_rig(problem.wanted, replace(held, unstretched=sharp))
     at_start = 1200 * np.log2(pitches(rig, equilibrium(rig))[0] / problem.targets.hertz)
     assert found.peak == pytest.approx(float(at_start.max()), abs=1e-6)
     assert found.peak > 50.0

@@ -9,10 +9,10 @@ import pytest
 
 from setwright.bench.plans import problem_from
 from setwright.errors import NoPlanError
-from setwright.instrument.geometry import build_rig, edge_gap
+from setwright.instrument.geometry import edge_gap
 from setwright.instrument.predict import predict
 from setwright.instrument.traits import array
-from setwright.physics.balance import equilibrium, pegs_fixed, swing
+from setwright.physics.balance import equilibrium, swing
 from setwright.planning.choices import THICKEST, Choice, choices
 from setwright.planning.found import settle_found
 from setwright.planning.plan import Option
@@ -29,8 +29,7 @@ def up_of(problem: Problem, option: Option, string: int) -> float:
     p = found.problem
     bench = Bench(p.traits, p.wanted, p.found.settings, p.targets.hertz, found.tilt)
     bench.carry_out(option.steps)
-    rig = pegs_fixed(build_rig(bench.traits, bench.settings), bench.settings.unstretched)
-    return float(swing(rig, equilibrium(rig, start=bench.tilt)).up[0, string])
+    return float(swing(bench.rig, equilibrium(bench.rig, start=bench.tilt)).up[0, string])
 
 
 def test_an_up_bend_chooses_its_gap() -> None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from setwright.bench.plans import problem_from
 from setwright.errors import InputError
-from setwright.instrument.geometry import build_rig, tilt_for_gap, tilt_limits
+from setwright.instrument.geometry import build_rig, tilt_for_gap, tilt_limits, with_lengths
 from setwright.instrument.jobfile import Job
 from setwright.instrument.predict import Predicted, balance_at, predict, read_off, relief, tune, tune_at
 from setwright.instrument.prior import Prior, Uncertain, prior, vary
@@ -316,9 +316,8 @@ def _turn(bench: _Bench, settings: Settings, changes: Changes) -> tuple[Predicte
     many = replace(many, claw=many.claw + bench.claw_shift)
     rig = build_rig(bench.traits, many)
     wanted = bench.hertz.copy()
-    grow = 1.0 + bench.traits.thermal.string_expansion * (settings.temperature - bench.traits.thermal.reference)
-    pegs = many.unstretched * np.reshape(grow, (-1, 1))  # settings count at the reference temperature, rigs as warm
-    state = equilibrium(pegs_fixed(rig, pegs), start=bench.start)
+    pegs = rig.unstretched.copy()
+    state = equilibrium(rig, start=bench.start)
     for string, hertz in changes.pegs:
         index = _index(string, bench.traits)
         wanted[index] = hertz
@@ -329,7 +328,7 @@ def _turn(bench: _Bench, settings: Settings, changes: Changes) -> tuple[Predicte
         held = replace(pegs_fixed(rig, open_peg), hertz=goal)
         state = equilibrium(held, start=state.tilt)
         pegs[:, index] = unstretched_lengths(held, state)[:, index]
-    done = replace(many, unstretched=pegs / np.reshape(grow, (-1, 1)))
+    done = with_lengths(bench.traits, many, pegs)
     return read_off(bench.traits, done, pegs_fixed(rig, pegs), state, (bench.fret,)), done, wanted
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -279,8 +280,34 @@ def hook_line(traits: Traits, settings: Settings) -> Array:
     return across(settings.claw, traits.claw.screw_z, traits.springs.claw_z)
 
 
+def string_growth(traits: Traits, settings: Settings) -> Array:
+    """Unstretched length of a string now over its length at the reference temperature (docs/physics/balance, B22).
+
+    Args:
+        traits: the instrument.
+        settings: with its temperature [K].
+    Returns: (...) [1].
+    """
+    return np.asarray(1.0 + traits.thermal.string_expansion * (settings.temperature - traits.thermal.reference))
+
+
+def with_lengths(traits: Traits, settings: Settings, lengths: Array) -> Settings:
+    """Settings whose pegs hold given lengths of the present temperature: the way back from `build_rig`.
+
+    Args:
+        traits: the instrument.
+        settings: its settings.
+        lengths: (..., S) unstretched lengths as rigs have them, at the present temperature [m].
+    Returns: the settings, lengths at the reference temperature.
+    """
+    return replace(settings, unstretched=lengths / _last(string_growth(traits, settings)))
+
+
 def build_rig(traits: Traits, settings: Settings) -> Rig:
     """Lay out the balance of an instrument (docs/physics/rig, R1-R10).
+
+    Lengths in settings are those at the reference temperature, lengths in rigs those at the present one. The rig has
+    the settings' pegs already; nothing else carries lengths from settings to a rig, `with_lengths` carries them back.
 
     Args:
         traits: the instrument, with or without a batch axis.
@@ -289,7 +316,7 @@ def build_rig(traits: Traits, settings: Settings) -> Rig:
     """
     b, s, strings, claw = traits.bridge, traits.springs, traits.strings, traits.claw
     warm = settings.temperature - traits.thermal.reference
-    grow = 1.0 + traits.thermal.string_expansion * warm
+    grow = string_growth(traits, settings)
     soft = 1.0 - traits.thermal.modulus_fall * warm
     wood = 1.0 + traits.thermal.body_expansion * warm
     radius = 0.5 * strings.diameter

@@ -18,6 +18,7 @@ from setwright.instrument.geometry import (
     saddle_contact,
     stops,
     tilt_limits,
+    with_lengths,
 )
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Mask, Traits
@@ -199,10 +200,8 @@ def with_pegs(traits: Traits, settings: Settings, rig: Rig, state: Equilibrium) 
         state: (B) the state.
     Returns: the settings.
     """
-    grow = 1.0 + traits.thermal.string_expansion * (settings.temperature - traits.thermal.reference)
-    length = unstretched_lengths(rig, state) / np.asarray(grow)[..., None]
-    plain = _plain(traits, settings, rig)
-    return replace(settings, unstretched=length[0] if plain else length)
+    length = unstretched_lengths(rig, state)
+    return with_lengths(traits, settings, length[0] if _plain(traits, settings, rig) else length)
 
 
 def _plain(traits: Traits, settings: Settings, rig: Rig) -> bool:

@@ -11,7 +11,7 @@ ATTITUDES = ("playing", "on its back", "upright", "face down")
 
 @dataclass(frozen=True)
 class Settings:
-    unstretched: Array  # (S) m, string between its two ends when slack: what a tuner changes; nan = string off
+    unstretched: Array  # (S) m, slack string at the reference temperature: what a tuner changes; nan = string off
     claw: Array  # (2) m, hook line to cavity wall at the treble and the bass screw
     springs: Array  # (K) 1 where a spring hangs, else 0
     pivot_rise: Array  # (2) m, above the traits' pivot_y

@@ -104,8 +104,8 @@ def path(problem: Problem, settings: Settings, start: Array) -> Path:
     traits, wanted = problem.wanted, problem.targets.hertz
     count = traits.string_count
     subsets = (np.arange(2**count)[:, None] >> np.arange(count)) & 1
-    before, after = (build_rig(traits, replace(settings, unstretched=pegs)) for pegs in (start, settings.unstretched))
-    rig = pegs_fixed(repeat(after, 2**count), np.where(subsets == 1, after.unstretched, before.unstretched))
+    rig, before = build_rig(traits, settings), build_rig(traits, replace(settings, unstretched=start)).unstretched
+    rig = pegs_fixed(repeat(rig, 2**count), np.where(subsets == 1, rig.unstretched, before))
     state = equilibrium(rig)
     heard = pitches(rig, state)
     peak = over(heard, wanted).max(axis=1)

@@ -126,7 +126,7 @@ def pegs_fixed(rig: Rig, unstretched: Array) -> Rig:
 
     Args:
         rig: (B) rigs.
-        unstretched: (B, S) or (S) unstretched lengths [m]; nan takes a string off.
+        unstretched: (B, S) or (S) unstretched lengths, warm as the rig is [m]; nan takes a string off.
     Returns: the rig with `hertz` free.
     """
     length = np.broadcast_to(np.asarray(unstretched, dtype=np.float64), rig.axial.shape)
