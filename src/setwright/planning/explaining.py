@@ -59,11 +59,12 @@ def read(picture: Picture, seen: tuple[Seen, ...]) -> Update:
     """
     last = picture.scenes[-1] if picture.scenes and not picture.fresh else None
     scene = replace(last, seen=last.seen + seen) if last else _scene(picture, seen)
-    stop, told = _stop(picture, scene)
+    bare = picture.bare if last and picture.bare else replace(picture, bare=None)
+    stop, told = _stop(bare, scene)
     scene = replace(scene, stop=stop, told=told)
     before, lines = (picture.scenes[:-1], picture.lines[:-1]) if last else (picture.scenes, picture.lines)
     before, lines = _with_hindsight(before, lines, scene)
-    return explained(replace(picture, scenes=(*before, scene), lines=(*lines, None), fresh=False))
+    return explained(replace(picture, scenes=(*before, scene), lines=(*lines, None), fresh=False, bare=bare))
 
 
 def _with_hindsight(

@@ -86,6 +86,7 @@ class Picture:
     answer: Answer | None = None  # where the next search starts
     pressed: tuple[Pressed, ...] = ()  # while the plate has not been found free
     fresh: bool = True  # nothing has been read since something was last changed
+    bare: Picture | None = None  # as it was before the last scene: its readings have not told anything yet
 
     @property
     def parts(self) -> int:
