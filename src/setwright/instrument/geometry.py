@@ -294,6 +294,9 @@ def string_growth(traits: Traits, settings: Settings) -> Array:
 def with_lengths(traits: Traits, settings: Settings, lengths: Array) -> Settings:
     """Settings whose pegs hold given lengths of the present temperature: the way back from `build_rig`.
 
+    Lengths in settings are those at the reference temperature, lengths in rigs those at the present one. `build_rig`
+    carries the settings' pegs to a rig; nothing else does.
+
     Args:
         traits: the instrument.
         settings: its settings.
@@ -306,13 +309,10 @@ def with_lengths(traits: Traits, settings: Settings, lengths: Array) -> Settings
 def build_rig(traits: Traits, settings: Settings) -> Rig:
     """Lay out the balance of an instrument (docs/physics/rig, R1-R10).
 
-    Lengths in settings are those at the reference temperature, lengths in rigs those at the present one. The rig has
-    the settings' pegs already; nothing else carries lengths from settings to a rig, `with_lengths` carries them back.
-
     Args:
         traits: the instrument, with or without a batch axis.
         settings: with or without a batch axis; `unstretched` nan where a string is off.
-    Returns: (B) rigs, B = 1 without a batch axis; strings by unstretched length.
+    Returns: (B) rigs, B = 1 without a batch axis; strings by the settings' lengths, grown to the present temperature.
     """
     b, s, strings, claw = traits.bridge, traits.springs, traits.strings, traits.claw
     warm = settings.temperature - traits.thermal.reference
