@@ -18,6 +18,7 @@ BRIEF = ("--quiet", "--output-format", "concise")  # one line for each finding
 FULL_TEST = ("--cov", "--cov-branch", "--cov-report=term-missing:skip-covered", "--cov-fail-under=95")
 # The main index alone decides the lock; what this machine may add to it stays out.
 LOCK_ENV = {"PIP_EXTRA_INDEX_URL": "", "PIP_FIND_LINKS": "", "CUSTOM_COMPILE_COMMAND": "./dev lock"}
+ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}  # each of the processes keeps to its core
 LOCK_OPTIONS = (
     "--quiet",
     "--generate-hashes",
@@ -115,8 +116,11 @@ def lock(call: Call) -> None:
 
 
 def bench(call: Call) -> None:
-    """measure speed: all benchmarks, or those whose name holds NAME"""
+    """measure speed: all benchmarks, or those whose name holds NAME; rounds: balances by people and by Setwright"""
     python = call.python()
+    if call.rest[:1] == ["rounds"]:
+        step(call.runner, "rounds", (python, "-m", "benchmarks.bench_rounds", *call.rest[1:]), ONE_THREAD)
+        return
     files = "python_files=bench_*.py test_*.py"
     command = [
         python,
