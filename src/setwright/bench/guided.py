@@ -22,8 +22,9 @@ from setwright.planning.guide import Advice, Course, Goal, next_step
 from setwright.planning.scenes import Seen
 
 HEARD = 0.3  # cents, what the model leaves out of a pitch, beside the tuner's own uncertainty
+FAR_OFF = 0.005  # share of a pitch's way to the wanted one that the model may miss
 KNIFE = 0.002  # N m, standard uncertainty of a knife edge nobody has said anything about; common practice, no source
-GAPS, CLAWS = 2, 1  # readings of rear gap and claw beside every hearing of a free plate
+GAPS, CLAWS = 2, 2  # readings of rear gap and claw beside every hearing of a free plate
 MOST = 200  # steps, after which the work is given up
 NAMES = {"playing": "playing", "flat": "on its back", "upright": "upright", "face_down": "face down"}
 
@@ -148,10 +149,16 @@ def _first(job: Told, on: Answering) -> Course:
         hertz[i] = on.tune(int(i) + 1, float(job.goal.hertz[i]) * 2.0 ** (-500 / 1200))
     low = float(tilt_limits(job.traits, job.settings)[0])
     picture = tracking.begin(job.traits, believed(job.traits), job.settings, hertz, job.knife, low)
-    seen = [Seen("pitch", float(f), job.pitch_sd, i) for i, f in enumerate(hertz)]
+    seen = [_heard(job, i, float(f)) for i, f in enumerate(hertz)]
     seen += [Seen("rear gap", on.gap(), job.gap_sd), *(Seen("claw", on.claw_distance(), job.claw_sd) for _ in range(3))]
     update = read(picture, tuple(seen))
     return Course(update.picture, job.goal, (True,) * count, 1, 3, update.free)
+
+
+def _heard(job: Told, string: int, hertz: float) -> Seen:
+    """A pitch, less to be trusted the farther it lies from the one the string is made for."""
+    away = 1200.0 * abs(float(np.log2(hertz / job.goal.hertz[string])))
+    return Seen("pitch", hertz, float(np.hypot(job.pitch_sd, FAR_OFF * away)), string)
 
 
 def _do(job: Told, on: Answering, course: Course, advice: Advice) -> Course:
@@ -165,7 +172,7 @@ def _do(job: Told, on: Answering, course: Course, advice: Advice) -> Course:
         assert advice.hertz is not None
         heard = on.tune(advice.string + 1, advice.hertz)
         picture = tracking.tuned(course.picture, advice.string, heard)
-        update = read(picture, (Seen("pitch", heard, job.pitch_sd, advice.string),))
+        update = read(picture, (_heard(job, advice.string, heard),))
         mine = tuple(i == advice.string for i in range(len(nothing)))
         return replace(after, picture=update.picture, heard=mine, tunings=course.tunings + 1)
     if advice.do == "claw":
@@ -187,7 +194,7 @@ def _read(job: Told, on: Answering, course: Course, strings: tuple[int, ...]) ->
     for i in strings:
         hertz = on.pitch(i + 1)
         if hertz > 1.0:
-            seen.append(Seen("pitch", hertz, job.pitch_sd, i))
+            seen.append(_heard(job, i, hertz))
     gaps, claws = (GAPS, CLAWS) if course.free else (0, 0)
     seen += [Seen("rear gap", on.gap(), job.gap_sd) for _ in range(gaps)]
     seen += [Seen("claw", on.claw_distance(), job.claw_sd) for _ in range(claws)]

@@ -14,6 +14,7 @@ import numpy as np
 
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.traits import Array
+from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.planning import scenes
 from setwright.planning.scenes import FREE, LOWER, OPEN, UPPER, Scene, Seen, fan, slopes
 from setwright.planning.tracking import (
@@ -22,6 +23,7 @@ from setwright.planning.tracking import (
     LOOSE,
     TILT_STEP,
     Answer,
+    Doubt,
     Line,
     Picture,
     Pressed,
@@ -38,6 +40,12 @@ APART = 3.0  # standard uncertainties between the tilt heard and a stop before t
 ROUNDS = 12
 SHARES = np.array([1.0, 0.5, 0.25, 0.1, 0.03, 0.0])  # of a step that are tried
 SETTLED = 1e-3  # of a standard uncertainty before any reading; a smaller step ends the rounds
+BEYOND_BELIEF = 5.0  # standard uncertainties from what all the rest says
+MISHEARD = 100.0  # cents, a pitch nearer to what is expected is not a wrong one
+MOST_DOUBTS = 2  # set aside at once
+WRONG_TURN = 2.0  # turns, standard uncertainty of a turn that was not what was counted
+SET_ASIDE = {"pitch": 1200.0, "rear gap": 0.02, "claw": 0.05}  # cents or m, standard uncertainty of what is set aside
+ASIDE = 0.99
 STALE = 2.0  # steps of the derivatives, after which they are formed anew
 
 
@@ -47,6 +55,7 @@ class Update:
 
     picture: Picture
     free: bool  # whether the plate was taken to touch no stop
+    doubt: Doubt | None = None  # what fits worst, where it does not fit at all
 
 
 def read(picture: Picture, seen: tuple[Seen, ...]) -> Update:
@@ -64,7 +73,12 @@ def read(picture: Picture, seen: tuple[Seen, ...]) -> Update:
     scene = replace(scene, stop=stop, told=told)
     before, lines = (picture.scenes[:-1], picture.lines[:-1]) if last else (picture.scenes, picture.lines)
     before, lines = _with_hindsight(before, lines, scene)
-    return explained(replace(picture, scenes=(*before, scene), lines=(*lines, None), fresh=False, bare=bare))
+    update = explained(replace(picture, scenes=(*before, scene), lines=(*lines, None), fresh=False, bare=bare))
+    for _ in range(MOST_DOUBTS):
+        if update.doubt is None:
+            break
+        update = explained(set_aside(update.picture, update.doubt))
+    return update
 
 
 def _with_hindsight(
@@ -156,7 +170,8 @@ def _prior(picture: Picture, frame: _Frame) -> tuple[Array, Array]:
     pegs = slice(frame.parts, frame.parts + frame.pegs)
     mean[pegs], sd[pegs] = [p.cents for p in picture.pegs], LOOSE
     slips = slice(pegs.stop, pegs.stop + frame.slips)
-    sd[slips] = [CLAW_PLACE, *[CLAW_SLIP * lead] * (frame.slips - 1)]
+    wrong = {doubt.scene for doubt in picture.doubts if doubt.kind == "turn"}
+    sd[slips] = [CLAW_PLACE, *((WRONG_TURN if i in wrong else CLAW_SLIP) * lead for i in range(1, frame.slips))]
     mean[slips.stop :] = [scene.tilt for scene in picture.scenes]
     sd[slips.stop :] = ANY_TILT
     return mean, sd
@@ -198,7 +213,9 @@ def explained(picture: Picture) -> Update:
             stale = 0.0  # old derivatives lead nowhere: form them anew
         elif share == 0.0 or np.max(np.abs(way) / sd) * share < SETTLED:
             break
-    return _settled(picture, frame, columns[-1], at, np.linalg.inv(scaled) * np.outer(sd, sd), lines)
+    covariance = np.linalg.inv(scaled) * np.outer(sd, sd)
+    update = _settled(picture, frame, columns[-1], at, covariance, lines)
+    return replace(update, doubt=_worst(update.picture, frame, columns, covariance, sd))
 
 
 def _start(answer: Answer | None, frame: _Frame, mean: Array) -> Array:
@@ -266,6 +283,62 @@ def _settled(
         answer=answer,
     )
     return Update(replace(after, pressed=_pressed(after, scene)), scene.stop == FREE)
+
+
+def _worst(picture: Picture, frame: _Frame, columns: list[Array], covariance: Array, sd: Array) -> Doubt | None:
+    """What lies farthest from what all the rest says of it (deleted residuals), if it is beyond belief.
+
+    With r the residual, s the standard uncertainty and h the variance of what is expected, the rest alone misses a
+    reading by r / sqrt(s2 - h) of its own standard uncertainties; of a turn of the claw that was not what was counted
+    the slip stands over the root of what the readings took from its variance.
+    """
+    found: list[Doubt] = []
+    assert picture.answer is not None
+    for i, (scene, c, line) in enumerate(zip(picture.scenes, columns, picture.lines, strict=True)):
+        assert line is not None
+        value, noise = scenes.targets(scene, picture.model.friction)
+        by = line.by @ c.T
+        variance = np.einsum("ri,ij,rj->r", by, covariance, by)
+        for k, one in enumerate(scene.seen):
+            if one.sd < ASIDE * SET_ASIDE[one.kind]:
+                off = value[k] - line.values[k]
+                times = off / np.sqrt(max(noise[k] ** 2 - variance[k], (0.1 * noise[k]) ** 2))
+                apart = off * noise[k] ** 2 / max(noise[k] ** 2 - variance[k], (0.1 * noise[k]) ** 2)
+                if one.kind == "pitch" and abs(apart) < MISHEARD:
+                    continue
+                fits = line.values[k] if one.kind != "pitch" else np.exp(line.values[k] / CENTS_PER_LOG)
+                found.append(Doubt(one.kind, i, one.value, float(fits), float(abs(times)), one.string, one.entry))
+    first = frame.parts + frame.pegs
+    lead = float(picture.model.traits.claw.lead)
+    for turn in range(1, frame.slips):
+        left = sd[first + turn] ** 2 - covariance[first + turn, first + turn]
+        slip = float(picture.answer.slips[turn])
+        times = abs(slip) / np.sqrt(max(left, (1e-2 * sd[first + turn]) ** 2))
+        found.append(Doubt("turn", turn, -slip / lead, 0.0, float(times)))
+    worst = max(found, key=lambda one: one.times, default=None)
+    return worst if worst is not None and worst.times > BEYOND_BELIEF else None
+
+
+def set_aside(picture: Picture, doubt: Doubt) -> Picture:
+    """The picture with one reading or one turn no longer believed.
+
+    Args:
+        picture: what is believed.
+        doubt: what is not.
+    Returns: the picture, to be explained anew.
+    """
+    aside = replace(picture, doubts=(*picture.doubts, doubt), answer=None, lines=(None,) * len(picture.scenes))
+    if doubt.kind == "turn":
+        return aside
+    scene = picture.scenes[doubt.scene]
+    seen = tuple(
+        replace(one, sd=SET_ASIDE[one.kind])
+        if (one.kind, one.value, one.string) == (doubt.kind, doubt.value, doubt.string)
+        else one
+        for one in scene.seen
+    )
+    changed = (*picture.scenes[: doubt.scene], replace(scene, seen=seen), *picture.scenes[doubt.scene + 1 :])
+    return replace(aside, scenes=changed)
 
 
 def _pressed(picture: Picture, scene: Scene) -> tuple[Pressed, ...]:

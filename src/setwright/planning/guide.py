@@ -147,6 +147,7 @@ class End:
     lengths: Array  # (S) m
     claw_out: float  # turns out from where the claw stands
     claw_sd: float  # turns
+    by: Array  # (N) turns out by every unknown of the picture
 
 
 def end_state(course: Course) -> End:
@@ -164,7 +165,7 @@ def end_state(course: Course) -> End:
     done = balance_at(traits, settings, goal.hertz, tilt).settings
     out = (done.claw - settings.claw).mean(axis=-1) / np.asarray(traits.claw.lead)
     by = slopes(out, step)
-    return End(done.unstretched[0], float(out[0]), _sd(by, picture))
+    return End(done.unstretched[0], float(out[0]), _sd(by, picture), by)
 
 
 def gap_at_pitch(course: Course) -> tuple[float, float]:

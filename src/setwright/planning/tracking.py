@@ -61,6 +61,19 @@ class Answer:
 
 
 @dataclass(frozen=True)
+class Doubt:
+    """A reading, or a turn of the claw, that does not fit all the rest and has been set aside."""
+
+    kind: str  # "pitch", "rear gap", "claw", or "turn" of the claw
+    scene: int  # which scene, or which setting of the claw
+    value: float  # as read [Hz, m], or as counted less what fits [turns]
+    fits: float  # what the rest says it was, in the same unit; 0 for a turn
+    times: float  # standard uncertainties apart
+    string: int = 0  # of a pitch
+    entry: int = 0  # where it was noted
+
+
+@dataclass(frozen=True)
 class Pressed:
     """A plate that was found resting on a stop pressed on it: moment = value + slope (deviations - at) > 0."""
 
@@ -86,6 +99,7 @@ class Picture:
     answer: Answer | None = None  # where the next search starts
     pressed: tuple[Pressed, ...] = ()  # while the plate has not been found free
     fresh: bool = True  # nothing has been read since something was last changed
+    doubts: tuple[Doubt, ...] = ()
     bare: Picture | None = None  # as it was before the last scene: its readings have not told anything yet
 
     @property
