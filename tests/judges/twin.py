@@ -1,4 +1,4 @@
-"""An instrument told in our own numbers, and its exact twin: the planner's own physics with traits drawn from the prior.
+"""An instrument told in our own numbers, and its exact twin: the planner's own physics, traits drawn from the prior.
 
 On the twin the model is true by construction, so what is learned can be held against what is so: bands and z-scores.
 """
@@ -98,9 +98,9 @@ def greeting() -> dict[str, Any]:
 class Twin:
     """One drawn instrument that answers as the line protocol does. It keeps state: every command changes it."""
 
-    def __init__(self, seed: int) -> None:
+    def __init__(self, seed: int, first: dict[str, Any] | None = None) -> None:
         self.rng = np.random.default_rng(seed)
-        self.job: Told = told(greeting())
+        self.job: Told = told(greeting() if first is None else first)
         self.known = believed(self.job.traits)
         self.traits, self.deviations, self.settings, self.tilt = self._drawn()
         self.hertz = np.zeros(self.job.traits.string_count)

@@ -143,7 +143,7 @@ def test_z_is_turned_from_treble_to_bass(traits):
 
 
 def test_pairs_stand_treble_first(traits):
-    """In the protocol the greater z is the treble side: pivots -28 mm (bass, 6.6 mm high) and 27 mm (treble, 6.4 mm)."""
+    """The greater z as told is the treble side: pivots -28 mm (bass, 6.6 mm high) and 27 mm (treble, 6.4 mm)."""
     np.testing.assert_allclose(traits.bridge.pivot_z, [-0.027, 0.028])
     np.testing.assert_allclose(traits.bridge.pivot_y, [0.0064, 0.0066])
     np.testing.assert_allclose(traits.bridge.rear_z, [-0.029, 0.031])

@@ -1,4 +1,4 @@
-"""The picture of an instrument in the middle of the work: what turning a thing changes in it, and what it leaves alone."""
+"""The picture of an instrument in the middle of the work: what a turn changes in it, and what it leaves alone."""
 
 from __future__ import annotations
 
