@@ -19,8 +19,10 @@ COMMANDS = {
     "heights": ("setwright.cli.heights", "string heights at every fret, and relief by every way of reading it"),
     "clearance": ("setwright.cli.clearance", "where strokes and bends touch, and how low the strings can go"),
     "strings": ("setwright.cli.strings", "tension, strength and stretch of a set of strings"),
+    "next": ("setwright.cli.next", "the one next step, by what the journal says was done and read"),
     "log": ("setwright.cli.log", "the journal of a job: what was done and read"),
-    "practice": ("setwright.cli.practice", "an instrument to practise on, over the line protocol"),
+    "practice": ("setwright.cli.practice", "an instrument to practise on, with nothing in hand"),
+    "link": ("setwright.cli.link", "the whole job on an instrument that answers, over the line protocol"),
     "schema": ("setwright.cli.schema", "JSON Schema of the instrument file or the job file"),
 }
 KINDS: dict[type[errors.SetwrightError], str] = {

@@ -1,0 +1,156 @@
+"""The running log of a job on an instrument that answers: each step, why, what was heard then, how sure it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from setwright.bench.working import Cost, Heard, Note
+from setwright.cli.layout import columns, labelled, section
+from setwright.cli.words import chance, note, number, sentence, signed_cents
+from setwright.planning.guide import Advice
+from setwright.units.show import System, show_cents, show_turns, show_value
+
+INDENT = 4
+COLUMN = 7
+SLACK = 1.0  # Hz
+WIDE = 1.96  # standard uncertainties of a half width
+
+
+@dataclass
+class Log:
+    """Says the notes of a job one after the other."""
+
+    say: Callable[[str], None]
+    system: System
+    count: int = 0
+
+    def tell(self, one: Note) -> None:
+        """Say a step before it is done, or what was heard after it."""
+        if isinstance(one, Advice):
+            self.count += 1
+            lines = advice_lines(one, self.system, self.count)
+        elif self.count == 0:
+            lines = [" 0  As found", *heard_lines(one, self.system)]
+        else:
+            lines = heard_lines(one, self.system)
+        if lines:
+            self.say("\n".join(lines))
+
+
+def advice_lines(advice: Advice, system: System, count: int | None = None) -> list[str]:
+    """A step: what to do, why, and what is believed.
+
+    Args:
+        advice: the step.
+        system: "inch" or "mm".
+        count: its number, from 1; None: none.
+    Returns: lines.
+    """
+    head = "    " if count is None else f"{count:>2}  "
+    out = [head + todo(advice, system), *labelled("why", sentence(advice.why), INDENT, COLUMN)]
+    return out + labelled("sure", _sure(advice, system), INDENT, COLUMN)
+
+
+def todo(advice: Advice, system: System) -> str:
+    """What to do, in words."""
+    if advice.do == "tune" and advice.string is not None and advice.hertz is not None:
+        return f"Tune string {advice.string + 1} to {_pitch(advice.hertz)}"
+    if advice.do == "claw" and advice.turns is not None:
+        return f"Turn both claw screws {_turns(advice.turns)}"
+    if advice.do == "wedge":
+        return f"Put a wedge in at a rear gap of {_length(advice.gap, system)}" if advice.gap else "Take the wedge out"
+    if advice.do == "read":
+        some = ", ".join(str(i + 1) for i in advice.strings)
+        return f"Read the pitch of string{'s' * (len(advice.strings) > 1)} {some}, and what else tells"
+    if advice.do == "attitude":
+        return "Hold the instrument as it shall be judged"
+    return "Done: hand it over"
+
+
+def _sure(advice: Advice, system: System) -> str:
+    parts = []
+    if advice.turns_sd is not None:
+        parts.append(f"the turns ± {WIDE * advice.turns_sd:.2f}")
+    if advice.chance is not None:
+        parts.append(f"everything inside as it stands: {chance(advice.chance)}")
+    if advice.gap_now is not None and advice.gap_sd:
+        parts.append(f"rear gap {number(advice.gap_now, 'length', system, WIDE * advice.gap_sd)}")
+    if advice.cents is not None and advice.cents_sd is not None:
+        worst = int(np.argmax(np.abs(advice.cents)))
+        half = max(WIDE * float(advice.cents_sd[worst]), 0.1)
+        off = signed_cents(float(advice.cents[worst]), half)
+        parts.append(f"string {worst + 1} is furthest off, {off} ± {show_cents(half, half)}")
+    return sentence("; ".join(parts))
+
+
+def heard_lines(answers: Sequence[Heard], system: System) -> list[str]:
+    """What was heard; repeated readings of one thing together.
+
+    Args:
+        answers: commands with their answers.
+        system: "inch" or "mm".
+    Returns: lines; none where nothing was read.
+    """
+    pitches = [f"string {one.string} {_pitch(one.answer)}" for one in answers if one.answer and one.do == "pitch"]
+    pitches += [f"string {one.string} slack" for one in answers if one.do == "pitch" and not one.answer]
+    tuned = [f"string {one.string} now {_pitch(one.answer)}" for one in answers if one.do == "tune" and one.answer]
+    gaps = [_length(one.answer, system) for one in answers if one.do == "gap"]
+    claws = [_length(one.answer, system) for one in answers if one.do == "claw_distance"]
+    parts = pitches + tuned
+    parts += [f"rear gap {' and '.join(gaps)}"] * bool(gaps) + [f"claw {' and '.join(claws)}"] * bool(claws)
+    return labelled("heard", sentence("; ".join(parts)), INDENT, COLUMN)
+
+
+def _pitch(hertz: float | None) -> str:
+    if hertz is None or hertz <= SLACK:
+        return "slack"
+    return f"{show_value(hertz, 'pitch', uncertainty=0.05)} ({note(hertz)})"
+
+
+def _turns(turns: float) -> str:
+    return f"{show_turns(abs(turns), 1 / 32)} {'in' if turns > 0.0 else 'out'} ({abs(turns):.2f})"
+
+
+def _length(metres: float | None, system: System) -> str:
+    return number(float("nan") if metres is None else metres, "length", system)
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A verdict as both ends of the protocol know it; None is what was not said."""
+
+    passed: bool
+    gap_error: float | None
+    cents: Sequence[float] | None
+    minutes: float | None
+    peak: float | None
+
+
+def verdict_lines(judged: Judged, ended: str, reason: str, cost: Cost, system: System) -> list[str]:
+    """The end of a job.
+
+    Args:
+        judged: the verdict.
+        ended: how the work ended, "done" where it ended well.
+        reason: why it did not.
+        cost: what was asked.
+        system: "inch" or "mm".
+    Returns: lines.
+    """
+    rows = [("verdict", "passed" if judged.passed else "not passed")]
+    if ended != "done":
+        rows.append(("ended", ended))
+    if judged.gap_error is not None:
+        rows.append(("rear gap", f"{number(judged.gap_error, 'length', system)} off"))
+    if judged.cents:
+        rows.append(("strings", " ".join(signed_cents(c, 0.1) for c in judged.cents) + " c off"))
+    if judged.peak is not None:
+        rows.append(("highest", f"{signed_cents(judged.peak, 1.0)} c over a string's own pitch on the way"))
+    spent = (
+        f"{cost.tunings} tunings, {cost.claws} setting{'s' * (cost.claws != 1)} of the claw, {cost.readings} readings"
+    )
+    rows.append(("asked", spent + (f", {judged.minutes:.0f} min" if judged.minutes is not None else "")))
+    return section("at the end", columns(rows, gap=3) + (["", *labelled("", sentence(reason), 2, 0)] if reason else []))
