@@ -254,7 +254,10 @@ def tuned(picture: Picture, string: int, hertz: float) -> Picture:
         string: 0 = thinnest.
         hertz: pitch it was brought to [Hz].
     Returns: the picture, the peg about this pitch in the state it was brought to, wide open.
+    Raises: InputError for a string that was not heard.
     """
+    if not hertz > SILENT:
+        raise InputError(f"string {string + 1} was not heard after it was tuned: bring it to a pitch, then read again.")
     state = _with_string_at(firm(picture), string, hertz)
     place = picture.parts + string
     mean, covariance = picture.mean.copy(), picture.covariance.copy()
