@@ -22,7 +22,7 @@ from setwright.planning.guide import Advice, Course, Goal, next_step
 from setwright.planning.scenes import Seen
 
 HEARD = 0.3  # cents, what the model leaves out of a pitch, beside the tuner's own uncertainty
-FAR_OFF = 0.005  # share of a pitch's way to the wanted one that the model may miss
+FAR, FAR_OFF = 300.0, 0.01  # cents; share of a pitch's way beyond that which the model may miss
 KNIFE = 0.002  # N m, standard uncertainty of a knife edge nobody has said anything about; common practice, no source
 GAPS, CLAWS = 2, 2  # readings of rear gap and claw beside every hearing of a free plate
 MOST = 200  # steps, after which the work is given up
@@ -158,7 +158,7 @@ def _first(job: Told, on: Answering) -> Course:
 def _heard(job: Told, string: int, hertz: float) -> Seen:
     """A pitch, less to be trusted the farther it lies from the one the string is made for."""
     away = 1200.0 * abs(float(np.log2(hertz / job.goal.hertz[string])))
-    return Seen("pitch", hertz, float(np.hypot(job.pitch_sd, FAR_OFF * away)), string)
+    return Seen("pitch", hertz, float(np.hypot(job.pitch_sd, FAR_OFF * max(away - FAR, 0.0))), string)
 
 
 def _do(job: Told, on: Answering, course: Course, advice: Advice) -> Course:
