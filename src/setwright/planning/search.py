@@ -54,13 +54,7 @@ def plan_as_found(found: AsFound, samples: int = 512, seed: int = 0) -> Plan:
     Returns: as `make_plan`.
     Raises: NoPlanError where nothing holds, with the nearest miss.
     """
-    problem = with_spare(found.problem, seed)
-    branches = choices(problem)
-    moved = np.array([b.pivots for b in branches])
-    solved, step = rounded(problem, solve(problem, branches), moved)
-    good, bad = weigh(problem, branches, solved, step, TRIED)
-    if not good:
-        raise NoPlanError(_no_plan(bad), tuple((r.label, r.reason) for r in bad))
+    problem, good, bad = that_hold(found, seed)
     few = min(samples, FEWER)
     options = [_option(problem, branch, few if i else samples, seed) for i, branch in enumerate(good)]
     order = sorted(range(len(options)), key=lambda i: _preference(problem, options[i], good[i]))
@@ -69,7 +63,28 @@ def plan_as_found(found: AsFound, samples: int = 512, seed: int = 0) -> Plan:
     options = [options[i] for i in order]
     best, second = options[0], options[1] if len(options) > 1 else None
     remarks = (*found.remarks, *_unread(problem))
-    return Plan(problem.title, problem.instrument, best, second, tuple(bad), len(branches), remarks, _as_found(found))
+    return Plan(
+        problem.title, problem.instrument, best, second, tuple(bad), len(choices(problem)), remarks, _as_found(found)
+    )
+
+
+def that_hold(found: AsFound, seed: int = 0) -> tuple[Problem, list[Branch], list[Rejected]]:
+    """The branches that hold on the most likely instrument, without bands.
+
+    Args:
+        found: from `settle_found`.
+        seed: of the randomness [1].
+    Returns: the job with what its saddles have to spare, the best of the good branches, and those that fail.
+    Raises: NoPlanError where nothing holds, with the nearest miss.
+    """
+    problem = with_spare(found.problem, seed)
+    branches = choices(problem)
+    moved = np.array([b.pivots for b in branches])
+    solved, step = rounded(problem, solve(problem, branches), moved)
+    good, bad = weigh(problem, branches, solved, step, TRIED)
+    if not good:
+        raise NoPlanError(_no_plan(bad), tuple((r.label, r.reason) for r in bad))
+    return problem, good, bad
 
 
 def _preference(problem: Problem, option: Option, branch: Branch) -> float:

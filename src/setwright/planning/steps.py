@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 
 import numpy as np
@@ -97,7 +97,9 @@ def stays_blocked(problem: Problem, branch: Branch) -> bool:
     return problem.found.mode == "blocked" and problem.targets.mode == "blocked" and bool(same)
 
 
-def steps(problem: Problem, branch: Branch, many: Ensemble, hand: Hand, way: Path) -> tuple[Step, ...]:
+def steps(
+    problem: Problem, branch: Branch, many: Ensemble, hand: Hand, way: Path, keys: Collection[str] | None = None
+) -> tuple[Step, ...]:
     """The steps in order.
 
     Args:
@@ -106,11 +108,12 @@ def steps(problem: Problem, branch: Branch, many: Ensemble, hand: Hand, way: Pat
         many: its ensemble, with the outcome of the chosen way.
         hand: how the way is gone.
         way: order and interim pitches.
+        keys: of the moves that are written; None: all.
     Returns: the steps.
     """
     wanted, facts = changes(problem, branch, hand)
     write = _Writer(problem, branch, many, hand, way)
-    return tuple(write.step(move) for move in order_of_work(wanted, facts))
+    return tuple(write.step(move) for move in order_of_work(wanted, facts) if keys is None or move.key in keys)
 
 
 class _Writer:

@@ -97,6 +97,7 @@ _DID = (
     ),
     _form("strings changed", r"(?:to (?P<way>\S.*))?", "to .010 .013 .017 .026w .036w .046w (or no more)"),
     _form("nut", r"(?P<way>locked|unlocked)", "locked (or unlocked)"),
+    _form("step", r"(?P<way>[a-z]+(?: [a-z]+){0,2})", "neck off"),
 )
 FORMS: MappingProxyType[str, MappingProxyType[str, Form]] = MappingProxyType(
     {

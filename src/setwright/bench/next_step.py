@@ -1,0 +1,221 @@
+"""The one next step of a job, from its file and its journal: hardware first, then the balance or the strings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from setwright.bench.journals import open_journal
+from setwright.bench.plans import problem_from
+from setwright.bench.progress import applied, work_left
+from setwright.bench.replay import HEARD, USUAL, Balance, Start, replayed
+from setwright.instrument.jobfile import Job, read_job
+from setwright.instrument.prior import Prior
+from setwright.instrument.settings import Settings
+from setwright.instrument.traits import Array, array
+from setwright.metrology.gauges import gauge_named
+from setwright.physics.pitch import CENTS_PER_LOG
+from setwright.planning.found import settle_found
+from setwright.planning.guide import Advice, Course, Goal, here, next_step
+from setwright.planning.hardware import Hardware, hardware
+from setwright.planning.plan import Step
+from setwright.planning.targets import Problem
+from setwright.planning.tracking import firm, resting
+from setwright.planning.worth import Worth, most_telling
+from setwright.records.entries import Entry, live
+
+Kind = Literal["hardware", "balance", "strings", "done"]
+KNIFE = 0.002  # N m, standard uncertainty of a knife edge nobody has said anything about; common practice, no source
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where strings and plate are believed to stand; sd: standard uncertainties."""
+
+    cents: tuple[float, ...]  # from the wanted pitch, from the thinnest string
+    cents_sd: tuple[float, ...]
+    gap: float  # m
+    gap_sd: float
+    chance: float  # of everything being inside
+
+
+@dataclass(frozen=True)
+class Next:
+    """One next step. count, of: which of the hardware steps it is. entries: live ones of the journal that were heeded.
+
+    tunings: strings tuned since the balance began. expected: tunings still to come, None where not counted yet.
+    """
+
+    kind: Kind
+    step: Step | None = None
+    count: int = 0
+    of: int = 0
+    advice: Advice | None = None
+    wanted: tuple[float, ...] = ()  # Hz, from the thinnest string
+    standing: Standing | None = None
+    tunings: int = 0
+    claw_settings: int = 0
+    expected: int | None = None
+    worth: Worth | None = None
+    entries: int = 0
+    remarks: tuple[str, ...] = ()
+
+
+def next_of(job: str, journal: str | None = None) -> tuple[Job, Next]:
+    """The next step of a job.
+
+    Args:
+        job: path of the job file.
+        journal: path of its journal, None by the rule.
+    Returns: the job and the step.
+    Raises: FileFormatError, InputError, QuestionableError for files that cannot be used; ContradictionError where the
+        found readings cannot all be true; NoPlanError where nothing will do.
+    """
+    read = read_job(job)
+    _, found = open_journal(job, journal)
+    said = next_for(read, live(found.entries))
+    return read, replace(said, remarks=(*found.remarks, *said.remarks))
+
+
+def next_for(job: Job, entries: Sequence[Entry]) -> Next:
+    """The next step of a job.
+
+    Args:
+        job: as read from its file.
+        entries: live ones of its journal, in their order.
+    Returns: the step.
+    Raises: as `next_of`.
+    """
+    todo = hardware(settle_found(problem_from(job)))
+    wanted = tuple(float(one) for one in todo.problem.targets.hertz)
+    work = work_left(todo.problem, todo.steps, entries)
+    if work is not None:
+        return Next("hardware", work.step, work.count, len(todo.steps), wanted=wanted, entries=len(entries))
+    if todo.problem.targets.mode == "floating":
+        balance = replayed(start_of(job, todo, entries), entries)
+        return replace(balanced(balance), wanted=wanted, entries=len(entries))
+    return replace(_strings(todo.problem, entries), wanted=wanted, entries=len(entries))
+
+
+def start_of(job: Job, todo: Hardware, entries: Sequence[Entry]) -> Start:
+    """What a floating balance starts from: the most likely instrument as it was found, and what is wanted.
+
+    Args:
+        job: as read from its file.
+        todo: its hardware.
+        entries: live ones of the journal; steps that are only said to be done move the settings as planned.
+    Returns: the start.
+    """
+    problem, t = todo.problem, todo.problem.targets
+    settings = replace(applied(problem.found.settings, todo.branch.settings, entries), block=array(np.nan))
+    goal = Goal(t.hertz, t.pitch_tolerance, todo.gap, t.gap_tolerance, t.attitude, problem.limits.peak)
+    knife = max(KNIFE, float(problem.wanted.bridge.knife_friction))
+    known = job.found.claw_distance is not None
+    return Start(problem.wanted, touching_wanted(problem), _pegs_open(settings), goal, knife, known)
+
+
+def _pegs_open(settings: Settings) -> Settings:
+    return replace(settings, unstretched=np.full(settings.unstretched.shape, np.nan))
+
+
+def touching_wanted(problem: Problem) -> Prior:
+    """What is known of the instrument with the wanted strings on, as parts of one set.
+
+    Args:
+        problem: the job; parts of the wanted set are named "wanted.*".
+    Returns: the Gaussian over the parts that touch it, "wanted.*" renamed to "strings.*".
+    """
+    known = problem.known
+    another = any(part.path.startswith("wanted.") for part in known.parts)
+    keep = [i for i, part in enumerate(known.parts) if not (another and part.path.startswith("strings."))]
+    parts = tuple(
+        replace(
+            part,
+            name=part.name.replace("wanted.", "strings.", 1),
+            path=part.path.replace("wanted.", "strings.", 1),
+        )
+        for part in (known.parts[i] for i in keep)
+    )
+    return Prior(parts, known.mean[keep], known.covariance[np.ix_(keep, keep)])
+
+
+def balanced(balance: Balance) -> Next:
+    """The next step of a floating balance.
+
+    Args:
+        balance: as far as the journal goes.
+    Returns: the step, with where everything stands.
+    """
+    course = balance.course
+    if course is None:
+        strings = tuple(int(i) for i in np.flatnonzero(np.isnan(balance.heard)))
+        why = "nothing can be worked out before every string has been heard"
+        return Next("balance", advice=Advice("read", why, strings=strings), remarks=balance.left_out)
+    advice = next_step(course)
+    standing = _standing(course)
+    outside = sum(abs(one) > course.goal.pitch_tolerance for one in standing.cents)
+    return Next(
+        "done" if advice.do == "done" else "balance",
+        advice=advice,
+        standing=standing,
+        tunings=course.tunings,
+        claw_settings=course.claws,
+        expected=0 if advice.do == "done" else int(advice.left) or outside,
+        worth=None if advice.do == "done" else most_telling(course, *_usual()),
+        remarks=(*balance.left_out, *_doubted(course)),
+    )
+
+
+def _standing(course: Course) -> Standing:
+    now = here(replace(course, picture=resting(firm(course.picture))))
+    sd = np.sqrt(np.maximum(np.diag(now.covariance), 0.0))
+    cents, each = (tuple(float(v) for v in row) for row in (now.cents, sd[:-1]))
+    return Standing(cents, each, now.gap, float(sd[-1]), now.chance)
+
+
+def _doubted(course: Course) -> list[str]:
+    """Entries that do not fit all the rest."""
+    return [
+        f"#{one.entry} does not fit all the rest and is set aside; read it again, and strike it if it was wrong"
+        if one.entry
+        else "a turn of the claw does not fit all the rest; read the claw distance"
+        for one in course.picture.doubts
+    ]
+
+
+def _usual() -> tuple[float, float, float]:
+    """Standard uncertainties of one reading by the usual gauges: cents, m, m."""
+    pitch, gap, claw = (gauge_named(USUAL[name]) for name in ("pitch", "rear gap", "claw distance"))
+    sd = [float(np.hypot(one.repeatability, one.resolution / np.sqrt(12.0))) for one in (pitch, gap, claw)]
+    return float(np.hypot(sd[0], HEARD)), sd[1], sd[2]
+
+
+def _strings(problem: Problem, entries: Sequence[Entry]) -> Next:
+    """Without a floating plate: every string to pitch, the thickest first."""
+    off = _last_heard(problem, entries)
+    tuned = sum(one.what == "tune" for one in entries)
+    for string in reversed(range(len(off))):
+        if not abs(off[string]) <= problem.targets.pitch_tolerance:
+            hertz = float(problem.targets.hertz[string])
+            why = "it has not been heard since" if np.isnan(off[string]) else "it was heard outside its tolerance"
+            left = int(np.count_nonzero(~(np.abs(off) <= problem.targets.pitch_tolerance)))
+            return Next("strings", advice=Advice("tune", why, string, hertz), tunings=tuned, expected=left)
+    return Next("done", advice=Advice("done", "every string was heard at pitch"), tunings=tuned, expected=0)
+
+
+def _last_heard(problem: Problem, entries: Sequence[Entry]) -> Array:
+    """(S) cents off by the last hearing of every open string since hardware was last turned; nan where none was."""
+    off = np.full(len(problem.targets.hertz), np.nan)
+    for one in entries:
+        if one.verb == "did" and one.what not in ("tune", "bar", "attitude", "nut"):
+            off[:] = np.nan
+        open_pitch = one.what == "pitch" and one.place.fret is None and not one.place.harmonic
+        value = (one.heard or one.value) if one.what == "tune" else one.value if open_pitch else None
+        if value is not None and one.place.string is not None and "slack" not in one.said:
+            i = one.place.string - 1
+            wanted = problem.targets.hertz[i]
+            off[i] = value.si if value.kind == "cents" else CENTS_PER_LOG * float(np.log(value.si / wanted))
+    return off
