@@ -186,5 +186,3 @@ def test_the_command_serves(monkeypatch, capsys):
     out = capsys.readouterr().out.splitlines()
     assert json.loads(out[0])["protocol"] == 1
     assert json.loads(out[1])["ok"]
-    assert run(["practice"]) == 2
-    assert "--serve SEED" in capsys.readouterr().err

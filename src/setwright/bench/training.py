@@ -28,8 +28,20 @@ def serve_practice(seed: int, commands: Iterable[str], say: Callable[[str], None
     """
     if seed < 0:
         raise InputError(f"--serve {seed}: a seed is a whole number from 0.")
-    first = hello(seed) if told is None else _read(told)
+    first = first_line(seed, told)
     return serve(first, Practice(first, seed), commands, say)
+
+
+def first_line(seed: int, told: str | None = None) -> dict[str, Any]:
+    """What is told of a practice instrument.
+
+    Args:
+        seed: all of chance.
+        told: path of a first line, None for one drawn by the seed.
+    Returns: the first line of the line protocol.
+    Raises: FileFormatError, InputError: one sentence.
+    """
+    return hello(seed) if told is None else _read(told)
 
 
 def _read(path: str) -> dict[str, Any]:

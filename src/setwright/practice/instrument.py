@@ -11,6 +11,7 @@ from random import Random
 from typing import Any
 
 from setwright.errors import FileFormatError, InputError
+from setwright.practice.body import Body
 from setwright.practice.hidden import Hidden, Spread
 from setwright.practice.physics import DOWN, Rest, State, gap_at, held_at, rest, stops, tilt_at
 from setwright.practice.start import begin
@@ -90,6 +91,11 @@ class Practice:
     def truth(self) -> Rest:
         """The true instrument as it stands, for tests and for showing afterwards."""
         return self._now
+
+    @property
+    def body(self) -> Body:
+        """What the instrument really is, for showing afterwards."""
+        return self._body
 
     def pitch(self, string: int) -> float:
         """Pluck and read; 0 = slack [Hz].

@@ -1,0 +1,277 @@
+"""Practice by itself, and practice with an apprentice who is given advice and may do otherwise."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from random import SystemRandom
+from typing import Any
+
+import numpy as np
+
+from setwright.bench.guided import Told, _do, _first, told
+from setwright.bench.training import first_line
+from setwright.bench.working import Cost, Ended, Recorded, RefusedError, Step, Tell, cost, work
+from setwright.errors import InputError, SetwrightError
+from setwright.planning import tracking
+from setwright.planning.explaining import read
+from setwright.planning.guide import Advice, Course, Goal, next_step
+from setwright.planning.scenes import Seen
+from setwright.practice.instrument import Practice, Verdict
+from setwright.practice.unveiled import Unveiled, unveiled
+
+SEEDS = 100_000  # one of which is drawn where none is given
+LEAST, MOST = 0.5, 1.5  # of a string's wanted pitch: what it may be tuned to by hand
+SILENT = 1.0  # Hz
+
+
+@dataclass(frozen=True)
+class Alone:
+    """A whole job done by itself."""
+
+    seed: int
+    goal: Goal
+    verdict: Verdict
+    ended: Ended
+    reason: str  # one sentence where it did not end well
+    chance: float | None  # of being inside everything, as believed at the end
+    cost: Cost
+    steps: tuple[Step, ...]
+    hidden: tuple[Unveiled, ...]
+
+
+def drawn_seed() -> int:
+    """A seed by chance."""
+    return SystemRandom().randrange(1, SEEDS)
+
+
+def wanted(seed: int, path: str | None = None) -> Goal:
+    """What a practice instrument is to be brought to.
+
+    Args:
+        seed: all of chance, 0 or more.
+        path: of a first line to be told, None for one drawn by the seed.
+    Returns: the goal.
+    Raises: FileFormatError, InputError: one sentence.
+    """
+    return told(_first_line(seed, path)).goal
+
+
+def alone(seed: int, path: str | None = None, tell: Tell | None = None) -> Alone:
+    """Do a whole job on a practice instrument.
+
+    Args:
+        seed: all of chance, 0 or more.
+        path: of a first line to be told, None for one drawn by the seed.
+        tell: as in `working.work`.
+    Returns: steps, verdict, what was hidden and what it cost.
+    Raises: FileFormatError, InputError: one sentence.
+    """
+    first, practice = _instrument(seed, path)
+    job = told(first)
+    went = work(job, Recorded(practice), tell)
+    warm = practice.truth.state.warm
+    verdict = practice.done()
+    hidden = unveiled(first["told"], practice.body, warm)
+    return Alone(seed, job.goal, verdict, went.ended, went.reason, went.chance, went.cost, went.steps, hidden)
+
+
+def _first_line(seed: int, path: str | None) -> dict[str, Any]:
+    if seed < 0:
+        raise InputError(f"--seed {seed}: a seed is a whole number from 0.")
+    return first_line(seed, path)
+
+
+def _instrument(seed: int, path: str | None) -> tuple[dict[str, Any], Practice]:
+    first = _first_line(seed, path)
+    return first, Practice(first, seed)
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """A practice instrument on the bench, and what is believed of it. The instrument itself keeps state."""
+
+    first: dict[str, Any]
+    practice: Practice
+    on: Recorded
+    job: Told
+    course: Course | None  # None: what was heard can no longer be explained
+    lost: str = ""  # why not
+
+
+def begin(seed: int, path: str | None = None) -> Lesson:
+    """Put an instrument on the bench and read it as found.
+
+    Args:
+        seed: all of chance, 0 or more.
+        path: of a first line to be told, None for one drawn by the seed.
+    Returns: the lesson.
+    Raises: FileFormatError, InputError: one sentence.
+    """
+    first, practice = _instrument(seed, path)
+    job, on = told(first), Recorded(practice)
+    return Lesson(first, practice, on, job, _first(job, on))
+
+
+def advised(lesson: Lesson) -> tuple[Advice | None, str]:
+    """The next step, or why there is none.
+
+    Args:
+        lesson: as it stands.
+    Returns: the step and "", or None and a sentence.
+    """
+    if lesson.course is None:
+        return None, lesson.lost
+    try:
+        return next_step(lesson.course), ""
+    except (SetwrightError, ArithmeticError, np.linalg.LinAlgError) as error:
+        return None, str(error)
+
+
+def follow(lesson: Lesson, advice: Advice) -> Lesson:
+    """Do a step, advised or not: tune, claw, wedge, attitude, read.
+
+    Args:
+        lesson: as it stands.
+        advice: the step.
+    Returns: the lesson after it.
+    Raises: InputError where it cannot be done; the lesson then stands as before.
+    """
+    if advice.do == "tune":
+        _check_tuning(lesson.job.goal, advice)
+    course = lesson.course
+    if course is None:
+        _bare(lesson.on, advice)
+        return lesson
+    return _learned(lesson, lambda: _do(lesson.job, lesson.on, course, advice))
+
+
+def _check_tuning(goal: Goal, advice: Advice) -> None:
+    count = len(goal.hertz)
+    if advice.string is None or advice.hertz is None or not 0 <= advice.string < count:
+        raise InputError(f"there is no such string; the strings are 1 to {count}, 1 the thinnest.")
+    wanted = float(goal.hertz[advice.string])
+    if not LEAST * wanted <= advice.hertz <= MOST * wanted:
+        raise InputError(
+            f"string {advice.string + 1} is wanted at {wanted:.2f} Hz; {advice.hertz:g} Hz is too far from that, give "
+            f"{LEAST * wanted:.0f} to {MOST * wanted:.0f} Hz."
+        )
+
+
+def _bare(on: Recorded, advice: Advice) -> None:
+    """Do a step without learning from it."""
+    if advice.do == "tune" and advice.string is not None and advice.hertz is not None:
+        on.tune(advice.string + 1, advice.hertz)
+    elif advice.do == "claw" and advice.turns is not None:
+        on.claw(advice.turns)
+    elif advice.do == "wedge":
+        on.wedge(advice.gap)
+
+
+def _learned(lesson: Lesson, step: Callable[[], Course]) -> Lesson:
+    """The lesson after a step; where what was heard cannot be explained, advice ends and the work goes on."""
+    try:
+        return replace(lesson, course=step())
+    except RefusedError:
+        raise
+    except (SetwrightError, ArithmeticError, np.linalg.LinAlgError) as error:
+        return replace(lesson, course=None, lost=f"what was heard can no longer be explained: {error}")
+
+
+def hear(lesson: Lesson, strings: tuple[int, ...]) -> Lesson:
+    """Pluck and read.
+
+    Args:
+        lesson: as it stands.
+        strings: which, from 0.
+    Returns: the lesson after it.
+    Raises: InputError for a string that is not there or a limit reached.
+    """
+    hertz = [(i, lesson.on.pitch(i + 1)) for i in strings]
+    seen = tuple(Seen("pitch", f, lesson.job.pitch_sd, i) for i, f in hertz if f > SILENT)
+    return _taken(lesson, seen)
+
+
+def read_gap(lesson: Lesson) -> Lesson:
+    """Read the rear gap.
+
+    Args:
+        lesson: as it stands.
+    Returns: the lesson after it.
+    Raises: InputError where a limit is reached.
+    """
+    return _taken(lesson, (Seen("rear gap", lesson.on.gap(), lesson.job.gap_sd),))
+
+
+def read_claw(lesson: Lesson) -> Lesson:
+    """Read the claw's distance to the wall.
+
+    Args:
+        lesson: as it stands.
+    Returns: the lesson after it.
+    Raises: InputError where a limit is reached.
+    """
+    return _taken(lesson, (Seen("claw", lesson.on.claw_distance(), lesson.job.claw_sd),))
+
+
+def _taken(lesson: Lesson, seen: tuple[Seen, ...]) -> Lesson:
+    course = lesson.course
+    if course is None or not seen:
+        return lesson
+
+    def take() -> Course:
+        update = read(course.picture, seen)
+        strings = {one.string for one in seen if one.kind == "pitch"}
+        return replace(
+            course,
+            picture=update.picture,
+            heard=tuple(was or i in strings for i, was in enumerate(course.heard)),
+            gap_read=course.gap_read + sum(one.kind == "rear gap" for one in seen),
+            claw_read=course.claw_read + sum(one.kind == "claw" for one in seen),
+            free=update.free,
+        )
+
+    return _learned(lesson, take)
+
+
+def use_bar(lesson: Lesson, rad: float) -> Lesson:
+    """Push or pull the bar and let go; what was heard before is then old.
+
+    Args:
+        lesson: as it stands.
+        rad: turn of the plate, rear up > 0 [rad].
+    Returns: the lesson after it.
+    Raises: InputError where the bar does not go so far.
+    """
+    lesson.on.bar(rad)
+    course = lesson.course
+    if course is None:
+        return lesson
+    silent = (False,) * len(course.heard)
+
+    def after() -> Course:
+        picture = tracking.changed(course.picture, course.picture.settings)
+        return replace(course, picture=picture, heard=silent, gap_read=0, claw_read=0)
+
+    return _learned(lesson, after)
+
+
+@dataclass(frozen=True)
+class Result:
+    """A lesson handed over."""
+
+    verdict: Verdict
+    cost: Cost
+    hidden: tuple[Unveiled, ...]
+
+
+def hand_over(lesson: Lesson) -> Result:
+    """Have it judged. Nothing can follow.
+
+    Args:
+        lesson: as it stands.
+    Returns: verdict, cost, what was hidden.
+    """
+    warm = lesson.practice.truth.state.warm
+    verdict = lesson.practice.done()
+    return Result(verdict, cost(lesson.on), unveiled(lesson.first["told"], lesson.practice.body, warm))
