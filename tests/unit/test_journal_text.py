@@ -69,6 +69,7 @@ DID = [
     ("strings changed", "strings changed", "", None, Place()),
     ("strings changed to .010 .026w", "strings changed", ".010 .026w", None, Place()),
     ("nut locked", "nut", "locked", None, Place()),
+    ("step neck off", "step", "neck off", None, Place()),
 ]
 
 

@@ -55,6 +55,7 @@ class Next:
     of: int = 0
     advice: Advice | None = None
     wanted: tuple[float, ...] = ()  # Hz, from the thinnest string
+    gauges: bool = False  # with a hearing, whether rear gap and claw distance are to be read too
     standing: Standing | None = None
     tunings: int = 0
     claw_settings: int = 0
@@ -153,13 +154,14 @@ def balanced(balance: Balance) -> Next:
     if course is None:
         strings = tuple(int(i) for i in np.flatnonzero(np.isnan(balance.heard)))
         why = "nothing can be worked out before every string has been heard"
-        return Next("balance", advice=Advice("read", why, strings=strings), remarks=balance.left_out)
+        return Next("balance", advice=Advice("read", why, strings=strings), gauges=True, remarks=balance.left_out)
     advice = next_step(course)
     standing = _standing(course)
     outside = sum(abs(one) > course.goal.pitch_tolerance for one in standing.cents)
     return Next(
         "done" if advice.do == "done" else "balance",
         advice=advice,
+        gauges=course.free,
         standing=standing,
         tunings=course.tunings,
         claw_settings=course.claws,

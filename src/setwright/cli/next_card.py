@@ -15,10 +15,9 @@ BAND = 1.96  # standard uncertainties in the half width of 95 %
 FINEST = 1 / 32  # turn
 COARSE = 1 / 8  # turn
 HAIR = 0.5  # cents
-HARM = "Lower the plate by the bar; never let it snap back."
 CAUTIONS = {
     "tune": "Keep your face away from strings coming up to pitch.",
-    "wedge": HARM,
+    "wedge": "Hold the plate by the bar; never let it snap back.",
     "claw": "Turn both screws alike, and leave thread in the wood.",
 }  # as at the same steps of the plan
 
@@ -71,7 +70,7 @@ def _words(found: Next, advice: Advice, system: System) -> str:
             return "done"
         return f"done: inside every tolerance with {100.0 * advice.chance:.0f} %"
     strings = ", ".join(str(i + 1) for i in advice.strings)
-    gap = ", read the rear gap and the claw distance" if found.standing is not None or len(strings) > 1 else ""
+    gap = ", read the rear gap and the claw distance" if found.gauges else ""
     return f"hear string{'s' if len(advice.strings) > 1 else ''} {strings}{gap}"
 
 
