@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from setwright.bench.guided import Told, _do, _first, told
+from setwright.bench.guided import Told, _do, _first, _heard, told
 from setwright.bench.training import first_line
 from setwright.bench.working import Cost, Ended, Recorded, RefusedError, Step, Tell, cost, work
 from setwright.errors import InputError, SetwrightError
@@ -188,7 +188,7 @@ def hear(lesson: Lesson, strings: tuple[int, ...]) -> Lesson:
     Raises: InputError for a string that is not there or a limit reached.
     """
     hertz = [(i, lesson.on.pitch(i + 1)) for i in strings]
-    seen = tuple(Seen("pitch", f, lesson.job.pitch_sd, i) for i, f in hertz if f > SILENT)
+    seen = tuple(_heard(lesson.job, i, f) for i, f in hertz if f > SILENT)
     return _taken(lesson, seen)
 
 
