@@ -77,8 +77,29 @@ def read(picture: Picture, seen: tuple[Seen, ...]) -> Update:
     for _ in range(MOST_DOUBTS):
         if update.doubt is None:
             break
-        update = explained(set_aside(update.picture, update.doubt))
+        aside = set_aside(update.picture, update.doubt)
+        stop, told = _stop(bare, aside.scenes[-1])  # a wrong reading may have told of a wrong stop
+        aside = replace(aside, scenes=(*aside.scenes[:-1], replace(aside.scenes[-1], stop=stop, told=told)))
+        update = _refitted(explained(aside))
     return update
+
+
+def _refitted(update: Update) -> Update:
+    """What was set aside, with what all the rest says it was."""
+    picture = update.picture
+    assert picture.answer is not None
+    lead = float(picture.model.traits.claw.lead)
+    doubts = []
+    for doubt in picture.doubts:
+        if doubt.kind == "turn":
+            doubts.append(replace(doubt, value=-float(picture.answer.slips[doubt.scene]) / lead))
+            continue
+        line = picture.lines[doubt.scene]
+        assert line is not None
+        same = [_is_doubted(one, doubt) for one in picture.scenes[doubt.scene].seen]
+        fits = line.values[same.index(True)]
+        doubts.append(replace(doubt, fits=float(np.exp(fits / CENTS_PER_LOG) if doubt.kind == "pitch" else fits)))
+    return replace(update, picture=replace(picture, doubts=tuple(doubts)))
 
 
 def _with_hindsight(
@@ -319,6 +340,10 @@ def _worst(picture: Picture, frame: _Frame, columns: list[Array], covariance: Ar
     return worst if worst is not None and worst.times > BEYOND_BELIEF else None
 
 
+def _is_doubted(one: Seen, doubt: Doubt) -> bool:
+    return (one.kind, one.value, one.string) == (doubt.kind, doubt.value, doubt.string)
+
+
 def set_aside(picture: Picture, doubt: Doubt) -> Picture:
     """The picture with one reading or one turn no longer believed.
 
@@ -331,12 +356,7 @@ def set_aside(picture: Picture, doubt: Doubt) -> Picture:
     if doubt.kind == "turn":
         return aside
     scene = picture.scenes[doubt.scene]
-    seen = tuple(
-        replace(one, sd=SET_ASIDE[one.kind])
-        if (one.kind, one.value, one.string) == (doubt.kind, doubt.value, doubt.string)
-        else one
-        for one in scene.seen
-    )
+    seen = tuple(replace(one, sd=SET_ASIDE[one.kind]) if _is_doubted(one, doubt) else one for one in scene.seen)
     changed = (*picture.scenes[: doubt.scene], replace(scene, seen=seen), *picture.scenes[doubt.scene + 1 :])
     return replace(aside, scenes=changed)
 
