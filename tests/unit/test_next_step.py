@@ -12,13 +12,17 @@ import pytest
 from setwright.bench.guided import guided, told
 from setwright.bench.next_step import balanced, next_for, touching_wanted
 from setwright.bench.plans import problem_from
+from setwright.bench.progress import applied, work_left
 from setwright.bench.replay import Start, begun, moved, replayed, taken_in
 from setwright.errors import InputError
 from setwright.instrument.jobfile import read_job
 from setwright.instrument.told import believed
 from setwright.planning.found import settle_found
-from setwright.planning.guide import next_step
+from setwright.planning.guide import end_state, next_step
 from setwright.planning.hardware import hardware
+from setwright.planning.plan import Amount, Step
+from setwright.planning.tracking import firm
+from setwright.planning.worth import most_telling
 from setwright.practice.instrument import Practice
 from setwright.practice.told import hello
 from setwright.records.entries import live
@@ -185,11 +189,17 @@ def test_a_loose_wedge_is_believed(practised):
     assert replayed(start_for(job), journal("read wedge loose = yes")).course is None
 
 
-def test_new_strings_begin_the_balance_anew(practised):
+def test_slack_strings_begin_the_balance_anew(practised):
     job, lines = practised
-    for line in ("did strings changed", "did step strings on"):
+    for line in (
+        "did strings changed", "did step slacken", "did springs 3", "did pivot up 1 turn", "did strip shim in .020 in",
+        "did saddle height string 2 up 1/4 turn",
+    ):  # fmt: skip
         assert replayed(start_for(job), journal(*lines, line)).course is None
-    assert replayed(start_for(job), journal(*lines, "did nut locked")).course is not None
+    for line in ("did nut locked", "did step octave"):
+        assert replayed(start_for(job), journal(*lines, line)).course is not None
+    more = ("did claw in 1/8 turn", "did saddle height string 2 up 1/4 turn")
+    assert replayed(start_for(job), journal(*lines, *more)).course is not None
 
 
 @pytest.mark.parametrize(
@@ -310,3 +320,64 @@ def test_without_a_floating_plate_strings_follow_the_hardware_thickest_first():
     said = next_for(job, journal(*lines, "read pitch string 2 = -5 c"))
     assert (said.advice.string, said.advice.why) == (1, "it was heard outside its tolerance")
     assert next_for(job, journal(*lines, "did rod tighter 1/8 turn")).advice.string == count - 1
+
+
+def test_a_decked_plate_has_its_claw_among_the_hardware():
+    job = read_job(EXAMPLES / "plover-dive.job.toml")
+    steps = hardware(settle_found(problem_from(job))).steps
+    claw = next(step for step in steps if step.key == "claw").amounts[0]
+    lines = ["did step slacken"]
+    said = next_for(job, journal(*lines))
+    assert (said.step.key, said.step.amounts[0].value) == ("claw", claw.value)
+    one_side = (*lines, f"did claw treble {claw.way} {claw.value:.6f} turns")
+    assert next_for(job, journal(*one_side)).step.amounts[0].value == pytest.approx(claw.value / 2)
+    assert next_for(job, journal(*lines, f"did claw {claw.way} {claw.value:.6f} turns")).step.key == "saddles"
+
+
+def hard(key, *amounts):
+    return Step(key, key, tuple(amounts))
+
+
+def test_what_is_left_of_every_kind_of_step():
+    problem = problem_from(read_job(EXAMPLES / "plover-dive.job.toml"))
+
+    def key(step, *lines):
+        left = work_left(problem, (step,), journal(*lines))
+        return left and left.step
+
+    sides = hard("pivots", *(Amount(f"{side} pivot screw", 1.0, "turns", "up") for side in ("treble", "bass")))
+    assert [one.what for one in key(sides, "did pivot bass up 1 turn").amounts] == ["treble pivot screw"]
+    assert key(sides, "did pivot up 1 turn") is None
+    assert key(sides, "note pivots later", "did rod tighter 1/8 turn").amounts[0].value == 1.0
+    block = hard("block", Amount("rear gap", 2e-3, "length", "to"))
+    assert key(block, "did wedge in at 2 mm, props") == block
+    assert key(block, "did wedge in at 2 mm, blocks") is None
+    assert key(hard("relief"), "did rod looser 1/8 turn") is None
+    assert key(hard("strings on"), "did strings changed") is None
+    assert key(hard("strings on")) is not None
+
+
+def test_settings_as_planned_where_a_step_is_only_said_to_be_done(kestrel):
+    todo = hardware(settle_found(problem_from(kestrel)))
+    found, end = todo.problem.found.settings, todo.branch.settings
+    now = applied(found, end, journal("did step pivots", "did step protect"))
+    assert now.pivot_rise is end.pivot_rise
+    assert now.saddle_rise is found.saddle_rise
+
+
+def test_the_promised_narrowing_is_what_such_a_reading_does(practised):
+    job, lines = practised
+    balance = replayed(start_for(job), journal(*lines, "did claw in 1/8 turn"))
+    told = most_telling(balance.course, 1e4, 1.0, 5e-5)
+    assert (told.what, told.string) == ("claw distance", None)
+    place = 1e3 * (float(balance.settings.claw.mean()) + float(balance.course.picture.mean[-1]))
+    line = f"read claw distance = {place:.6f} mm ± 0.05 mm"
+    after = taken_in(balance, journal(line, first=99)).course
+    assert end_state(replace(after, picture=firm(after.picture))).claw_sd == pytest.approx(told.after, rel=0.02)
+    assert told.after < told.before
+
+
+def test_nothing_helps_where_nothing_is_read_well_enough(practised):
+    job, lines = practised
+    course = replayed(start_for(job), journal(*lines)).course
+    assert most_telling(course, np.inf, np.inf, np.inf) is None

@@ -56,7 +56,8 @@ def work_left(problem: Problem, steps: Sequence[Step], entries: Sequence[Entry])
     said = {one.way.casefold() for one in did if one.what == "step"}
     left = [_left(step, did) if step.key not in said else None for step in steps]
     begun = [step.key in said or (step.key in OWN and _touched(step.key, did)) for step in steps]
-    balance = problem.targets.mode == "floating" and any(one.what in BALANCE for one in did)
+    own = any(one is not None and step.key in OWN for one, step in zip(left, steps, strict=True))
+    balance = problem.targets.mode == "floating" and not own and any(one.what in BALANCE for one in did)
     for i, step in enumerate(steps):
         over = balance or any(begun[i + 1 :])
         rest = left[i]

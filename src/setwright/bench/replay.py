@@ -1,8 +1,9 @@
 """A journal replayed into the course of a floating balance: every live entry in its order.
 
-The picture begins once every string has been heard on the strings that are on. Before that what is done only moves the
-noted settings. Readings made with nothing changed between them are taken in together. What was read in another state
-than the noted one (attitude, wedge, slack strings) does not count here, nor do fretted notes and harmonics.
+The picture begins once every string has been heard since the strings were last slack. Before that what is done only
+moves the noted settings. Readings made with nothing changed between them are taken in together. What was read in
+another state than the noted one (attitude, wedge, slack strings) does not count here, nor do fretted notes and
+harmonics.
 """
 
 from __future__ import annotations
@@ -36,6 +37,10 @@ ONE_SIDE = 1e-4  # m, how far one side's gap may be off the mean of both; common
 USUAL = {"pitch": "tuner", "rear gap": "rule 0.5 mm", "claw distance": "rule 0.5 mm"}  # where none was named
 KINDS: dict[str, Kind] = {"pitch": "pitch", "rear gap": "rear gap", "claw distance": "claw"}
 INWARD = {"in": 1.0, "out": -1.0, "up": 1.0, "down": -1.0, "back": 1.0, "forward": -1.0, "tighter": 1.0, "looser": -1.0}
+SLACK_STEPS = (
+    "slacken", "strings off", "strings on", "unhook", "neck off", "neck on", "shim", "pivots", "hang springs",
+    "saddles", "lengths",
+)  # fmt: skip
 _PLUS_MINUS = re.compile(r"±|\+\s?/?\s?-")
 
 
@@ -226,16 +231,15 @@ def _both(entry: Entry, by: float) -> Array:
 
 def _done(balance: Balance, entry: Entry) -> Balance:
     """Something done: settings moved, the picture told, what was heard no longer true."""
-    fresh = entry.what == "strings changed" or (entry.what == "step" and entry.way == "strings on")
-    if entry.what in ("nut", "step") and not fresh:
-        return balance
-    if fresh:
-        none = np.full(len(balance.heard), np.nan)
-        return replace(balance, heard=none, pending=(), course=None)
     if entry.what == "tune":
         return _tuned(balance, entry)
     settings = moved(balance.start.traits, balance.settings, entry, balance.start.goal.gap)
     course = balance.course
+    if _slackened(entry, course):
+        none = np.full(len(balance.heard), np.nan)
+        return replace(balance, settings=settings, heard=none, pending=(), course=None)
+    if entry.what in ("nut", "step"):
+        return balance
     if course is None:
         return replace(balance, settings=settings, pending=())
     after = replace(course, heard=(False,) * len(course.heard), gap_read=0, claw_read=0)
@@ -245,6 +249,15 @@ def _done(balance: Balance, entry: Entry) -> Balance:
     else:
         after = replace(after, picture=tracking.changed(course.picture, settings))
     return replace(balance, settings=settings, course=after)
+
+
+def _slackened(entry: Entry, course: Course | None) -> bool:
+    """Whether what was done needs slack strings, so that no peg holds what it did."""
+    if entry.what == "step":
+        return entry.way in SLACK_STEPS
+    if entry.what in ("saddle height", "saddle length"):
+        return course is None or course.tunings + course.claws == 0
+    return entry.what in ("strings changed", "pivot", "springs") or entry.what.endswith(" shim")
 
 
 def _tuned(balance: Balance, entry: Entry) -> Balance:
