@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shlex
+import subprocess
 import sys
 
 import pytest
@@ -50,7 +51,7 @@ class Piped:
 def piped(monkeypatch):
     ends = Piped(hello(3))
     monkeypatch.setattr("sys.stdin", ends)
-    monkeypatch.setattr("setwright.cli.link._line", ends.write)
+    monkeypatch.setattr("setwright.cli.link.send_line", ends.write)
     return ends
 
 
@@ -121,3 +122,19 @@ def test_a_program_as_json(ask):
     assert {one["do"] for one in link["steps"][0]["heard"]} == {"pitch", "gap", "claw_distance"}
     assert link["steps"][-1]["advice"]["do"] == "done"
     assert sum(one["do"] == "tune" for step in link["steps"] for one in step["heard"]) == link["cost"]["tunings"]
+
+
+@pytest.mark.parametrize("words", ["link", "practice --serve 3"])
+def test_a_reader_that_has_gone_is_no_crash(words):
+    """Standard output is a pipe nobody reads; one sentence at most, no traceback."""
+    program = [sys.executable, "-c", "from setwright.cli.main import main; main()", *words.split()]
+    with subprocess.Popen(
+        program, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as child:
+        child.stdout.close()
+        child.stdin.write(json.dumps(hello(3)) + "\n")
+        child.stdin.close()
+        err = child.stderr.read()
+    assert "Traceback" not in err
+    assert "Exception ignored" not in err
+    assert child.returncode in (2, 141)

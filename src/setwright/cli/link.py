@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json, system_of, units_option
+from setwright.cli.asked import json_option, leave_quietly, say, say_json, system_of, units_option
 from setwright.errors import InputError
 
 NOT_PASSED = 3
@@ -35,7 +35,7 @@ def command(program: str | None, quiet: bool, units: str | None, as_json: bool) 
     show = _nothing if as_json or (quiet and program is None) else say if program else _aside
     tell = None if quiet or as_json else Log(show, system).tell
     if program is None:
-        outcome = link(sys.stdin, _line, tell)
+        outcome = link(sys.stdin, send_line, tell)
     else:
         with started(program) as (lines, send):
             outcome = link(lines, send, tell)
@@ -48,10 +48,19 @@ def command(program: str | None, quiet: bool, units: str | None, as_json: bool) 
     return 0 if outcome.verdict.passed else NOT_PASSED
 
 
-def _line(line: str) -> None:
-    """One line of the protocol, at once."""
-    sys.stdout.write(line + "\n")
-    sys.stdout.flush()
+def send_line(line: str) -> None:
+    """Send one line of the protocol at once.
+
+    Args:
+        line: without its end.
+    Raises: BrokenPipeError where nobody reads any more.
+    """
+    try:
+        sys.stdout.write(line + "\n")
+        sys.stdout.flush()
+    except BrokenPipeError:
+        leave_quietly()
+        raise
 
 
 def _aside(text: str) -> None:

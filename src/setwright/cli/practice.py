@@ -6,7 +6,8 @@ import sys
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json, system_of, units_option
+from setwright.cli.asked import PIPE_CLOSED, json_option, say, say_json, system_of, units_option
+from setwright.cli.link import send_line
 from setwright.errors import InputError
 
 NOT_PASSED = 3
@@ -36,7 +37,10 @@ def command(
             raise InputError("--serve goes alone or with --told; leave --seed, --auto and --json out.")
         from setwright.bench.training import serve_practice
 
-        serve_practice(served, sys.stdin, _line, told)
+        try:
+            serve_practice(served, sys.stdin, send_line, told)
+        except BrokenPipeError:
+            return PIPE_CLOSED
         return 0
     if as_json and not auto:
         raise InputError("--json goes with --auto; a lesson is typed and read.")
@@ -61,9 +65,3 @@ def command(
         done = alone(number, told, Log(say, system).tell)
         say("\n".join(alone_lines(done, system)))
     return 0 if done.verdict.passed else NOT_PASSED
-
-
-def _line(line: str) -> None:
-    """One line, at once."""
-    sys.stdout.write(line + "\n")
-    sys.stdout.flush()

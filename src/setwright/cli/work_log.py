@@ -96,7 +96,7 @@ def heard_lines(answers: Sequence[Heard], system: System) -> list[str]:
     """
     pitches = [f"string {one.string} {_pitch(one.answer)}" for one in answers if one.answer and one.do == "pitch"]
     pitches += [f"string {one.string} slack" for one in answers if one.do == "pitch" and not one.answer]
-    tuned = [f"string {one.string} now {_pitch(one.answer)}" for one in answers if one.do == "tune" and one.answer]
+    tuned = [f"string {one.string} now {_pitch(one.answer)}" for one in answers if one.do == "tune"]
     gaps = [_length(one.answer, system) for one in answers if one.do == "gap"]
     claws = [_length(one.answer, system) for one in answers if one.do == "claw_distance"]
     parts = pitches + tuned
@@ -149,8 +149,7 @@ def verdict_lines(judged: Judged, ended: str, reason: str, cost: Cost, system: S
         rows.append(("strings", " ".join(signed_cents(c, 0.1) for c in judged.cents) + " c off"))
     if judged.peak is not None:
         rows.append(("highest", f"{signed_cents(judged.peak, 1.0)} c over a string's own pitch on the way"))
-    spent = (
-        f"{cost.tunings} tunings, {cost.claws} setting{'s' * (cost.claws != 1)} of the claw, {cost.readings} readings"
-    )
+    words = (("tuning", "", cost.tunings), ("setting", " of the claw", cost.claws), ("reading", "", cost.readings))
+    spent = ", ".join(f"{count} {one}{'s' * (count != 1)}{of}" for one, of, count in words)
     rows.append(("asked", spent + (f", {judged.minutes:.0f} min" if judged.minutes is not None else "")))
     return section("at the end", columns(rows, gap=3) + (["", *labelled("", sentence(reason), 2, 0)] if reason else []))
