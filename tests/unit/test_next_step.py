@@ -303,6 +303,17 @@ def test_hardware_comes_first_in_the_order_of_the_plan_with_what_is_left(kestrel
     assert (said.kind, said.advice.do) == ("balance", "read")
 
 
+@pytest.mark.slow
+def test_strings_set_on_the_wedge_are_not_expected_again(kestrel):
+    todo = hardware(settle_found(problem_from(kestrel)))
+    lines = [f"did step {step.key}" for step in todo.steps]
+    lines += [*(f"read pitch string {i} = -300 c ± 0.4 c" for i in range(1, 7)), "did wedge in at 2.6 mm"]
+    for left in range(6, 2, -1):
+        said = next_for(kestrel, journal(*lines))
+        assert (said.advice.do, said.expected) == ("tune", left)
+        lines.append(f"did tune string {said.advice.string + 1} to {said.advice.hertz:.6f} Hz")
+
+
 def test_a_step_no_plan_has_is_refused(kestrel):
     with pytest.raises(InputError, match="#1: no step is called 'polish'"):
         next_for(kestrel, journal("did step polish"))
