@@ -21,6 +21,7 @@ COMMANDS = {
     "strings": ("setwright.cli.strings", "tension, strength and stretch of a set of strings"),
     "next": ("setwright.cli.next", "the one next step, by what the journal says was done and read"),
     "log": ("setwright.cli.log", "the journal of a job: what was done and read"),
+    "bar-test": ("setwright.cli.bar_test", "whether the bar comes back to pitch, and if not, what holds it"),
     "practice": ("setwright.cli.practice", "an instrument to practise on, with nothing in hand"),
     "link": ("setwright.cli.link", "the whole job on an instrument that answers, over the line protocol"),
     "schema": ("setwright.cli.schema", "JSON Schema of the instrument file or the job file"),
