@@ -7,7 +7,9 @@ string that stretched or slipped is flat by s_j after both. With A the pitches p
 
     (dive - pull) / 2 = A [m, n_1 .. n_S],    (dive + pull) / 2 = -B s - A h,    |h| <= [m, n].
 
-h says where between the two rest points the strings stood when they were read before; it is taken as evenly spread.
+h says where between the two rest points the plate and each string stood when they were read before. A string tuned up
+stands at one end, so h counts as noise with the largest variance it can have; a full dive and a full pull before the
+first reading, and strokes as far as the bar goes, keep |h| <= [m, n] true.
 S readings meet S + 1 unknowns, so each has a half-normal prior, and the most probable values that are not negative are
 found by trying every set of causes. A small cause shared by all strings is therefore put down to the knife edge.
 """
@@ -30,8 +32,8 @@ MOMENT_STEP = 1e-4  # N m
 LENGTH_STEP = 1e-6  # 1, share of the unstretched length
 MOST_STRINGS = 12
 MOST_CENTS = 100.0
+FAR = 4.0  # standard deviations of chi-squared beyond which the causes do not explain what was read
 SURE = 1.645  # standard uncertainties on one side: 95 %
-EVEN = 1.0 / 3.0  # variance of an even spread over -1 to 1
 Sure = Literal["yes", "perhaps", "no"]
 Kind = Literal["stretch", "slot", "knife"]
 
@@ -42,10 +44,10 @@ class Cause:
 
     kind: Kind
     string: int | None  # from 1, the thinnest; None for the knife edge
-    cents: float  # it moves its string by this (the knife edge: the string it moves most)
+    cents: float  # slot, knife edge: between the two rest points, of the string moved most; stretch: flat by this
     sd: float  # cents, standard uncertainty before what is negative is cut off
     moment: float | None  # N m, of the knife edge
-    matters: Sure  # whether it is more than the tolerance
+    matters: Sure  # whether it is more than the tolerance; never "yes" where the causes do not fit what was read
 
 
 @dataclass(frozen=True)
@@ -132,17 +134,26 @@ def diagnose(
     apart, middle = (dive - pull) / 2.0, (dive + pull) / 2.0
     noise = np.eye(count) * sd**2
     amount, spread = held(pattern, apart, noise / 2.0, scale)  # the reading before falls out of the difference
-    where = (pattern * (EVEN * amount**2)) @ pattern.T
+    where = (pattern * amount**2) @ pattern.T
     unsure = noise * 1.5 + where
     given, given_spread = held(-own, middle, unsure, scale[1:])
     left = np.array([apart - pattern @ amount, middle + own @ given])
     misfit = 2.0 * np.sum(left[0] ** 2) / sd**2 + left[1] @ np.linalg.solve(unsure, left[1])
-    causes = [
-        *(_string("stretch", j, given[j], given_spread[j, j], tolerance) for j in range(count)),
-        *(_string("slot", j, amount[j + 1], spread[j + 1, j + 1], tolerance) for j in range(count)),
-        _knife(float(amount[0]), float(spread[0, 0]), float(np.abs(knife).max()), tolerance),
-    ]
-    return Diagnosis(tuple(causes), left, bool(misfit <= 2 * count + 4.0 * np.sqrt(4.0 * count)))
+    fits = bool(misfit <= 2 * count + FAR * np.sqrt(4.0 * count))
+    sizes = np.concatenate([given, 2.0 * amount[1:], [2.0 * amount[0] * np.abs(knife).max()]])
+    sds = np.sqrt(np.concatenate([np.diagonal(given_spread), 4.0 * np.diagonal(spread)[1:], [4.0 * spread[0, 0]]]))
+    sds[-1] *= np.abs(knife).max()
+    strings: list[int | None] = [*range(1, count + 1)]
+    each: list[Kind] = ["stretch", "slot"]
+    kinds: list[Kind] = [kind for kind in each for _ in strings]
+    kinds.append("knife")
+    causes = tuple(
+        Cause(
+            kind, j, float(c), float(u), None if j else float(amount[0]), _matters(float(c), float(u), tolerance, fits)
+        )
+        for kind, j, c, u in zip(kinds, [*strings, *strings, None], sizes, sds, strict=True)
+    )
+    return Diagnosis(causes, left, fits)
 
 
 def _checked(count: int, dive: Array, pull: Array, sd: float, tolerance: float) -> None:
@@ -164,17 +175,7 @@ def _checked(count: int, dive: Array, pull: Array, sd: float, tolerance: float) 
         raise InputError(f"tolerance is {tolerance:g} c; write more than 0 and up to 50 c.")
 
 
-def _string(kind: Kind, index: int, amount: float, variance: float, tolerance: float) -> Cause:
-    sd = float(np.sqrt(variance))
-    return Cause(kind, index + 1, float(amount), sd, None, _matters(float(amount), sd, tolerance))
-
-
-def _knife(moment: float, variance: float, per_moment: float, tolerance: float) -> Cause:
-    size, sd = moment * per_moment, float(np.sqrt(variance)) * per_moment
-    return Cause("knife", None, size, sd, moment, _matters(size, sd, tolerance))
-
-
-def _matters(size: float, sd: float, tolerance: float) -> Sure:
+def _matters(size: float, sd: float, tolerance: float, fits: bool) -> Sure:
     if size <= tolerance:
         return "no"
-    return "yes" if size - SURE * sd > tolerance else "perhaps"
+    return "yes" if fits and size - SURE * sd > tolerance else "perhaps"
