@@ -32,7 +32,7 @@ def test_dip_stays_between_rest_and_amplitude(u, place, pulled):
     assert_allclose(cl.dip(u, 1.0 - place, "towards"), cl.dip(u, place, "away"), atol=1e-12)
 
 
-@given(st.floats(0.01, 5.0), st.floats(0.05, 0.95), st.floats(0.2, 0.9), st.floats(40.0, 150.0))
+@given(st.floats(0.01, 3.5), st.floats(0.05, 0.95), st.floats(0.2, 0.9), st.floats(40.0, 150.0))
 def test_force_and_amplitude_invert(force, place, length, tension):
     assert_allclose(cl.pluck_force(cl.pluck_amplitude(force, place, length, tension), place, length, tension), force)
 
