@@ -143,7 +143,7 @@ def test_where_nothing_can_be_explained_the_work_goes_on(monkeypatch):
     def broken(*_):
         raise ArithmeticError("nothing fits")
 
-    monkeypatch.setattr("setwright.bench.practising.read", broken)
+    monkeypatch.setattr("setwright.bench.practising.taken_in", broken)
     out, code = lesson(
         "gap", "", "gap", "pitch 1", "claw", "bar", "tune 6 77.5", "claw in 1/8", "wedge 2.4 mm", "wedge out", "done",
     )  # fmt: skip

@@ -11,15 +11,16 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from setwright.errors import FileFormatError, SetwrightError
+from setwright.errors import FileFormatError
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.settings import Settings
 from setwright.instrument.told import believed, traits_told
 from setwright.instrument.traits import Traits, array
-from setwright.planning import tracking
-from setwright.planning.explaining import read
-from setwright.planning.guide import Advice, Course, Goal, next_step
-from setwright.planning.scenes import Seen
+from setwright.physics.pitch import cents
+from setwright.planning import course, tracking
+from setwright.planning.course import Course, Goal
+from setwright.planning.guide import Advice, next_step
+from setwright.planning.scenes import SILENT, Seen
 
 HEARD = 0.3  # cents, what the model leaves out of a pitch, beside the tuner's own uncertainty
 FAR, FAR_OFF = 300.0, 0.01  # cents; share of a pitch's way beyond that which the model may miss
@@ -128,86 +129,88 @@ def guided(job: Told, on: Answering, say: Callable[[Advice, Course], None] | Non
         say: called with every step before it is done.
     Returns: the last step ("done" when all is inside) and where the work stands.
     """
-    course = _first(job, on)
+    now = as_found(job, on)
     taken: list[Advice] = []
     for _ in range(MOST):
-        advice = next_step(course)
+        advice = next_step(now)
         taken.append(advice)
         if say is not None:
-            say(advice, course)
+            say(advice, now)
         if advice.do == "done":
             break
-        course = _do(job, on, course, advice)
-    return Done(taken[-1], course, tuple(taken))
+        now = done_step(job, on, now, advice)
+    return Done(taken[-1], now, tuple(taken))
 
 
-def _first(job: Told, on: Answering) -> Course:
-    """Everything as found, before anything is touched."""
+def as_found(job: Told, on: Answering) -> Course:
+    """Everything as found, before anything is touched.
+
+    Args:
+        job: from `told`.
+        on: the instrument.
+    Returns: where the work stands.
+    """
     count = job.traits.string_count
     hertz = np.array([on.pitch(i + 1) for i in range(count)])
-    for i in np.flatnonzero(hertz <= 1.0):  # a slack string is brought to where it can be heard
+    for i in np.flatnonzero(hertz <= SILENT):  # a slack string is brought to where it can be heard
         hertz[i] = on.tune(int(i) + 1, float(job.goal.hertz[i]) * 2.0 ** (-500 / 1200))
     low = float(tilt_limits(job.traits, job.settings)[0])
     picture = tracking.begin(job.traits, believed(job.traits), job.settings, hertz, job.knife, low)
-    seen = [_heard(job, i, float(f)) for i, f in enumerate(hertz)]
+    seen = [pitch_heard(job, i, float(f)) for i, f in enumerate(hertz)]
     seen += [Seen("rear gap", on.gap(), job.gap_sd), *(Seen("claw", on.claw_distance(), job.claw_sd) for _ in range(3))]
-    update = read(picture, tuple(seen))
-    return Course(update.picture, job.goal, (True,) * count, 1, 3, update.free)
+    return course.taken_in(course.begun(picture, job.goal), tuple(seen))
 
 
-def _heard(job: Told, string: int, hertz: float) -> Seen:
-    """A pitch, less to be trusted the farther it lies from the one the string is made for."""
-    away = 1200.0 * abs(float(np.log2(hertz / job.goal.hertz[string])))
+def pitch_heard(job: Told, string: int, hertz: float) -> Seen:
+    """A pitch, less to be trusted the farther it lies from the one the string is made for.
+
+    Args:
+        job: from `told`.
+        string: 0 = thinnest.
+        hertz: as heard [Hz].
+    Returns: the reading.
+    """
+    away = abs(float(cents(hertz, job.goal.hertz[string])))
     return Seen("pitch", hertz, float(np.hypot(job.pitch_sd, FAR_OFF * max(away - FAR, 0.0))), string)
 
 
-def _do(job: Told, on: Answering, course: Course, advice: Advice) -> Course:
-    """One step done, and what it showed taken in."""
-    nothing = (False,) * len(course.heard)
+def done_step(job: Told, on: Answering, now: Course, advice: Advice) -> Course:
+    """One step done, and what it showed taken in.
+
+    Args:
+        job: from `told`.
+        on: the instrument.
+        now: where the work stands.
+        advice: the step.
+    Returns: where it stands then.
+    """
     if advice.do == "read":
-        return _read(job, on, course, advice.strings)
-    after = replace(course, heard=nothing, gap_read=0, claw_read=0)
+        return _read(job, on, now, advice.strings)
     if advice.do == "tune":
         assert advice.string is not None
         assert advice.hertz is not None
-        heard = on.tune(advice.string + 1, advice.hertz)
-        picture = tracking.tuned(course.picture, advice.string, heard)
-        update = read(picture, (_heard(job, advice.string, heard),))
-        mine = tuple(i == advice.string for i in range(len(nothing)))
-        return replace(after, picture=update.picture, heard=mine, tunings=course.tunings + 1)
+        hertz = on.tune(advice.string + 1, advice.hertz)
+        after = course.tuned(now, advice.string, hertz)
+        after = course.taken_in(after, (pitch_heard(job, advice.string, hertz),))
+        return replace(after, free=now.free)  # one pitch alone does not tell
     if advice.do == "claw":
         assert advice.turns is not None
         on.claw(advice.turns)
-        return replace(after, picture=tracking.turned(course.picture, advice.turns), claws=course.claws + 1)
-    settings = course.picture.settings
+        return course.turned(now, advice.turns)
+    settings = now.picture.settings
     if advice.do == "wedge":
         on.wedge(advice.gap)
         settings = replace(settings, prop=array(np.nan if advice.gap is None else advice.gap))
     else:
         on.attitude(next(name for name, ours in NAMES.items() if ours == job.goal.attitude))
         settings = replace(settings, attitude=job.goal.attitude)
-    return replace(after, picture=tracking.changed(course.picture, settings))
+    return course.changed(now, settings)
 
 
-def _read(job: Told, on: Answering, course: Course, strings: tuple[int, ...]) -> Course:
-    seen = []
-    for i in strings:
-        hertz = on.pitch(i + 1)
-        if hertz > 1.0:
-            seen.append(_heard(job, i, hertz))
-    gaps, claws = (GAPS, CLAWS) if course.free else (0, 0)
+def _read(job: Told, on: Answering, now: Course, strings: tuple[int, ...]) -> Course:
+    hertz = [(i, on.pitch(i + 1)) for i in strings]
+    seen = [pitch_heard(job, i, f) for i, f in hertz if f > SILENT]
+    gaps, claws = (GAPS, CLAWS) if now.free else (0, 0)
     seen += [Seen("rear gap", on.gap(), job.gap_sd) for _ in range(gaps)]
     seen += [Seen("claw", on.claw_distance(), job.claw_sd) for _ in range(claws)]
-    update = read(course.picture, tuple(seen))
-    heard = tuple(h or i in strings for i, h in enumerate(course.heard))
-    return replace(
-        course,
-        picture=update.picture,
-        heard=heard,
-        gap_read=course.gap_read + gaps,
-        claw_read=course.claw_read + claws,
-        free=update.free,
-    )
-
-
-__all__ = ["Answering", "Done", "SetwrightError", "Told", "guided", "told"]
+    return course.taken_in(now, tuple(seen), plucked=strings)

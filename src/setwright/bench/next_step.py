@@ -8,18 +8,21 @@ from typing import Literal
 
 import numpy as np
 
+from setwright.bench.guided import HEARD, KNIFE
 from setwright.bench.journals import open_journal
 from setwright.bench.plans import problem_from
 from setwright.bench.progress import applied, work_left
-from setwright.bench.replay import HEARD, USUAL, Balance, Start, replayed
+from setwright.bench.replay import USUAL, Balance, Start, replayed
 from setwright.instrument.jobfile import Job, read_job
 from setwright.instrument.prior import Prior
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, array
 from setwright.metrology.gauges import gauge_named
+from setwright.metrology.reading import combined_uncertainty, gauge_uncertainty
 from setwright.physics.pitch import CENTS_PER_LOG
+from setwright.planning.course import Course, Goal
 from setwright.planning.found import settle_found
-from setwright.planning.guide import NEAR, SILENT, Advice, Course, Goal, end_state, here, next_step, sounding
+from setwright.planning.guide import NEAR, SILENT, Advice, end_state, here, next_step, sounding
 from setwright.planning.hardware import Hardware, hardware
 from setwright.planning.plan import Step
 from setwright.planning.targets import Problem
@@ -28,7 +31,6 @@ from setwright.planning.worth import Worth, most_telling
 from setwright.records.entries import Entry, live
 
 Kind = Literal["hardware", "balance", "strings", "done"]
-KNIFE = 0.002  # N m, standard uncertainty of a knife edge nobody has said anything about; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -202,8 +204,7 @@ def _doubted(course: Course) -> list[str]:
 def _usual() -> tuple[float, float, float]:
     """Standard uncertainties of one reading by the usual gauges: cents, m, m."""
     pitch, gap, claw = (gauge_named(USUAL[name]) for name in ("pitch", "rear gap", "claw distance"))
-    sd = [float(np.hypot(one.repeatability, one.resolution / np.sqrt(12.0))) for one in (pitch, gap, claw)]
-    return float(np.hypot(sd[0], HEARD)), sd[1], sd[2]
+    return combined_uncertainty(gauge_uncertainty(pitch), HEARD), gauge_uncertainty(gap), gauge_uncertainty(claw)
 
 
 def _strings(problem: Problem, entries: Sequence[Entry]) -> Next:

@@ -9,20 +9,18 @@ from typing import Any
 
 import numpy as np
 
-from setwright.bench.guided import Told, _do, _first, _heard, told
+from setwright.bench.guided import Told, as_found, done_step, pitch_heard, told
 from setwright.bench.training import first_line
 from setwright.bench.working import Cost, Ended, Recorded, RefusedError, Step, Tell, cost, work
 from setwright.errors import InputError, SetwrightError
-from setwright.planning import tracking
-from setwright.planning.explaining import read
-from setwright.planning.guide import Advice, Course, Goal, next_step
-from setwright.planning.scenes import Seen
+from setwright.planning.course import Course, Goal, changed, taken_in
+from setwright.planning.guide import Advice, next_step
+from setwright.planning.scenes import SILENT, Seen
 from setwright.practice.instrument import Practice, Verdict
 from setwright.practice.unveiled import Unveiled, unveiled
 
 SEEDS = 100_000  # one of which is drawn where none is given
 LEAST, MOST = 0.5, 1.5  # of a string's wanted pitch: what it may be tuned to by hand
-SILENT = 1.0  # Hz
 
 
 @dataclass(frozen=True)
@@ -110,7 +108,7 @@ def begin(seed: int, path: str | None = None) -> Lesson:
     """
     first, practice = _instrument(seed, path)
     job, on = told(first), Recorded(practice)
-    return Lesson(first, practice, on, job, _first(job, on))
+    return Lesson(first, practice, on, job, as_found(job, on))
 
 
 def advised(lesson: Lesson) -> tuple[Advice | None, str]:
@@ -143,7 +141,7 @@ def follow(lesson: Lesson, advice: Advice) -> Lesson:
     if course is None:
         _bare(lesson.on, advice)
         return lesson
-    return _learned(lesson, lambda: _do(lesson.job, lesson.on, course, advice))
+    return _learned(lesson, lambda: done_step(lesson.job, lesson.on, course, advice))
 
 
 def _check_tuning(goal: Goal, advice: Advice) -> None:
@@ -188,7 +186,7 @@ def hear(lesson: Lesson, strings: tuple[int, ...]) -> Lesson:
     Raises: InputError for a string that is not there or a limit reached.
     """
     hertz = [(i, lesson.on.pitch(i + 1)) for i in strings]
-    seen = tuple(_heard(lesson.job, i, f) for i, f in hertz if f > SILENT)
+    seen = tuple(pitch_heard(lesson.job, i, f) for i, f in hertz if f > SILENT)
     return _taken(lesson, seen)
 
 
@@ -219,19 +217,7 @@ def _taken(lesson: Lesson, seen: tuple[Seen, ...]) -> Lesson:
     if course is None or not seen:
         return lesson
 
-    def take() -> Course:
-        update = read(course.picture, seen)
-        strings = {one.string for one in seen if one.kind == "pitch"}
-        return replace(
-            course,
-            picture=update.picture,
-            heard=tuple(was or i in strings for i, was in enumerate(course.heard)),
-            gap_read=course.gap_read + sum(one.kind == "rear gap" for one in seen),
-            claw_read=course.claw_read + sum(one.kind == "claw" for one in seen),
-            free=update.free,
-        )
-
-    return _learned(lesson, take)
+    return _learned(lesson, lambda: taken_in(course, seen))
 
 
 def use_bar(lesson: Lesson, rad: float) -> Lesson:
@@ -247,13 +233,7 @@ def use_bar(lesson: Lesson, rad: float) -> Lesson:
     course = lesson.course
     if course is None:
         return lesson
-    silent = (False,) * len(course.heard)
-
-    def after() -> Course:
-        picture = tracking.changed(course.picture, course.picture.settings)
-        return replace(course, picture=picture, heard=silent, gap_read=0, claw_read=0)
-
-    return _learned(lesson, after)
+    return _learned(lesson, lambda: changed(course, course.picture.settings))
 
 
 @dataclass(frozen=True)

@@ -8,29 +8,27 @@ harmonics.
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from setwright.bench.guided import HEARD
 from setwright.errors import InputError
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.prior import Prior
 from setwright.instrument.settings import ATTITUDES, Settings
 from setwright.instrument.traits import Array, Traits, array
 from setwright.metrology.gauges import gauge_named
-from setwright.metrology.reading import combined_uncertainty
-from setwright.physics.pitch import CENTS_PER_LOG
-from setwright.planning import tracking
-from setwright.planning.explaining import read
-from setwright.planning.guide import Course, Goal
+from setwright.metrology.reading import gauge_uncertainty
+from setwright.physics.pitch import CENTS_PER_LOG, cents
+from setwright.planning import course, tracking
+from setwright.planning.course import Course, Goal
 from setwright.planning.scenes import Kind, Seen
 from setwright.planning.targets import spring_mask
 from setwright.records.entries import Entry, Value
 
-HEARD = 0.3  # cents, what the model leaves out of a pitch, beside the tuner's own uncertainty
 FAR_OFF = 0.005  # share of a pitch's way to the wanted one that the model may miss
 SET_BY_EAR = 2.0  # cents, of a string brought to a pitch whose rest nobody wrote down; common practice, no source
 ONE_SIDE = 1e-4  # m, how far one side's gap may be off the mean of both; common practice, no source
@@ -107,27 +105,17 @@ def taken_in(balance: Balance, entries: Sequence[Entry]) -> Balance:
 
 def _flushed(balance: Balance) -> Balance:
     """Pending readings taken in; the picture begun where every string has been heard."""
-    course, pending = balance.course, balance.pending
+    now, pending = balance.course, balance.pending
     if not pending:
         return balance
-    if course is None:
+    if now is None:
         if np.isnan(balance.heard).any():
             return balance
         start = balance.start
         low = float(tilt_limits(start.traits, balance.settings)[0])
         picture = tracking.begin(start.traits, start.known, balance.settings, balance.heard, start.knife, low)
-        course = Course(picture, start.goal, (False,) * len(balance.heard), 0, 0, False)
-    update = read(course.picture, pending)
-    strings = {one.string for one in pending if one.kind == "pitch"}
-    course = replace(
-        course,
-        picture=update.picture,
-        free=update.free,
-        heard=tuple(h or i in strings for i, h in enumerate(course.heard)),
-        gap_read=course.gap_read + sum(one.kind == "rear gap" for one in pending),
-        claw_read=course.claw_read + sum(one.kind == "claw" for one in pending),
-    )
-    return replace(balance, course=course, pending=())
+        now = course.begun(picture, start.goal)
+    return replace(balance, course=course.taken_in(now, pending), pending=())
 
 
 def _reading(balance: Balance, entry: Entry) -> Balance:
@@ -190,7 +178,7 @@ def _seen(balance: Balance, entry: Entry) -> Seen:
 
 def _pitch(balance: Balance, string: int, hertz: float, sd: float, number: int) -> Seen:
     """A pitch, less to be trusted the farther it lies from the one the string is made for."""
-    away = CENTS_PER_LOG * abs(math.log(hertz / float(balance.start.goal.hertz[string])))
+    away = abs(float(cents(hertz, balance.start.goal.hertz[string])))
     return Seen("pitch", hertz, float(np.hypot(np.hypot(sd, HEARD), FAR_OFF * away)), string, number)
 
 
@@ -208,7 +196,7 @@ def _uncertainty(what: str, value: Value, gauge: str) -> float:
     if gauge or _PLUS_MINUS.search(value.written):
         return own
     usual = gauge_named(USUAL[what])
-    return float(max(own, combined_uncertainty(usual.repeatability, usual.resolution / math.sqrt(12.0))))
+    return float(max(own, gauge_uncertainty(usual)))
 
 
 def _hertz(value: Value, balance: Balance, string: int) -> float:
@@ -234,20 +222,18 @@ def _done(balance: Balance, entry: Entry) -> Balance:
     if entry.what == "tune":
         return _tuned(balance, entry)
     settings = moved(balance.start.traits, balance.settings, entry, balance.start.goal.gap)
-    course = balance.course
-    if _slackened(entry, course):
+    now = balance.course
+    if _slackened(entry, now):
         none = np.full(len(balance.heard), np.nan)
         return replace(balance, settings=settings, heard=none, pending=(), course=None)
     if entry.what in ("nut", "step"):
         return balance
-    if course is None:
+    if now is None:
         return replace(balance, settings=settings, pending=())
-    after = replace(course, heard=(False,) * len(course.heard), gap_read=0, claw_read=0)
-    if entry.what == "claw":
-        aside = replace(course.picture, settings=settings)
-        after = replace(after, picture=tracking.turned(aside, 0.0), claws=course.claws + 1)
+    if entry.what == "claw":  # the screws may have been turned by different amounts: moved here, only the slip is told
+        after = course.turned(replace(now, picture=replace(now.picture, settings=settings)), 0.0)
     else:
-        after = replace(after, picture=tracking.changed(course.picture, settings))
+        after = course.changed(now, settings)
     return replace(balance, settings=settings, course=after)
 
 
@@ -269,17 +255,8 @@ def _tuned(balance: Balance, entry: Entry) -> Balance:
     heard = balance.heard.copy()
     heard[string] = hertz
     seen = _pitch(balance, string, hertz, sd, entry.number)
-    course = balance.course
-    if course is not None:
-        course = replace(
-            course,
-            picture=tracking.tuned(course.picture, string, hertz),
-            heard=(False,) * len(heard),
-            gap_read=0,
-            claw_read=0,
-            tunings=course.tunings + 1,
-        )
-    return replace(balance, heard=heard, pending=(seen,), course=course)
+    now = None if balance.course is None else course.tuned(balance.course, string, hertz)
+    return replace(balance, heard=heard, pending=(seen,), course=now)
 
 
 def moved(traits: Traits, settings: Settings, entry: Entry, gap: float) -> Settings:

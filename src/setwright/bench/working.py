@@ -10,7 +10,8 @@ import numpy as np
 
 from setwright.bench.guided import Answering, Told, guided
 from setwright.errors import FileFormatError, InputError, SetwrightError
-from setwright.planning.guide import Advice, Course
+from setwright.planning.course import Course
+from setwright.planning.guide import Advice
 
 Asked = Literal["pitch", "tune", "claw", "gap", "claw_distance", "wedge", "attitude", "bar"]
 Ended = Literal["done", "refused", "steps used up", "stuck"]

@@ -9,7 +9,7 @@ from setwright.bench.working import Cost
 from setwright.cli.layout import columns, section
 from setwright.cli.words import note, number
 from setwright.cli.work_log import Judged, verdict_lines
-from setwright.planning.guide import Goal
+from setwright.planning.course import Goal
 from setwright.practice.instrument import Verdict
 from setwright.practice.unveiled import Unveiled
 from setwright.units.show import MINUS, System, show_value

@@ -20,6 +20,7 @@ from setwright.metrology.reading import (
     State,
     combined_uncertainty,
     effective_resolution,
+    gauge_uncertainty,
     mean_of,
     reading_uncertainty,
     resolution_uncertainty,
@@ -29,4 +30,4 @@ from setwright.metrology.reading import (
 __all__ = ["ATTITUDES", "GAUGES", "QUANTITIES", "Conformity", "Convention", "Gauge", "Place", "Quantity", "Reading"]
 __all__ += ["State", "Tolerance", "Verdict", "combined_uncertainty", "conformance_probability", "decide", "doubt"]
 __all__ += ["effective_resolution", "gauge_named", "mean_of", "quantity_named", "question", "reading_uncertainty"]
-__all__ += ["resolution_uncertainty", "take", "tolerance_about"]
+__all__ += ["gauge_uncertainty", "resolution_uncertainty", "take", "tolerance_about"]

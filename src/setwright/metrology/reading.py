@@ -137,6 +137,14 @@ def combined_uncertainty(*parts: float) -> float:
     return math.hypot(*parts)
 
 
+def gauge_uncertainty(gauge: Gauge) -> float:
+    """Standard uncertainty of one reading by a gauge, its resolution and the hand in quadrature (eqs. (7) and (10)).
+
+    gauge: any. Returns u in the SI unit of its kind (cents for a tuner).
+    """
+    return combined_uncertainty(gauge.repeatability, resolution_uncertainty(gauge.resolution))
+
+
 def mean_of(values: Sequence[float]) -> tuple[float, float]:
     """Mean of repeated readings and its standard uncertainty: JCGM 100:2008 4.2.1 eq. (3), 4.2.3 eq. (5).
 

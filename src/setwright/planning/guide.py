@@ -27,6 +27,7 @@ from setwright.physics.balance import (
     unstretched_lengths,
 )
 from setwright.physics.pitch import CENTS_PER_LOG
+from setwright.planning.course import Course, Goal
 from setwright.planning.scenes import fan, slopes
 from setwright.planning.tracking import Picture, expected, firm, lay_out, resting, steps
 
@@ -46,32 +47,6 @@ SILENT = 1.0  # Hz
 WANDERS = 0.3  # cents a pitch may change by itself until the instrument is handed over; common practice, no source
 HAIR = 1.0  # cents, a string this near its length has been set already
 HELD_BACK = 2  # thinnest strings that come up only once the plate floats
-
-
-@dataclass(frozen=True)
-class Goal:
-    """What is wanted at the end."""
-
-    hertz: Array  # (S)
-    pitch_tolerance: float  # cents
-    gap: float  # m
-    gap_tolerance: float  # m
-    attitude: str = "playing"
-    peak: float = 50.0  # cents a string may stand above its final pitch on the way
-
-
-@dataclass(frozen=True)
-class Course:
-    """Where the work stands."""
-
-    picture: Picture
-    goal: Goal
-    heard: tuple[bool, ...]  # per string: since anything was last changed
-    gap_read: int  # times, since then
-    claw_read: int
-    free: bool  # whether the plate was last taken to touch no stop
-    claws: int = 0  # settings of the claw so far
-    tunings: int = 0
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from setwright.instrument.traits import Array
-from setwright.planning.guide import Course, end_state
+from setwright.planning.course import Course
+from setwright.planning.guide import end_state
 from setwright.planning.scenes import SILENT, fan, slopes
 from setwright.planning.tracking import expected, firm, resting, steps
 
