@@ -9,6 +9,7 @@ import pytest
 from scipy.optimize import least_squares
 
 from setwright.bench.guided import guided
+from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.traits import array
 from setwright.planning import explaining, scenes, tracking
 from setwright.planning.explaining import explained, read
@@ -29,7 +30,7 @@ def some(twin, *, gaps=2, claws=1, strings=range(6)):
 def begun(twin) -> Picture:
     hertz = np.array([twin.pitch(i + 1) for i in range(6)])
     noted = replace(twin.job.settings, claw=np.full(2, float(twin.settings.claw.mean())))
-    low = float(tracking.tilt_limits(twin.job.traits, noted)[0])
+    low = float(tilt_limits(twin.job.traits, noted)[0])
     return tracking.begin(twin.job.traits, twin.known, noted, hertz, twin.job.knife, low)
 
 
@@ -245,7 +246,7 @@ def test_a_decked_plate_is_heard_on_its_stop_and_presses():
     assert update.picture.scenes[-1].stop == LOWER
     assert len(update.picture.pressed) == 1
     moment = update.picture.pressed[0]
-    low = float(tracking.tilt_limits(tracking.most_likely(update.picture), update.picture.settings)[0])
+    low = float(tilt_limits(tracking.most_likely(update.picture), update.picture.settings)[0])
     assert update.picture.tilt == pytest.approx(low, abs=2e-3)
     assert np.count_nonzero(moment.slope) > 5
 

@@ -18,7 +18,7 @@ from setwright.errors import InputError
 from setwright.instrument.jobfile import read_job
 from setwright.instrument.told import believed
 from setwright.planning.found import settle_found
-from setwright.planning.guide import end_state, next_step
+from setwright.planning.guide import end_state, next_step, view
 from setwright.planning.hardware import hardware
 from setwright.planning.plan import Amount, Step
 from setwright.planning.tracking import firm
@@ -379,7 +379,7 @@ def test_settings_as_planned_where_a_step_is_only_said_to_be_done(kestrel):
 def test_the_promised_narrowing_is_what_such_a_reading_does(practised):
     job, lines = practised
     balance = replayed(start_for(job), journal(*lines, "did claw in 1/8 turn"))
-    told = most_telling(balance.course, 1e4, 1.0, 5e-5)
+    told = most_telling(view(balance.course), 1e4, 1.0, 5e-5)
     assert (told.what, told.string) == ("claw distance", None)
     place = 1e3 * (float(balance.settings.claw.mean()) + float(balance.course.picture.mean[-1]))
     line = f"read claw distance = {place:.6f} mm ± 0.05 mm"
@@ -391,4 +391,4 @@ def test_the_promised_narrowing_is_what_such_a_reading_does(practised):
 def test_nothing_helps_where_nothing_is_read_well_enough(practised):
     job, lines = practised
     course = replayed(start_for(job), journal(*lines)).course
-    assert most_telling(course, np.inf, np.inf, np.inf) is None
+    assert most_telling(view(course), np.inf, np.inf, np.inf) is None

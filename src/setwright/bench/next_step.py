@@ -22,11 +22,10 @@ from setwright.metrology.reading import combined_uncertainty, gauge_uncertainty
 from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.planning.course import Course, Goal
 from setwright.planning.found import settle_found
-from setwright.planning.guide import NEAR, SILENT, Advice, end_state, here, next_step, sounding
+from setwright.planning.guide import NEAR, Advice, View, advised, view
 from setwright.planning.hardware import Hardware, hardware
 from setwright.planning.plan import Step
 from setwright.planning.targets import Problem
-from setwright.planning.tracking import firm, lay_out, resting
 from setwright.planning.worth import Worth, most_telling
 from setwright.records.entries import Entry, live
 
@@ -157,8 +156,8 @@ def balanced(balance: Balance) -> Next:
         strings = tuple(int(i) for i in np.flatnonzero(np.isnan(balance.heard)))
         why = "nothing can be worked out before every string has been heard"
         return Next("balance", advice=Advice("read", why, strings=strings), gauges=True, remarks=balance.left_out)
-    advice = next_step(course)
-    standing = _standing(course)
+    seen = view(course)
+    advice, standing = advised(seen), _standing(seen)
     return Next(
         "done" if advice.do == "done" else "balance",
         advice=advice,
@@ -167,28 +166,22 @@ def balanced(balance: Balance) -> Next:
         tunings=course.tunings,
         claw_settings=course.claws,
         expected=0 if advice.do == "done" else int(advice.left) or _to_come(course, standing),
-        worth=None if advice.do == "done" else most_telling(course, *_usual()),
+        worth=None if advice.do == "done" else most_telling(seen, *_usual()),
         remarks=(*balance.left_out, *_doubted(course)),
     )
 
 
-def _standing(course: Course) -> Standing:
-    now = here(replace(course, picture=resting(firm(course.picture))))
-    sd = np.sqrt(np.maximum(np.diag(now.covariance), 0.0))
-    cents, each = (tuple(float(v) for v in row) for row in (now.cents, sd[:-1]))
-    return Standing(cents, each, now.gap, float(sd[-1]), now.chance)
+def _standing(seen: View) -> Standing:
+    now = seen.now
+    cents, each = (tuple(float(v) for v in row) for row in (now.cents, now.sd[:-1]))
+    return Standing(cents, each, now.gap, float(now.sd[-1]), now.chance)
 
 
 def _to_come(course: Course, standing: Standing) -> int:
     """Strings still to be set: on the wedge those whose pegs are not near their end, else those outside."""
     if np.isnan(course.picture.settings.prop):
         return sum(abs(one) > course.goal.pitch_tolerance for one in standing.cents)
-    end, picture = end_state(course).lengths, course.picture
-    now = lay_out(picture, picture.mean[None])[1].unstretched[0]
-    hertz = sounding(picture, np.vstack([now, np.where(np.eye(len(now), dtype=bool), end, now)]))
-    hertz = np.maximum(hertz, SILENT)
-    off = CENTS_PER_LOG * np.log(np.diagonal(hertz[1:]) / hertz[0])
-    return int(np.count_nonzero(np.abs(off) > NEAR))
+    return int(np.count_nonzero(np.abs(View(course).alone[1]) > NEAR))
 
 
 def _doubted(course: Course) -> list[str]:

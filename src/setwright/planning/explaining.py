@@ -97,9 +97,13 @@ def _refitted(update: Update) -> Update:
         line = picture.lines[doubt.scene]
         assert line is not None
         same = [_is_doubted(one, doubt) for one in picture.scenes[doubt.scene].seen]
-        fits = line.values[same.index(True)]
-        doubts.append(replace(doubt, fits=float(np.exp(fits / CENTS_PER_LOG) if doubt.kind == "pitch" else fits)))
+        doubts.append(replace(doubt, fits=_as_read(doubt.kind, line.values[same.index(True)])))
     return replace(update, picture=replace(picture, doubts=tuple(doubts)))
+
+
+def _as_read(kind: str, row: float) -> float:
+    """What a scene's row shows, in the unit it is read in: Hz or m."""
+    return float(np.exp(row / CENTS_PER_LOG) if kind == "pitch" else row)
 
 
 def _with_hindsight(
@@ -323,12 +327,11 @@ def _worst(picture: Picture, frame: _Frame, columns: list[Array], covariance: Ar
         for k, one in enumerate(scene.seen):
             if one.sd < ASIDE * SET_ASIDE[one.kind]:
                 off = value[k] - line.values[k]
-                times = off / np.sqrt(max(noise[k] ** 2 - variance[k], (0.1 * noise[k]) ** 2))
-                apart = off * noise[k] ** 2 / max(noise[k] ** 2 - variance[k], (0.1 * noise[k]) ** 2)
-                if one.kind == "pitch" and abs(apart) < MISHEARD:
+                left = max(noise[k] ** 2 - variance[k], (0.1 * noise[k]) ** 2)
+                if one.kind == "pitch" and abs(off * noise[k] ** 2 / left) < MISHEARD:
                     continue
-                fits = line.values[k] if one.kind != "pitch" else np.exp(line.values[k] / CENTS_PER_LOG)
-                found.append(Doubt(one.kind, i, one.value, float(fits), float(abs(times)), one.string, one.entry))
+                fits, times = _as_read(one.kind, line.values[k]), float(abs(off) / np.sqrt(left))
+                found.append(Doubt(one.kind, i, one.value, fits, times, one.string, one.entry))
     first = frame.parts + frame.pegs
     lead = float(picture.model.traits.claw.lead)
     for turn in range(1, frame.slips):

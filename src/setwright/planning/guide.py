@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -17,19 +18,18 @@ from numpy.typing import NDArray
 
 from setwright.instrument.geometry import edge_gap, tilt_for_gap
 from setwright.instrument.predict import balance_at
-from setwright.instrument.traits import Array, array
+from setwright.instrument.traits import Array
 from setwright.physics.balance import (
     at_pitch,
     equilibrium,
     pegs_fixed,
     pitches,
     repeat,
-    unstretched_lengths,
 )
-from setwright.physics.pitch import CENTS_PER_LOG
+from setwright.physics.pitch import cents
 from setwright.planning.course import Course, Goal
-from setwright.planning.scenes import fan, slopes
-from setwright.planning.tracking import Picture, expected, firm, lay_out, resting, steps
+from setwright.planning.scenes import SILENT, fan, slopes
+from setwright.planning.tracking import Picture, expected, firm, held, lay_out, resting, steps, without_wedge
 
 Do = Literal["read", "attitude", "wedge", "tune", "claw", "done"]
 SURE = 0.97  # chance of being inside everything at which the work is called done
@@ -43,7 +43,6 @@ QUARTER = 0.25  # turn, over which its effect is measured
 WORTH_HEARING = 400.0  # cents below its wanted pitch; a slacker string tells nothing that lasts
 MOST_READ = 8  # readings of the gap in one state, after which more would not help
 HALF = 0.5
-SILENT = 1.0  # Hz
 WANDERS = 0.3  # cents a pitch may change by itself until the instrument is handed over; common practice, no source
 HAIR = 1.0  # cents, a string this near its length has been set already
 HELD_BACK = 2  # thinnest strings that come up only once the plate floats
@@ -81,9 +80,15 @@ class Here:
     cents: Array  # (S) from the wanted pitch
     gap: float  # m
     covariance: Array  # (S + 1, S + 1) cents and m
+    by: Array  # (S + 1, N) by every unknown of the picture
     chance: float  # of all inside
     pitch_chance: float  # of every pitch
     gap_chance: float
+
+    @property
+    def sd(self) -> Array:
+        """(S + 1) standard uncertainties: cents, then the gap's [m]."""
+        return np.asarray(np.sqrt(np.maximum(np.diag(self.covariance), 0.0)))
 
 
 def here(course: Course) -> Here:
@@ -108,11 +113,12 @@ def here(course: Course) -> Here:
     draws = centre + (np.random.default_rng(0).standard_normal((DRAWS, len(scale))) @ root.T) * scale
     fits = np.abs(draws) <= limit
     pitch, whole = np.all(fits[:, :-1], axis=1), np.all(fits, axis=1)
-    return Here(off, gap, covariance, float(whole.mean()), float(pitch.mean()), float(fits[:, -1].mean()))
+    return Here(off, gap, covariance, by, float(whole.mean()), float(pitch.mean()), float(fits[:, -1].mean()))
 
 
 def _cents(hertz: Array, wanted: Array) -> Array:
-    return np.asarray(CENTS_PER_LOG * np.log(np.maximum(hertz, SILENT) / wanted))
+    """Cents from the wanted pitch, a slack string as one of a hertz."""
+    return cents(np.maximum(hertz, SILENT), wanted)
 
 
 @dataclass(frozen=True)
@@ -134,8 +140,7 @@ def end_state(course: Course) -> End:
     """
     picture, goal = course.picture, course.goal
     step = steps(picture)
-    loose = replace(picture, settings=replace(picture.settings, prop=array(np.nan)))
-    traits, settings, _ = lay_out(loose, fan(picture.mean, step))
+    traits, settings, _ = lay_out(without_wedge(picture), fan(picture.mean, step))
     tilt = tilt_for_gap(traits, settings, np.full(len(settings.claw), goal.gap))
     done = balance_at(traits, settings, goal.hertz, tilt).settings
     out = (done.claw - settings.claw).mean(axis=-1) / np.asarray(traits.claw.lead)
@@ -152,13 +157,49 @@ def gap_at_pitch(course: Course) -> tuple[float, float]:
     """
     picture, goal = course.picture, course.goal
     step = steps(picture)
-    loose = replace(picture, settings=replace(picture.settings, prop=array(np.nan)))
-    traits, settings, rig = lay_out(loose, fan(picture.mean, step))
+    traits, settings, rig = lay_out(without_wedge(picture), fan(picture.mean, step))
     rig = at_pitch(rig, goal.hertz)
-    state = equilibrium(rig, start=np.clip(picture.tilt, rig.tilt_low, rig.tilt_high))
+    state = equilibrium(rig, start=picture.tilt)
     gap = edge_gap(traits, settings, state.tilt).mean(axis=-1)
     by = slopes(gap, step)
     return float(gap[0]), _sd(by, picture)
+
+
+@dataclass(frozen=True)
+class View:
+    """A course as a step is decided by it; what follows from it is worked out once, when it is asked for."""
+
+    course: Course
+
+    @cached_property
+    def now(self) -> Here:
+        """What is believed of pitches and gap."""
+        return here(self.course)
+
+    @cached_property
+    def end(self) -> End:
+        """Pegs and claw of the wanted end."""
+        return end_state(self.course)
+
+    @cached_property
+    def alone(self) -> tuple[Array, Array]:
+        """(S) pitch of every string once its own peg is as at the end [Hz], (S) cents it is off that now."""
+        return _each_at(self.course, self.end.lengths)
+
+    @property
+    def propped(self) -> bool:
+        """Whether the wedge is in."""
+        return bool(np.isfinite(self.course.picture.settings.prop))
+
+
+def view(course: Course) -> View:
+    """The course with what stops say cut off, and the plate where it is believed to rest.
+
+    Args:
+        course: where the work stands.
+    Returns: the view to decide by.
+    """
+    return View(replace(course, picture=resting(firm(course.picture))))
 
 
 def next_step(course: Course) -> Advice:
@@ -168,77 +209,85 @@ def next_step(course: Course) -> Advice:
         course: where the work stands.
     Returns: the advice.
     """
-    course = replace(course, picture=resting(firm(course.picture)))
-    picture, goal = course.picture, course.goal
-    if picture.settings.attitude != goal.attitude:
+    return advised(view(course))
+
+
+def advised(seen: View) -> Advice:
+    """What to do next.
+
+    Args:
+        seen: where the work stands.
+    Returns: the advice.
+    """
+    course = seen.course
+    if course.picture.settings.attitude != course.goal.attitude:
         return Advice("attitude", "pitches and gap are wanted in this attitude")
-    now = here(course)
+    now = seen.now
     silent = tuple(int(i) for i in np.flatnonzero(~np.array(course.heard) & (now.cents > -WORTH_HEARING)))
-    if silent and _must_hear(course):
+    if silent and _must_hear(seen):
         return Advice("read", "hear the strings before the next step", strings=silent)
-    told = {
-        "chance": now.chance,
-        "cents": now.cents,
-        "cents_sd": np.sqrt(np.maximum(np.diag(now.covariance)[:-1], 0.0)),
-        "gap_now": now.gap,
-        "gap_sd": float(np.sqrt(max(now.covariance[-1, -1], 0.0))),
-    }
-    return replace(_step(course, now), **told)  # type: ignore[arg-type]
+    return replace(
+        _step(seen),
+        chance=now.chance,
+        cents=now.cents,
+        cents_sd=now.sd[:-1],
+        gap_now=now.gap,
+        gap_sd=float(now.sd[-1]),
+    )
 
 
-def _must_hear(course: Course) -> bool:
+def _must_hear(seen: View) -> bool:
     """Whether the next step rests on every string: not while strings come up on a wedge."""
-    if np.isfinite(course.picture.settings.prop) and course.claws == 0:
-        return not _not_up(course, end_state(course)).size
-    return True
+    return not (seen.propped and seen.course.claws == 0 and not_up(seen).size)
 
 
-def _not_up(course: Course, end: End) -> NDArray[np.intp]:
+def not_up(seen: View) -> NDArray[np.intp]:
     """Strings still to be brought up; the thinnest ones wait until the claw has been turned once.
 
     Coming up on a plate that floats they show how stiff the springs are, which costs no tuning.
+
+    Args:
+        seen: where the work stands.
+    Returns: the strings, 0 = thinnest.
     """
-    _, off = _each_at(course, end.lengths)
-    poor = np.flatnonzero(np.abs(off) > NEAR)
-    return poor[poor >= (HELD_BACK if course.claws == 0 else 0)]
+    poor = np.flatnonzero(np.abs(seen.alone[1]) > NEAR)
+    return poor[poor >= (HELD_BACK if seen.course.claws == 0 else 0)]
 
 
-def _step(course: Course, now: Here) -> Advice:
-    propped = bool(np.isfinite(course.picture.settings.prop))
-    if not propped and now.chance >= SURE:
+def _step(seen: View) -> Advice:
+    course = seen.course
+    if not seen.propped and seen.now.chance >= SURE:
         return Advice("done", "gap and every pitch are inside")
-    end = end_state(course)
-    if not propped and course.free:
-        return _floating(course, now, end)
-    if not propped:
+    if not seen.propped and course.free:
+        return _floating(seen)
+    if not seen.propped:
         return Advice("wedge", "the plate is held at its gap while the strings come up", gap=course.goal.gap)
-    poor = _not_up(course, end)
+    poor = not_up(seen)
     if poor.size:
-        return _tune(course, int(poor[-1]), end.lengths)
-    if course.claws == 0 or not course.free:
-        if course.claws:
-            sharp = _sharp_without_wedge(course)
-            if sharp <= course.goal.peak:
-                return Advice("wedge", "the plate has left the wedge or nearly so", gap=None)
-        return _claw(course, end, end.claw_out + max(LEAST * end.claw_sd, TAIL * end.claw_sd - _spare(course, end)))
-    return Advice("wedge", "the plate has left the wedge", gap=None)
+        return _tune(int(poor[-1]), seen.alone[0])
+    if course.claws and course.free:
+        return Advice("wedge", "the plate has left the wedge", gap=None)
+    if course.claws and _sharp_without_wedge(course) <= course.goal.peak:
+        return Advice("wedge", "the plate has left the wedge or nearly so", gap=None)
+    end = seen.end
+    return _claw(end, end.claw_out + max(LEAST * end.claw_sd, TAIL * end.claw_sd - _spare(course, end)))
 
 
-def _floating(course: Course, now: Here, end: End) -> Advice:
+def _floating(seen: View) -> Advice:
     """The plate floats: touch strings up where the claw is right, else set the claw."""
-    sd = np.sqrt(np.maximum(np.diag(now.covariance)[:-1], 0.0))
-    few = fewest(course, np.minimum(1.64 * sd, 0.6 * course.goal.pitch_tolerance))
+    course, now = seen.course, seen.now
+    few = fewest(course, np.minimum(1.64 * now.sd[:-1], 0.6 * course.goal.pitch_tolerance))
     sure = _within(*gap_at_pitch(course), course.goal)
     if sure >= SURE or (course.claws > 1 and (few.enough or sure >= GAP_SURE)):
         return _touch(course, now, few)
-    _, off = _each_at(course, end.lengths)
+    there, off = seen.alone
     poor = np.flatnonzero(np.abs(off) > WORTH_HEARING)
     if poor.size:
-        return _tune(course, int(poor[-1]), end.lengths)
+        return _tune(int(poor[-1]), there)
     if course.gap_read < 3:
         everything = tuple(range(len(now.cents)))
         return Advice("read", "read the rear gap: it tells how strong the springs are", strings=everything)
-    return _claw(course, end, end.claw_out)
+    return _claw(seen.end, seen.end.claw_out)
 
 
 def _within(value: float, sd: float, goal: Goal) -> float:
@@ -256,7 +305,7 @@ def sounding(picture: Picture, lengths: Array) -> Array:
     """
     _, _, rig = lay_out(picture, picture.mean[None])
     rig = pegs_fixed(repeat(rig, len(lengths)), lengths)
-    return pitches(rig, equilibrium(rig, start=np.clip(picture.tilt, rig.tilt_low, rig.tilt_high)))
+    return pitches(rig, equilibrium(rig, start=picture.tilt))
 
 
 def _each_at(course: Course, lengths: Array) -> tuple[Array, Array]:
@@ -270,12 +319,13 @@ def _each_at(course: Course, lengths: Array) -> tuple[Array, Array]:
     return there, _cents(hertz[0], there)
 
 
-def _tune(course: Course, string: int, lengths: Array) -> Advice:
-    hertz = float(_each_at(course, lengths)[0][string])
-    return Advice("tune", "its length will be right when the others are up and the claw is set", string, hertz)
+def _tune(string: int, there: Array) -> Advice:
+    return Advice(
+        "tune", "its length will be right when the others are up and the claw is set", string, float(there[string])
+    )
 
 
-def _claw(course: Course, end: End, out: float) -> Advice:
+def _claw(end: End, out: float) -> Advice:
     return Advice("claw", "by what was heard", turns=-out, turns_sd=end.claw_sd)
 
 
@@ -283,10 +333,11 @@ def _turn(course: Course, end: End) -> tuple[float, float]:
     """What a turn of the claw does about the end, pegs left alone: cents of the string it moves most, metres of gap."""
     picture, goal = course.picture, course.goal
     lead = float(picture.model.traits.claw.lead)
-    settings = replace(picture.settings, prop=array(np.nan), claw=picture.settings.claw + end.claw_out * lead)
     found = []
     for turn in (0.0, QUARTER):
-        there = replace(picture, settings=replace(settings, claw=settings.claw - turn * lead))
+        there = without_wedge(picture)
+        claw = picture.settings.claw + end.claw_out * lead - turn * lead
+        there = replace(there, settings=replace(there.settings, claw=claw))
         traits, full, rig = lay_out(there, picture.mean[None])
         state = equilibrium(pegs_fixed(rig, end.lengths), start=tilt_for_gap(traits, full, np.array([goal.gap])))
         found.append((pitches(rig, state)[0], float(edge_gap(traits, full, state.tilt).mean())))
@@ -302,7 +353,7 @@ def _spare(course: Course, end: End) -> float:
 def _sharp_without_wedge(course: Course) -> float:
     """Cents the sharpest string may stand over its pitch once the wedge is out (the worse end of the band)."""
     picture, goal = course.picture, course.goal
-    bare = replace(picture, settings=replace(picture.settings, prop=array(np.nan)))
+    bare = without_wedge(picture)
     step = steps(bare)
     off = _cents(expected(bare, fan(bare.mean, step)).hertz, goal.hertz)
     by = slopes(off, step)
@@ -328,15 +379,15 @@ def _touch(course: Course, now: Here, few: Few) -> Advice:
             return Advice("read", "everything seems inside: read once more to be sure", strings=tuple(range(count)))
         if gap_sure < HALF:
             end = end_state(course)
-            return _claw(course, end, end.claw_out)
+            return _claw(end, end.claw_out)
         if pitch_sure >= HALF:
             return Advice("done", "inside by all that was read; more readings would not tell better")
         worst = int(np.argmax(np.abs(now.cents)))
-        chosen, lengths = (worst,), _lengths(course, (worst,))
-    _, off = _each_at(course, lengths)
+        chosen, lengths = (worst,), _lengths(course, worst)
+    there, off = _each_at(course, lengths)
     far = [i for i in chosen if abs(off[i]) > HAIR]
     string = max(far) if far else max(chosen, key=lambda i: abs(off[i]))
-    return replace(_tune(course, string, lengths), left=float(len(chosen)))
+    return replace(_tune(string, there), left=float(len(chosen)))
 
 
 def fewest(course: Course, margin: Array) -> Few:
@@ -347,31 +398,21 @@ def fewest(course: Course, margin: Array) -> Few:
         margin: (S) kept clear of the tolerance [cents].
     Returns: the strings; all of them where no set is enough.
     """
-    picture, goal = course.picture, course.goal
-    count = len(goal.hertz)
+    goal, count = course.goal, len(course.goal.hertz)
     subsets = ((np.arange(2**count)[:, None] >> np.arange(count)) & 1).astype(bool)
-    traits, settings, one = lay_out(picture, picture.mean[None])
-    now = settings.unstretched[0]
-    rig = pegs_fixed(repeat(one, len(subsets)), np.where(subsets, np.nan, now))
-    rig = replace(rig, hertz=np.where(subsets, goal.hertz, np.nan))
-    state = equilibrium(rig, start=np.clip(picture.tilt, rig.tilt_low, rig.tilt_high))
-    off = np.abs(_cents(pitches(rig, state), goal.hertz))
-    gap = edge_gap(traits, settings, state.tilt).mean(axis=-1)
+    all_of_them = held(course.picture, np.where(subsets, goal.hertz, np.nan))
+    off = np.abs(_cents(pitches(all_of_them.rig, all_of_them.state), goal.hertz))
+    gap = edge_gap(all_of_them.traits, all_of_them.settings, all_of_them.state.tilt).mean(axis=-1)
     worst = (off + np.where(subsets, 0.0, margin) - goal.pitch_tolerance).max(axis=1)
     worst = np.maximum(worst, (np.abs(gap - goal.gap) / goal.gap_tolerance - 0.9) * goal.pitch_tolerance)
     good = worst <= 0.0
-    size = subsets.sum(axis=1)
-    rank = np.where(good, size, 100) + 0.01 * np.clip(worst, -50, 50)
+    rank = np.where(good, subsets.sum(axis=1), 100) + 0.01 * np.clip(worst, -50, 50)
     best = int(np.argmin(rank)) if good.any() else len(subsets) - 1
-    lengths = np.where(subsets[best], unstretched_lengths(rig, state)[best], now)
-    return Few(tuple(int(i) for i in np.flatnonzero(subsets[best])), lengths, bool(good.any()))
+    strings = tuple(int(i) for i in np.flatnonzero(subsets[best]))
+    return Few(strings, all_of_them.lengths()[best], bool(good.any()))
 
 
-def _lengths(course: Course, chosen: tuple[int, ...]) -> Array:
-    picture, goal = course.picture, course.goal
-    mask = np.isin(np.arange(len(goal.hertz)), chosen)
-    _, settings, one = lay_out(picture, picture.mean[None])
-    now = settings.unstretched[0]
-    rig = replace(pegs_fixed(one, np.where(mask, np.nan, now)[None]), hertz=np.where(mask, goal.hertz, np.nan)[None])
-    state = equilibrium(rig, start=np.clip(picture.tilt, rig.tilt_low, rig.tilt_high))
-    return np.asarray(np.where(mask, unstretched_lengths(rig, state)[0], now))
+def _lengths(course: Course, string: int) -> Array:
+    """(S) lengths with one string set to its wanted pitch, the other pegs left alone."""
+    wanted = np.where(np.arange(len(course.goal.hertz)) == string, course.goal.hertz, np.nan)
+    return np.asarray(held(course.picture, wanted[None]).lengths()[0])

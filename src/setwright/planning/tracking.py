@@ -13,12 +13,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from setwright.errors import InputError
-from setwright.instrument.geometry import edge_gap, tilt_limits
+from setwright.instrument.geometry import edge_gap
 from setwright.instrument.predict import tune_at
 from setwright.instrument.prior import Prior, vary
 from setwright.instrument.settings import Settings
-from setwright.instrument.traits import Array, Traits
-from setwright.physics.balance import Equilibrium, Rig, equilibrium, pegs_fixed, pitches
+from setwright.instrument.traits import Array, Traits, array
+from setwright.physics.balance import (
+    Equilibrium,
+    Rig,
+    equilibrium,
+    pegs_fixed,
+    pitches,
+    repeat,
+    unstretched_lengths,
+)
 from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.planning import scenes
 from setwright.planning.scenes import SILENT, Model, Scene
@@ -183,9 +191,47 @@ def expected(picture: Picture, at: Array, moment: Array | float = 0.0) -> Expect
     Returns: the states.
     """
     traits, settings, rig = lay_out(picture, at)
-    state = equilibrium(rig, moment, start=np.clip(picture.tilt, rig.tilt_low, rig.tilt_high))
+    state = equilibrium(rig, moment, start=picture.tilt)
     gap = edge_gap(traits, settings, state.tilt).mean(axis=-1)
     return Expected(traits, settings, state.tilt, state.bow, pitches(rig, state), gap, state.contact)
+
+
+def without_wedge(picture: Picture) -> Picture:
+    """The picture with the wedge out; where the plate rests is left as it was.
+
+    Args:
+        picture: what is believed.
+    Returns: the picture.
+    """
+    return replace(picture, settings=replace(picture.settings, prop=array(np.nan)))
+
+
+@dataclass(frozen=True)
+class Held:
+    """The most likely instrument with some strings held at pitches."""
+
+    traits: Traits
+    settings: Settings
+    rig: Rig  # (B)
+    state: Equilibrium  # (B)
+
+    def lengths(self) -> Array:
+        """(B, S) unstretched lengths of all strings [m]."""
+        return np.where(np.isnan(self.rig.hertz), self.rig.unstretched, unstretched_lengths(self.rig, self.state))
+
+
+def held(picture: Picture, hertz: Array) -> Held:
+    """The most likely instrument with some strings brought to pitches, the other pegs left alone.
+
+    Args:
+        picture: what is believed.
+        hertz: (B, S) pitches; nan where the peg stays [Hz].
+    Returns: rigs and states of rest.
+    """
+    traits, settings, one = lay_out(picture, picture.mean[None])
+    pegs = np.where(np.isnan(hertz), settings.unstretched, np.nan)
+    rig = replace(pegs_fixed(repeat(one, len(hertz)), pegs), hertz=hertz)
+    return Held(traits, settings, rig, equilibrium(rig, start=picture.tilt))
 
 
 def most_likely(picture: Picture) -> Traits:
@@ -258,7 +304,9 @@ def tuned(picture: Picture, string: int, hertz: float) -> Picture:
     """
     if not hertz > SILENT:
         raise InputError(f"string {string + 1} was not heard after it was tuned: bring it to a pitch, then read again.")
-    state = _with_string_at(firm(picture), string, hertz)
+    one = np.full((1, len(picture.now)), np.nan)
+    one[0, string] = hertz
+    state = held(firm(picture), one).state
     place = picture.parts + string
     mean, covariance = picture.mean.copy(), picture.covariance.copy()
     mean[place] = CENTS_PER_LOG * math.log(hertz)
@@ -269,15 +317,6 @@ def tuned(picture: Picture, string: int, hertz: float) -> Picture:
     now[string] = len(picture.pegs)
     pegs = (*picture.pegs, Peg(tilt, float(state.bow[0]), float(mean[place])))
     return replace(picture, mean=mean, covariance=covariance, now=tuple(now), pegs=pegs, tilt=tilt, fresh=True)
-
-
-def _with_string_at(picture: Picture, string: int, hertz: float) -> Equilibrium:
-    """State of the most likely instrument with one string brought to a pitch, the other pegs left alone."""
-    _, settings, rig = lay_out(picture, picture.mean[None])
-    pegs, held = settings.unstretched.copy(), np.full(settings.unstretched.shape, np.nan)
-    pegs[:, string], held[:, string] = np.nan, hertz
-    rig = replace(pegs_fixed(rig, pegs), hertz=held)
-    return equilibrium(rig, start=np.clip(picture.tilt, rig.tilt_low, rig.tilt_high))
 
 
 def turned(picture: Picture, turns: float) -> Picture:
@@ -308,6 +347,4 @@ def changed(picture: Picture, settings: Settings) -> Picture:
 
 def resting(picture: Picture) -> Picture:
     """The picture with the plate rolled to where it is believed to rest now."""
-    low, high = tilt_limits(most_likely(picture), picture.settings)
-    picture = replace(picture, tilt=float(np.clip(picture.tilt, low, high)))
     return replace(picture, tilt=float(expected(picture, picture.mean[None]).tilt[0]))
