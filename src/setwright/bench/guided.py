@@ -12,6 +12,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from setwright.errors import FileFormatError
+from setwright.instrument.document import shown
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.settings import Settings
 from setwright.instrument.told import believed, traits_told
@@ -87,7 +88,7 @@ def told(hello: Any) -> Told:
         ) from None
     if goal.hertz.shape != (traits.string_count,):
         raise FileFormatError(f"goal.hz: expected {traits.string_count} pitches, got {goal.hertz.size}")
-    settings = _noted(traits, reference, hello.get("job") or {})
+    settings = _noted(traits, reference, _springs(hello.get("job")))
     return Told(traits, goal, settings, float(np.hypot(spread["pitch"], HEARD)), spread["gap"], spread["claw"], knife)
 
 
@@ -96,12 +97,22 @@ def _spread(gauges: dict[str, Any], name: str) -> float:
     return float(np.hypot(float(gauges[f"{name}_sd"]), float(gauges[f"{name}_res"]) / np.sqrt(12.0)))
 
 
-def _noted(traits: Traits, reference: float, job: dict[str, Any]) -> Settings:
+def _springs(job: Any) -> int | None:
+    """How many springs the first line says hang there; None where it does not say."""
+    if job is not None and not isinstance(job, dict):
+        raise FileFormatError(f"the first line has {shown(job)} for job; give an object, or leave it out.")
+    springs = (job or {}).get("springs")
+    if springs is not None and (isinstance(springs, bool) or not isinstance(springs, int)):
+        raise FileFormatError(f"the first line has {shown(springs)} for job.springs; give a whole number.")
+    return springs
+
+
+def _noted(traits: Traits, reference: float, springs: int | None) -> Settings:
     places, count = traits.springs.hook_aft.size, traits.string_count
     patterns = traits.springs.patterns
-    usual = job.get("springs") if job.get("springs") in patterns else (3 if 3 in patterns else min(patterns))
+    hanging = springs if springs in patterns else 3 if 3 in patterns else min(patterns)
     hung = np.zeros(places)
-    hung[list(patterns[int(usual or 3)])] = 1.0
+    hung[list(patterns[hanging])] = 1.0
     none = array(np.nan)
     return Settings(
         unstretched=np.full(count, np.nan), claw=np.full(2, reference), springs=hung, pivot_rise=np.zeros(2),

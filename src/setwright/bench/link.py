@@ -184,22 +184,10 @@ def link(lines: Iterable[str], say: Callable[[str], None], tell: Tell | None = N
         understood; RefusedError where it refuses even to be handed back.
     """
     wire = Wire(lines, say)
-    job = told(_usable(wire.hello()))
+    job = told(wire.hello())
     went = work(job, Recorded(wire), tell)
     verdict = _verdict(wire.done())
     return Outcome(verdict, went.ended, went.reason, went.chance, went.cost, went.steps)
-
-
-def _usable(first: Any) -> Any:
-    """A first line whose job, where there is one, is an object with a number of springs or none."""
-    if isinstance(first, dict):
-        job = first.get("job")
-        if job is not None and not isinstance(job, dict):
-            raise FileFormatError(f"the first line has {_short(job)} for job; give an object, or leave it out.")
-        springs = (job or {}).get("springs")
-        if springs is not None and (isinstance(springs, bool) or not isinstance(springs, int)):
-            raise FileFormatError(f"the first line has {_short(springs)} for job.springs; give a whole number.")
-    return first
 
 
 def _verdict(content: dict[str, Any]) -> Verdict:
