@@ -68,9 +68,7 @@ def alone(seed: int, path: str | None = None, tell: Tell | None = None) -> Alone
     first, practice = _instrument(seed, path)
     job = told(first)
     went = work(job, Recorded(practice), tell)
-    warm = practice.truth.state.warm
-    verdict = practice.done()
-    hidden = unveiled(first["told"], practice.body, warm)
+    verdict, hidden = _judged(first, practice)
     return Alone(seed, job.goal, verdict, went.ended, went.reason, went.chance, went.cost, went.steps, hidden)
 
 
@@ -83,6 +81,12 @@ def _first_line(seed: int, path: str | None) -> dict[str, Any]:
 def _instrument(seed: int, path: str | None) -> tuple[dict[str, Any], Practice]:
     first = _first_line(seed, path)
     return first, Practice(first, seed)
+
+
+def _judged(first: dict[str, Any], practice: Practice) -> tuple[Verdict, tuple[Unveiled, ...]]:
+    """Handed over: the verdict, and what was hidden in the room as it was."""
+    warm = practice.truth.state.warm
+    return practice.done(), unveiled(first["told"], practice.body, warm)
 
 
 @dataclass(frozen=True)
@@ -252,6 +256,5 @@ def hand_over(lesson: Lesson) -> Result:
         lesson: as it stands.
     Returns: verdict, cost, what was hidden.
     """
-    warm = lesson.practice.truth.state.warm
-    verdict = lesson.practice.done()
-    return Result(verdict, cost(lesson.on), unveiled(lesson.first["told"], lesson.practice.body, warm))
+    verdict, hidden = _judged(lesson.first, lesson.practice)
+    return Result(verdict, cost(lesson.on), hidden)

@@ -8,6 +8,7 @@ from setwright.cli.step import step_lines
 from setwright.cli.words import number, sentence, signed_cents, spelled
 from setwright.physics.pitch import cents
 from setwright.planning.guide import Advice
+from setwright.planning.moves import BY_KEY
 from setwright.planning.worth import Worth
 from setwright.units.show import System, show_turns, show_value
 
@@ -16,10 +17,10 @@ FINEST = 1 / 32  # turn
 COARSE = 1 / 8  # turn
 HAIR = 0.5  # cents
 CAUTIONS = {
-    "tune": "Keep your face away from strings coming up to pitch.",
-    "wedge": "Hold the plate by the bar; never let it snap back.",
-    "claw": "Turn both screws alike, and leave thread in the wood.",
-}  # as at the same steps of the plan
+    "tune": " ".join(BY_KEY["tune"].cautions),
+    "wedge": "Hold the plate by the bar; never let it snap back.",  # in or out
+    "claw": " ".join(BY_KEY["claw"].cautions),
+}
 
 
 def next_lines(found: Next, system: System) -> list[str]:
