@@ -87,10 +87,11 @@ def _make(root: Path, runner: Runner, machine: Machine) -> None:
         _need_venv(runner, machine)
         step(runner, "set up: environment .venv", (machine.python, "-m", "venv", "--clear", str(root / ".venv")))
     (root / STAMP).unlink(missing_ok=True)
-    locked = (python, *PIP, "install", "-qq", "--require-hashes", "-r", LOCK)
+    locked = (python, *PIP, "install", "-qq", "--require-hashes", "--no-deps", "-r", LOCK)
     step(runner, "set up: packages of the lock (half a minute)", locked)
     own = (python, *PIP, "install", "-qq", "--no-deps", "--no-build-isolation", "-e", ".")
     step(runner, "set up: setwright itself", own)
+    step(runner, "set up: whether the lock is whole", (python, *PIP, "check"))
     (root / STAMP).write_text(fingerprint(root) + "\n")
 
 

@@ -56,9 +56,10 @@ class TestSetUp:
         runner = Recorder()
         environment.ensure(project, runner, ROOTED)
         assert [line.split()[2] for line in runner.lines[:1]] == ["venv"]
-        assert "--require-hashes -r requirements/dev.txt" in runner.lines[1]
+        assert "--require-hashes --no-deps -r requirements/dev.txt" in runner.lines[1]
         assert "--no-deps --no-build-isolation -e ." in runner.lines[2]
-        assert len(runner.lines) == 3
+        assert runner.lines[3].endswith("check")
+        assert len(runner.lines) == 4
 
     def test_an_environment_of_another_python_is_made_anew(self, ready: Path) -> None:
         (ready / environment.STAMP).unlink()
