@@ -31,6 +31,7 @@ from setwright.errors import SetwrightError
 from setwright.instrument.prior import Prior
 from setwright.instrument.told import believed
 from setwright.instrument.traits import Traits
+from setwright.planning.tracking import Doubt
 from setwright.practice.hidden import Hidden, Spread
 from setwright.practice.instrument import Practice
 from setwright.practice.told import hello
@@ -62,6 +63,7 @@ class Run:
     held: dict[str, tuple[int, int]]  # kind of statement: inside its 95 % band, of how many
     course: tuple[str, ...] = ()  # the last steps
     trouble: str = ""
+    named: bool | None = None  # whether the one mistake made was set aside and named; None where it never came to it
 
 
 @dataclass(frozen=True)
@@ -124,7 +126,7 @@ def run(task: Task) -> Run:
     elif task.mistaken == "claw":
         on = Mistaken(practice, True, 0, WRONG_TURN)
     witness = Witness(practice, first)
-    trouble = ""
+    trouble, doubts = "", ()
     try:
         if task.way in PEOPLE:
             PEOPLE[task.way](wanted(first), on)
@@ -133,15 +135,24 @@ def run(task: Task) -> Run:
             with patch.object(work, "believed", known):
                 work.guided(job, on, witness)
         else:
-            work.guided(work.told(first), on, witness)
+            doubts = work.guided(work.told(first), on, witness).course.picture.doubts
     except (SetwrightError, ArithmeticError, ValueError, AssertionError) as error:
         trouble = f"{type(error).__name__}: {error}"
     verdict = practice.done()
     return Run(
         task.seed, task.way, verdict.passed, verdict.counts["tune"], verdict.counts["claw"], verdict.readings,
         verdict.minutes, verdict.peak_cents_above_target, verdict.gap_error, max(map(abs, verdict.cents)),
-        witness.held(), () if verdict.passed else tuple(witness.course[-LAST:]), trouble,
+        witness.held(), () if verdict.passed else tuple(witness.course[-LAST:]), trouble, _named(task, on, doubts),
     )  # fmt: skip
+
+
+def _named(task: Task, on: Any, doubts: tuple[Doubt, ...]) -> bool | None:
+    """Whether the mistake is among what was set aside; None where none was made."""
+    if not task.mistaken or not on.made:
+        return None
+    if task.mistaken == "claw":
+        return any(one.kind == "turn" and one.scene == 1 for one in doubts)
+    return any(one.kind == "rear gap" and abs(one.value - one.fits - MILLIMETRE) < 0.5 * MILLIMETRE for one in doubts)
 
 
 def runs(tasks: Sequence[Task], minutes: float) -> Iterator[Run]:
@@ -222,6 +233,24 @@ def bands(some: Sequence[Run]) -> str:
     return "\n".join(lines)
 
 
+def names(groups: dict[str, list[Run]]) -> str:
+    """In how many runs the mistake was named.
+
+    Args:
+        groups: runs by name.
+    Returns: the text.
+    """
+    lines = []
+    for name, some in groups.items():
+        made = [one for one in some if one.named is not None]
+        if made:
+            lost = ", ".join(str(one.seed) for one in made if not one.named)
+            lines.append(
+                f"{name}: named in {sum(bool(one.named) for one in made)} of {len(made)} runs; not: {lost or '-'}"
+            )
+    return "\n".join(lines)
+
+
 def failures(some: Sequence[Run]) -> str:
     """Every failure with the last steps of its course.
 
@@ -287,6 +316,8 @@ def main(arguments: Sequence[str]) -> int:
     if not given.without:
         mine = groups.get("Setwright") or [one for some in groups.values() for one in some]
         print(bands(mine), "\n")
+    if given.mistaken:
+        print(names(groups), "\n")
     print(failures([one for name, some in groups.items() if name not in PEOPLE for one in some]))
     return 0
 

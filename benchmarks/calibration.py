@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from setwright.planning import tracking
-from setwright.planning.guide import Advice, Course
+from setwright.planning.course import Course
+from setwright.planning.guide import Advice
 from setwright.planning.scenes import fan, slopes
 from setwright.planning.tracking import Picture, expected, firm, resting, steps
 from setwright.practice.instrument import Practice

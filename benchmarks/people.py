@@ -187,13 +187,16 @@ class Mistaken:
             by: turns or metres.
         """
         self._on, self._claw, self._left, self._by = on, claw, which, by
+        self.made = False  # whether it has happened
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._on, name)
 
     def _once(self) -> float:
         self._left -= 1
-        return self._by if self._left == -1 else 0.0
+        now = self._left == -1
+        self.made = self.made or now
+        return self._by if now else 0.0
 
     def claw(self, turns: float) -> None:
         """Turn both screws, once wrongly.

@@ -13,7 +13,8 @@ import pytest
 
 from setwright.bench.guided import guided
 from setwright.instrument.traits import Array
-from setwright.planning.guide import Advice, Course
+from setwright.planning.course import Course
+from setwright.planning.guide import Advice
 from tests.judges.twin import Twin, claw_score, trait_scores
 
 COUNT = 60

@@ -42,7 +42,7 @@ def problem_in(name: str, celsius: int) -> Problem:
 
 @cache
 def planned(name: str, celsius: int) -> Plan:
-    return make_plan(problem_in(name, celsius), samples=120)
+    return make_plan(problem_in(name, celsius), samples=240)
 
 
 @cache
@@ -56,15 +56,15 @@ def followed(name: str, celsius: int) -> tuple[Option, Bench]:
 @pytest.mark.parametrize("celsius", ROOMS)
 @pytest.mark.parametrize("name", JOBS)
 def test_chances_are_those_of_a_room_at_the_reference_temperature(name: str, celsius: int) -> None:
-    """0.12: three times the sampling error of a share of 120 near 0.75."""
+    """0.14: three times the sampling error of a difference of two shares of 240 near 0.5, sqrt(2 / 4 / 240)."""
     here, there = planned(name, celsius).best, planned(name, 20).best
     assert here.ways[0].name == there.ways[0].name
-    assert here.chance_first == pytest.approx(there.chance_first, abs=0.12)
-    assert here.chance_second == pytest.approx(there.chance_second, abs=0.12)
+    assert here.chance_first == pytest.approx(there.chance_first, abs=0.14)
+    assert here.chance_second == pytest.approx(there.chance_second, abs=0.14)
     assert here.ways[0].tunings == pytest.approx(there.ways[0].tunings, abs=0.6)
     lines = {(line.quantity, line.place): line.chance for line in there.targets}
     for line in here.targets:
-        assert line.chance == pytest.approx(lines[line.quantity, line.place], abs=0.12), line
+        assert line.chance == pytest.approx(lines[line.quantity, line.place], abs=0.14), line
 
 
 @pytest.mark.parametrize("celsius", ROOMS)

@@ -18,7 +18,8 @@ from setwright.instrument.prior import draw, vary
 from setwright.instrument.told import believed
 from setwright.instrument.traits import Array, array
 from setwright.physics.balance import equilibrium, pegs_fixed, pitches, unstretched_lengths
-from setwright.planning.guide import Course, end_state
+from setwright.planning.course import Course
+from setwright.planning.outlook import end_state
 from setwright.planning.tracking import firm, resting
 
 HERTZ = [329.628, 246.942, 195.998, 146.832, 110.0, 82.407]  # equal temperament on A4 = 440 Hz

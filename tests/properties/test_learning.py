@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.predict import balance_at
 from setwright.planning import tracking
+from setwright.planning.course import pitch_heard
 from setwright.planning.explaining import read
 from setwright.planning.scenes import Seen
 from setwright.planning.tracking import Picture, begin, cut_off
@@ -29,7 +30,7 @@ def begun() -> Picture:
     low = float(tilt_limits(job.traits, job.settings)[0])
     claw = balance_at(job.traits, job.settings, job.goal.hertz, low, 0.3).settings.claw
     picture = begin(job.traits, twin.known, replace(job.settings, claw=claw), job.goal.hertz, job.knife, low)
-    seen = tuple(Seen("pitch", float(f), job.pitch_sd, i) for i, f in enumerate(job.goal.hertz))
+    seen = tuple(pitch_heard(job.goal, i, float(f), job.pitch_sd) for i, f in enumerate(job.goal.hertz))
     return read(picture, seen).picture
 
 

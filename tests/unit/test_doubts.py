@@ -9,6 +9,7 @@ import pytest
 
 from setwright.instrument.geometry import tilt_limits
 from setwright.planning import explaining, tracking
+from setwright.planning.course import pitch_heard
 from setwright.planning.explaining import explained, read
 from setwright.planning.scenes import Seen
 from setwright.planning.tracking import Picture, begin
@@ -19,7 +20,7 @@ OUT = 1.5  # turns, after which it floats
 
 
 def heard(twin):
-    return [Seen("pitch", twin.pitch(i + 1), twin.job.pitch_sd, i, entry=i + 1) for i in range(6)]
+    return [pitch_heard(twin.job.goal, i, twin.pitch(i + 1), twin.job.pitch_sd, entry=i + 1) for i in range(6)]
 
 
 def gauged(twin):

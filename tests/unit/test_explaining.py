@@ -12,6 +12,7 @@ from setwright.bench.guided import guided
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.traits import array
 from setwright.planning import explaining, scenes, tracking
+from setwright.planning.course import pitch_heard
 from setwright.planning.explaining import explained, read
 from setwright.planning.scenes import FREE, LOWER, OPEN, UPPER, Scene, Seen, fan, shown, slopes
 from setwright.planning.tracking import Picture, marks_of
@@ -22,7 +23,7 @@ SEED = 5  # its strings are at pitch as found
 
 def some(twin, *, gaps=2, claws=1, strings=range(6)):
     """Readings of the twin as it stands."""
-    seen = [Seen("pitch", twin.pitch(i + 1), twin.job.pitch_sd, i) for i in strings]
+    seen = [pitch_heard(twin.job.goal, i, twin.pitch(i + 1), twin.job.pitch_sd) for i in strings]
     seen += [Seen("rear gap", twin.gap(), twin.job.gap_sd) for _ in range(gaps)]
     return tuple(seen + [Seen("claw", twin.claw_distance(), twin.job.claw_sd) for _ in range(claws)])
 

@@ -7,14 +7,17 @@ from itertools import combinations
 
 import numpy as np
 import pytest
+from scipy.optimize import least_squares
 
 from setwright.instrument.geometry import tilt_for_gap
 from setwright.instrument.predict import balance_at, predict
 from setwright.instrument.traits import array
-from setwright.planning import guide, tracking
+from setwright.planning import guide, outlook, tracking
+from setwright.planning.course import Course
 from setwright.planning.explaining import read
-from setwright.planning.guide import Course, fewest, next_step
+from setwright.planning.guide import next_step
 from setwright.planning.scenes import Seen
+from setwright.planning.touching import Few, by_hand, fewest
 from setwright.planning.tracking import Picture, begin, most_likely
 from tests.judges.twin import Twin
 
@@ -49,7 +52,7 @@ def course_of(picture, **known) -> Course:
 
 def test_where_it_stands_is_what_the_forward_model_says():
     picture = picture_of(np.array([3.0, -1.0, 0.0, 5.0, 2.0, -4.0]))
-    now = guide.here(course_of(picture))
+    now = outlook.here(course_of(picture))
     traits, settings, _ = tracking.lay_out(picture, picture.mean[None])
     seen = predict(traits, settings, start=picture.tilt)
     np.testing.assert_allclose(now.cents, 1200 * np.log2(seen.pitch[0] / GOAL.hertz), atol=1e-6)
@@ -57,14 +60,14 @@ def test_where_it_stands_is_what_the_forward_model_says():
 
 
 def test_chances_of_a_wide_belief_lie_between_none_and_all():
-    now = guide.here(course_of(picture_of(sure=3e-3)))
+    now = outlook.here(course_of(picture_of(sure=3e-3)))
     assert 0.0 < now.chance < 1.0
     assert now.chance <= min(now.pitch_chance, now.gap_chance)
 
 
 def test_the_end_is_where_the_balance_of_the_most_likely_instrument_says():
     picture = picture_of(turned=0.75)
-    end = guide.end_state(course_of(picture))
+    end = outlook.end_state(course_of(picture))
     assert end.claw_out == pytest.approx(-0.75, abs=1e-3)
     tilt = tilt_for_gap(most_likely(picture), picture.settings, array(GOAL.gap))
     done = balance_at(most_likely(picture), picture.settings, GOAL.hertz, tilt)
@@ -72,23 +75,23 @@ def test_the_end_is_where_the_balance_of_the_most_likely_instrument_says():
 
 
 def test_the_end_is_known_as_well_as_the_instrument():
-    wide, narrow = (guide.end_state(course_of(picture_of(sure=s))).claw_sd for s in (1e-2, 1e-3))
+    wide, narrow = (outlook.end_state(course_of(picture_of(sure=s))).claw_sd for s in (1e-2, 1e-3))
     assert wide == pytest.approx(10.0 * narrow, rel=0.05)
 
 
 def test_gap_at_pitch_is_the_goal_where_the_claw_is_right():
-    assert guide.gap_at_pitch(course_of(picture_of()))[0] == pytest.approx(GOAL.gap, abs=1e-6)
-    assert guide.gap_at_pitch(course_of(picture_of(turned=0.25)))[0] > GOAL.gap + 1e-4
+    assert outlook.gap_at_pitch(course_of(picture_of()))[0] == pytest.approx(GOAL.gap, abs=1e-6)
+    assert outlook.gap_at_pitch(course_of(picture_of(turned=0.25)))[0] > GOAL.gap + 1e-4
 
 
 def test_the_pitch_of_a_string_whose_peg_alone_is_right():
     """With every peg at the end's length the strings sound as wanted; with one alone the others pull as they are."""
     picture = picture_of(-50.0)
     course = course_of(picture)
-    end = guide.end_state(course)
-    all_right = guide.sounding(picture, end.lengths[None])[0]
+    end = outlook.end_state(course)
+    all_right = outlook.sounding(picture, end.lengths[None])[0]
     assert np.abs(1200 * np.log2(all_right / GOAL.hertz)).max() < 1.0  # the claw stands where it has to
-    there, off = guide._each_at(course, end.lengths)
+    there, off = outlook.each_at(course, end.lengths)
     assert np.all(there > GOAL.hertz)  # the others still slack: the plate lies lower
     traits, settings, _ = tracking.lay_out(picture, picture.mean[None])
     for i in range(6):
@@ -160,7 +163,7 @@ def test_with_the_strings_up_everything_is_heard_then_the_claw_is_turned_out():
 def end_pitches():
     """Cents of the strings on the wedge with the final pegs: next to nothing, the neck follows a little."""
     picture = picture_of(0.0, turned=-3.0, prop=GOAL.gap)
-    there, _ = guide._each_at(course_of(picture), guide.end_state(course_of(picture)).lengths)
+    there, _ = outlook.each_at(course_of(picture), outlook.end_state(course_of(picture)).lengths)
     return 1200 * np.log2(there / GOAL.hertz)
 
 
@@ -168,7 +171,7 @@ def test_an_unsure_claw_goes_out_beyond_the_likely_place():
     """At least a part of its standard uncertainty, so that the plate surely floats."""
     picture = picture_of(end_pitches(), turned=-3.0, prop=GOAL.gap, sure=0.02)
     course = course_of(picture, free=False, claws=0)
-    advice, end = next_step(course), guide.end_state(course)
+    advice, end = next_step(course), outlook.end_state(course)
     assert advice.do == "claw"
     assert -advice.turns >= end.claw_out + 0.99 * guide.LEAST * end.claw_sd
     assert advice.turns_sd == pytest.approx(end.claw_sd, rel=1e-6)
@@ -197,7 +200,7 @@ def test_a_floating_plate_far_off_gets_its_gap_read_then_the_claw():
     assert next_step(course_of(picture, claws=1, gap_read=0)).do == "read"
     advice = next_step(course_of(picture, claws=1))
     assert advice.do == "claw"
-    end = guide.end_state(course_of(picture))
+    end = outlook.end_state(course_of(picture))
     assert advice.turns == pytest.approx(-end.claw_out, abs=1e-6)
     assert advice.turns > 0.0  # it went out too far: in again
 
@@ -217,28 +220,110 @@ def test_one_string_off_is_touched_up():
     assert abs(1200 * np.log2(advice.hertz / GOAL.hertz[4])) < 1.0
 
 
+def seen_with(course, **beliefs) -> outlook.View:
+    """The course as a step is decided by it, some of its beliefs others than they are."""
+    seen = outlook.View(course)
+    seen.__dict__["now"] = replace(outlook.here(course), **beliefs)
+    return seen
+
+
+NONE = Few((), np.zeros(6), True)
+
+
 def test_all_inside_by_a_hair_is_read_once_more_then_done():
     """Beliefs too wide to be sure, nothing to touch up."""
-    course = course_of(picture_of(1.2, sure=2e-3))
-    now = guide.here(course)
-    few = guide.Few((), np.zeros(6), True)
-    assert guide._touch(course, replace(now, pitch_chance=0.8, gap_chance=0.9), few).do == "read"
-    often = replace(course, gap_read=99)
-    assert guide._touch(often, replace(now, pitch_chance=0.8, gap_chance=0.9), few).do == "done"
+    seen = seen_with(course_of(picture_of(0.9, sure=2e-3)), pitch_chance=0.98, gap_chance=0.98)
+    assert guide._touch(seen, NONE, 1.0).do == "read"
+    often = seen_with(replace(seen.course, gap_read=99), pitch_chance=0.98, gap_chance=0.98)
+    assert guide._touch(often, NONE, 1.0).do == "done"
+
+
+def test_a_gap_that_may_be_outside_is_read_longer_than_pitches():
+    course = course_of(picture_of(0.9), gap_read=guide.READ_AGAIN)
+    assert guide._touch(seen_with(course, pitch_chance=1.0, gap_chance=0.98), NONE, 1.0).do == "read"
+    assert guide._touch(seen_with(course, pitch_chance=1.0, gap_chance=1.0), NONE, 1.0).do == "done"
 
 
 def test_a_gap_that_stays_unlikely_takes_the_claw():
     course = course_of(picture_of(turned=0.3), gap_read=99)
-    few = guide.Few((), np.zeros(6), True)
-    advice = guide._touch(course, replace(guide.here(course), pitch_chance=1.0, gap_chance=0.1), few)
+    advice = guide._touch(seen_with(course, pitch_chance=1.0, gap_chance=0.1), NONE, 0.1)
     assert (advice.do, round(advice.turns, 2)) == ("claw", 0.3)
+
+
+def test_where_the_claw_cannot_be_set_finer_the_strings_bring_pitches_and_gap_in():
+    picture = picture_of(np.array([0.0, 0.0, 0.0, 3.0, 0.0, 0.0]))
+    course = course_of(picture, gap_read=99)
+    advice = guide._touch(seen_with(course, pitch_chance=1.0, gap_chance=0.1), NONE, 0.1)
+    assert (advice.do, advice.string) == ("tune", 3)
+    quiet = course_of(picture_of(0.05), gap_read=99)
+    assert guide._touch(seen_with(quiet, pitch_chance=1.0, gap_chance=0.1), NONE, 0.1).do == "done"
+
+
+def limits_of(shown):
+    """Pitches and gap off, in tolerances."""
+    return np.append(shown[:-1] / GOAL.pitch_tolerance, (shown[-1] - GOAL.gap) / GOAL.gap_tolerance)
+
+
+def lengths_of(course):
+    return tracking.lay_out(course.picture, course.picture.mean[None])[1].unstretched[0]
+
+
+MARGIN = np.full(6, 0.8)
+NEARBY = [(3.0, 0.0, 0.5, 1.0, -0.5, 0.0), (1.9, -1.8, 0.5, 0.2, -1.0, 1.5), (6.0, 6.4, 5.6, 6.8, 6.0, 6.6)]
+
+
+@pytest.mark.parametrize("off", NEARBY, ids=str)
+def test_by_hand_strings_go_where_least_squares_on_the_forward_model_puts_them(off):
+    """scipy.optimize.least_squares on the model itself, not in straight lines, over the same strings."""
+    course = course_of(picture_of(np.array(off)))
+    few = by_hand(outlook.View(course), MARGIN)
+    lengths, chosen = lengths_of(course), list(few.strings)
+    assert few.enough
+    assert chosen
+
+    def missed(pull):
+        many = lengths.copy()
+        many[chosen] *= 1.0 - pull * 1e-5
+        return limits_of(outlook.shown_with(course, many[None])[0])
+
+    best = least_squares(missed, np.zeros(len(chosen)), x_scale=0.1, diff_step=1e-3)
+    np.testing.assert_allclose((1.0 - few.lengths / lengths)[chosen] * 1e5, best.x, atol=0.02)
+    after = np.abs(limits_of(outlook.shown_with(course, few.lengths[None])[0]))
+    alone = ~np.isin(range(6), chosen)
+    assert np.all(after[:-1][alone] + MARGIN[alone] / GOAL.pitch_tolerance <= 1.02)
+    assert np.all(after <= 1.02)
+
+
+def test_by_hand_strings_far_off_first_go_where_they_end():
+    course = course_of(picture_of(np.array([9.0, 0.0, 0.0, 9.0, 0.0, 0.0])))
+    few = by_hand(outlook.View(course), MARGIN)
+    assert few.strings == tuple(range(6))
+    np.testing.assert_array_equal(few.lengths, outlook.end_state(course).lengths)
+
+
+def test_by_hand_nothing_is_set_where_all_are_inside():
+    few = by_hand(outlook.View(course_of(picture_of(0.05))), MARGIN)
+    assert few.strings == ()
+    assert few.enough
+
+
+def test_a_plate_that_strings_at_pitch_would_pull_off_is_read_before_it_is_touched_and_left_when_likely():
+    course = course_of(picture_of(0.9), gap_read=2)
+    few = Few((2,), lengths_of(course), False)
+    assert guide._balanced(seen_with(course, chance=0.8), few).do == "read"
+    assert guide._balanced(seen_with(course, chance=0.95), few).do == "done"
+    often = replace(course, gap_read=guide.MOST_READ)
+    assert guide._balanced(seen_with(often, chance=0.8), few).do == "tune"
+    assert guide._balanced(seen_with(often, chance=0.8), NONE).do == "done"
+    off = course_of(picture_of(8.0), gap_read=2)
+    assert guide._balanced(seen_with(off, chance=0.8), few).do == "tune"
+    assert guide._balanced(seen_with(off, chance=0.8), NONE).do == "read"
 
 
 def test_where_pitches_stay_unlikely_the_worst_string_is_set():
     off = np.array([0.0, 1.9, 0.0, 0.0, 0.0, 0.0])
     course = course_of(picture_of(off), gap_read=99)
-    few = guide.Few((), np.zeros(6), True)
-    advice = guide._touch(course, replace(guide.here(course), pitch_chance=0.2, gap_chance=0.9), few)
+    advice = guide._touch(seen_with(course, pitch_chance=0.2, gap_chance=0.98), NONE, 1.0)
     assert (advice.do, advice.string) == ("tune", 1)
     assert advice.hertz == pytest.approx(GOAL.hertz[1], rel=1e-5)
 
@@ -247,26 +332,24 @@ def test_of_several_the_thickest_that_is_off_comes_first():
     off = np.array([9.0, 0.0, 0.0, 9.0, 0.0, 0.0])
     course = course_of(picture_of(off))
     few = fewest(course, np.zeros(6))
-    assert guide._touch(course, replace(guide.here(course), pitch_chance=0.0), few).string == max(few.strings)
+    assert guide._touch(seen_with(course, pitch_chance=0.0), few, 1.0).string == max(few.strings)
 
 
 def test_where_all_have_been_set_the_one_farthest_off_comes_again():
     course = course_of(picture_of(np.array([0.3, 0.0, 0.0, 0.8, 0.0, 0.0])))
-    end = guide.end_state(course).lengths
-    few = guide.Few((0, 3), end, True)
-    advice = guide._touch(course, replace(guide.here(course), pitch_chance=0.0), few)
+    few = Few((0, 3), outlook.end_state(course).lengths, True)
+    advice = guide._touch(seen_with(course, pitch_chance=0.0), few, 1.0)
     assert (advice.do, advice.string) == ("tune", 3)
 
 
-def test_a_turn_in_at_the_end_sharpens_and_lowers():
+def test_a_turn_in_at_the_end_sharpens():
     course = course_of(picture_of())
-    cents, gap = guide._turn(course, guide.end_state(course))
+    cents = guide._rise(course, outlook.end_state(course))
     traits, settings, _ = tracking.lay_out(course.picture, course.picture.mean[None])
     tight = replace(settings, claw=settings.claw - 0.25 * float(traits.claw.lead))
     seen = predict(traits, tight, start=course.picture.tilt)
     assert 0.25 * cents == pytest.approx((1200 * np.log2(seen.pitch[0] / GOAL.hertz)).max(), abs=0.1)
-    assert 0.25 * gap == pytest.approx(GOAL.gap - float(np.mean(seen.rear_gap)), abs=1e-5)
-    assert guide._spare(course, guide.end_state(course)) == pytest.approx(guide.ROOM * GOAL.peak / cents)
+    assert guide._spare(course, outlook.end_state(course)) == pytest.approx(guide.ROOM * GOAL.peak / cents)
 
 
 # ---- the fewest strings ---------------------------------------------------------------------------------------------

@@ -83,7 +83,7 @@ def test_what_is_told_is_taken_over():
     assert math.isnan(job.settings.prop)
     assert job.gap_sd == pytest.approx(math.sqrt(3e-5**2 + 1e-4**2 / 12.0))  # JCGM 100, F.2.2.1: a rectangle's sd
     assert job.claw_sd == pytest.approx(math.sqrt(1e-4**2 + 1e-4**2 / 12.0))
-    assert job.pitch_sd >= 0.4
+    assert job.pitch_sd == pytest.approx(math.sqrt(0.4**2 + first["told"]["gauges"]["pitch_res"] ** 2 / 12.0))
 
 
 @pytest.mark.parametrize(("friction", "knife"), [({"knife": 0.005}, 0.005), ({"knife": 0.0}, room.KNIFE)])

@@ -17,14 +17,11 @@ from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.settings import Settings
 from setwright.instrument.told import believed, traits_told
 from setwright.instrument.traits import Traits, array
-from setwright.physics.pitch import cents
 from setwright.planning import course, tracking
-from setwright.planning.course import Course, Goal
+from setwright.planning.course import Course, Goal, pitch_heard
 from setwright.planning.guide import Advice, next_step
 from setwright.planning.scenes import SILENT, Seen
 
-HEARD = 0.3  # cents, what the model leaves out of a pitch, beside the tuner's own uncertainty
-FAR, FAR_OFF = 300.0, 0.01  # cents; share of a pitch's way beyond that which the model may miss
 KNIFE = 0.002  # N m, standard uncertainty of a knife edge nobody has said anything about; common practice, no source
 GAPS, CLAWS = 2, 2  # readings of rear gap and claw beside every hearing of a free plate
 MOST = 200  # steps, after which the work is given up
@@ -51,7 +48,7 @@ class Told:
     traits: Traits
     goal: Goal
     settings: Settings
-    pitch_sd: float  # cents
+    pitch_sd: float  # cents, the tuner's own
     gap_sd: float  # m
     claw_sd: float  # m
     knife: float  # N m
@@ -89,7 +86,7 @@ def told(hello: Any) -> Told:
     if goal.hertz.shape != (traits.string_count,):
         raise FileFormatError(f"goal.hz: expected {traits.string_count} pitches, got {goal.hertz.size}")
     settings = _noted(traits, reference, _springs(hello.get("job")))
-    return Told(traits, goal, settings, float(np.hypot(spread["pitch"], HEARD)), spread["gap"], spread["claw"], knife)
+    return Told(traits, goal, settings, spread["pitch"], spread["gap"], spread["claw"], knife)
 
 
 def _spread(gauges: dict[str, Any], name: str) -> float:
@@ -167,22 +164,9 @@ def as_found(job: Told, on: Answering) -> Course:
         hertz[i] = on.tune(int(i) + 1, float(job.goal.hertz[i]) * 2.0 ** (-500 / 1200))
     low = float(tilt_limits(job.traits, job.settings)[0])
     picture = tracking.begin(job.traits, believed(job.traits), job.settings, hertz, job.knife, low)
-    seen = [pitch_heard(job, i, float(f)) for i, f in enumerate(hertz)]
+    seen = [pitch_heard(job.goal, i, float(f), job.pitch_sd) for i, f in enumerate(hertz)]
     seen += [Seen("rear gap", on.gap(), job.gap_sd), *(Seen("claw", on.claw_distance(), job.claw_sd) for _ in range(3))]
     return course.taken_in(course.begun(picture, job.goal), tuple(seen))
-
-
-def pitch_heard(job: Told, string: int, hertz: float) -> Seen:
-    """A pitch, less to be trusted the farther it lies from the one the string is made for.
-
-    Args:
-        job: from `told`.
-        string: 0 = thinnest.
-        hertz: as heard [Hz].
-    Returns: the reading.
-    """
-    away = abs(float(cents(hertz, job.goal.hertz[string])))
-    return Seen("pitch", hertz, float(np.hypot(job.pitch_sd, FAR_OFF * max(away - FAR, 0.0))), string)
 
 
 def done_step(job: Told, on: Answering, now: Course, advice: Advice) -> Course:
@@ -202,12 +186,13 @@ def done_step(job: Told, on: Answering, now: Course, advice: Advice) -> Course:
         assert advice.hertz is not None
         hertz = on.tune(advice.string + 1, advice.hertz)
         after = course.tuned(now, advice.string, hertz)
-        after = course.taken_in(after, (pitch_heard(job, advice.string, hertz),))
-        return replace(after, free=now.free)  # one pitch alone does not tell
+        return course.taken_in(after, (pitch_heard(job.goal, advice.string, hertz, job.pitch_sd),))
     if advice.do == "claw":
         assert advice.turns is not None
         on.claw(advice.turns)
-        return course.turned(now, advice.turns)
+        after = course.turned(now, advice.turns)
+        place = Seen("claw", on.claw_distance(), job.claw_sd)  # a wrong count shows at once
+        return course.taken_in(after, (place,))
     settings = now.picture.settings
     if advice.do == "wedge":
         on.wedge(advice.gap)
@@ -220,7 +205,7 @@ def done_step(job: Told, on: Answering, now: Course, advice: Advice) -> Course:
 
 def _read(job: Told, on: Answering, now: Course, strings: tuple[int, ...]) -> Course:
     hertz = [(i, on.pitch(i + 1)) for i in strings]
-    seen = [pitch_heard(job, i, f) for i, f in hertz if f > SILENT]
+    seen = [pitch_heard(job.goal, i, f, job.pitch_sd) for i, f in hertz if f > SILENT]
     gaps, claws = (GAPS, CLAWS) if now.free else (0, 0)
     seen += [Seen("rear gap", on.gap(), job.gap_sd) for _ in range(gaps)]
     seen += [Seen("claw", on.claw_distance(), job.claw_sd) for _ in range(claws)]

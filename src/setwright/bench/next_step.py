@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from setwright.bench.guided import HEARD, KNIFE
+from setwright.bench.guided import KNIFE
 from setwright.bench.journals import open_journal
 from setwright.bench.plans import problem_from
 from setwright.bench.progress import applied, work_left
@@ -20,10 +20,11 @@ from setwright.instrument.traits import Array, array
 from setwright.metrology.gauges import gauge_named
 from setwright.metrology.reading import combined_uncertainty, gauge_uncertainty
 from setwright.physics.pitch import CENTS_PER_LOG
-from setwright.planning.course import Course, Goal
+from setwright.planning.course import HEARD, Course, Goal
 from setwright.planning.found import settle_found
-from setwright.planning.guide import NEAR, Advice, View, advised, view
+from setwright.planning.guide import NEAR, Advice, advised
 from setwright.planning.hardware import Hardware, hardware
+from setwright.planning.outlook import View, view
 from setwright.planning.plan import Step
 from setwright.planning.targets import Problem
 from setwright.planning.worth import Worth, most_telling

@@ -9,11 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from setwright.bench.guided import Told, as_found, done_step, pitch_heard, told
+from setwright.bench.guided import Told, as_found, done_step, told
 from setwright.bench.training import first_line
 from setwright.bench.working import Cost, Ended, Recorded, RefusedError, Step, Tell, cost, work
 from setwright.errors import InputError, SetwrightError
-from setwright.planning.course import Course, Goal, changed, taken_in
+from setwright.planning.course import Course, Goal, changed, pitch_heard, taken_in
 from setwright.planning.guide import Advice, next_step
 from setwright.planning.scenes import SILENT, Seen
 from setwright.practice.instrument import Practice, Verdict
@@ -190,7 +190,7 @@ def hear(lesson: Lesson, strings: tuple[int, ...]) -> Lesson:
     Raises: InputError for a string that is not there or a limit reached.
     """
     hertz = [(i, lesson.on.pitch(i + 1)) for i in strings]
-    seen = tuple(pitch_heard(lesson.job, i, f) for i, f in hertz if f > SILENT)
+    seen = tuple(pitch_heard(lesson.job.goal, i, f, lesson.job.pitch_sd) for i, f in hertz if f > SILENT)
     return _taken(lesson, seen)
 
 

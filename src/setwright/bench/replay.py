@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from setwright.bench.guided import HEARD
 from setwright.errors import InputError
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.prior import Prior
@@ -22,14 +21,13 @@ from setwright.instrument.settings import ATTITUDES, Settings
 from setwright.instrument.traits import Array, Traits, array
 from setwright.metrology.gauges import gauge_named
 from setwright.metrology.reading import gauge_uncertainty
-from setwright.physics.pitch import CENTS_PER_LOG, cents
+from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.planning import course, tracking
-from setwright.planning.course import Course, Goal
+from setwright.planning.course import Course, Goal, pitch_heard
 from setwright.planning.scenes import Kind, Seen
 from setwright.planning.targets import spring_mask
 from setwright.records.entries import Entry, Value
 
-FAR_OFF = 0.005  # share of a pitch's way to the wanted one that the model may miss
 SET_BY_EAR = 2.0  # cents, of a string brought to a pitch whose rest nobody wrote down; common practice, no source
 ONE_SIDE = 1e-4  # m, how far one side's gap may be off the mean of both; common practice, no source
 USUAL = {"pitch": "tuner", "rear gap": "rule 0.5 mm", "claw distance": "rule 0.5 mm"}  # where none was named
@@ -167,19 +165,13 @@ def _seen(balance: Balance, entry: Entry) -> Seen:
     sd = _uncertainty(entry.what, value, entry.gauge)
     if entry.what == "pitch":
         string = (entry.place.string or 1) - 1
-        return _pitch(balance, string, _hertz(value, balance, string), sd, entry.number)
+        return pitch_heard(balance.start.goal, string, _hertz(value, balance, string), sd, entry.number)
     si = value.si
     if entry.place.side and entry.what == "claw distance":
         si += float(balance.settings.claw.mean() - balance.settings.claw[_side(entry)])
     elif entry.place.side:
         sd = float(np.hypot(sd, ONE_SIDE))
     return Seen(KINDS[entry.what], si, sd, 0, entry.number)
-
-
-def _pitch(balance: Balance, string: int, hertz: float, sd: float, number: int) -> Seen:
-    """A pitch, less to be trusted the farther it lies from the one the string is made for."""
-    away = abs(float(cents(hertz, balance.start.goal.hertz[string])))
-    return Seen("pitch", hertz, float(np.hypot(np.hypot(sd, HEARD), FAR_OFF * away)), string, number)
 
 
 def _value(entry: Entry) -> Value:
@@ -254,7 +246,7 @@ def _tuned(balance: Balance, entry: Entry) -> Balance:
     sd = sd if entry.heard else max(sd, SET_BY_EAR)
     heard = balance.heard.copy()
     heard[string] = hertz
-    seen = _pitch(balance, string, hertz, sd, entry.number)
+    seen = pitch_heard(balance.start.goal, string, hertz, sd, entry.number)
     now = None if balance.course is None else course.tuned(balance.course, string, hertz)
     return replace(balance, heard=heard, pending=(seen,), course=now)
 

@@ -8,12 +8,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array
+from setwright.physics.pitch import cents
 from setwright.planning import tracking
 from setwright.planning.explaining import read
-from setwright.planning.scenes import Seen
+from setwright.planning.scenes import Seen, value_of
 from setwright.planning.tracking import Picture
+
+HEARD = 0.3  # cents, what the model leaves out of a pitch, beside the tuner's own uncertainty
+MOVED = 0.01  # share of a pitch's way since its peg was set that the model may miss
+FAR, FAR_OFF = 300.0, 0.01  # cents; share of a pitch's way beyond that which the model may miss
 
 
 @dataclass(frozen=True)
@@ -53,6 +60,22 @@ def begun(picture: Picture, goal: Goal) -> Course:
     return Course(picture, goal, (False,) * len(goal.hertz), 0, 0, False)
 
 
+def pitch_heard(goal: Goal, string: int, hertz: float, sd: float, entry: int = 0) -> Seen:
+    """A pitch, less to be trusted the farther it lies from the one the string is made for.
+
+    Args:
+        goal: what is wanted.
+        string: 0 = thinnest.
+        hertz: as heard, above 0 [Hz].
+        sd: the tuner's own standard uncertainty [cents].
+        entry: number of the entry it was read in.
+    Returns: the reading, with the standard uncertainty the picture takes it with.
+    """
+    away = abs(float(cents(hertz, goal.hertz[string])))
+    whole = float(np.hypot(np.hypot(sd, HEARD), FAR_OFF * max(away - FAR, 0.0)))
+    return Seen("pitch", hertz, whole, string, entry)
+
+
 def taken_in(course: Course, seen: tuple[Seen, ...], plucked: tuple[int, ...] = ()) -> Course:
     """Readings of the present state taken in.
 
@@ -62,7 +85,8 @@ def taken_in(course: Course, seen: tuple[Seen, ...], plucked: tuple[int, ...] = 
         plucked: strings that count as heard though they may have been too slack to be read (0 = thinnest).
     Returns: the course.
     """
-    update = read(course.picture, seen)
+    update = read(course.picture, tuple(_moved(course.picture, one) for one in seen))
+    telling = sum(one.kind != "claw" for one in seen)  # one pitch alone does not tell what the plate touches
     strings = {*plucked, *(one.string for one in seen if one.kind == "pitch")}
     return replace(
         course,
@@ -70,8 +94,16 @@ def taken_in(course: Course, seen: tuple[Seen, ...], plucked: tuple[int, ...] = 
         heard=tuple(was or i in strings for i, was in enumerate(course.heard)),
         gap_read=course.gap_read + sum(one.kind == "rear gap" for one in seen),
         claw_read=course.claw_read + sum(one.kind == "claw" for one in seen),
-        free=update.free,
+        free=update.free if telling > 1 else course.free,
     )
+
+
+def _moved(picture: Picture, one: Seen) -> Seen:
+    """A pitch, less to be trusted the farther it has moved since its peg was set: slots rub, the model errs."""
+    if one.kind != "pitch":
+        return one
+    moved = abs(value_of(one) - picture.pegs[picture.now[one.string]].cents)
+    return replace(one, sd=float(np.hypot(one.sd, MOVED * moved)))
 
 
 def _anew(course: Course, picture: Picture) -> Course:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from setwright.errors import RangeError
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.traits import Array
 from setwright.physics.pitch import CENTS_PER_LOG
@@ -280,6 +281,15 @@ def _lines(picture: Picture, at: list[Array], step: Array, old: tuple[Line | Non
 def _share(picture: Picture, columns: list[Array], at: Array, way: Array, mean: Array, weight: Array) -> float:
     """Share of a step at which prior and readings together are missed least."""
     many = at + SHARES[:, None] * way
+    try:
+        cost = _missed(picture, columns, many, mean, weight)
+    except RangeError:  # a step too far, to no instrument there is
+        cost = np.array([_missed_alone(picture, columns, one, mean, weight) for one in many])
+    return float(SHARES[int(np.argmin(cost))])
+
+
+def _missed(picture: Picture, columns: list[Array], many: Array, mean: Array, weight: Array) -> Array:
+    """(B) how far prior and readings together are missed at (B, size) places."""
     away = many - mean
     cost = np.einsum("bi,ij,bj->b", away, weight, away)
     marks = [marks_of(picture, scene.pegs) for scene in picture.scenes]
@@ -287,7 +297,15 @@ def _share(picture: Picture, columns: list[Array], at: Array, way: Array, mean: 
     for scene, values in zip(picture.scenes, now, strict=True):
         value, noise = scenes.targets(scene, picture.model.friction)
         cost += (((value - values) / noise) ** 2).sum(axis=1)
-    return float(SHARES[int(np.argmin(cost))])
+    return np.asarray(cost)
+
+
+def _missed_alone(picture: Picture, columns: list[Array], at: Array, mean: Array, weight: Array) -> float:
+    """`_missed` at one place; infinite where no instrument can be there."""
+    try:
+        return float(_missed(picture, columns, at[None], mean, weight)[0])
+    except RangeError:
+        return np.inf
 
 
 def _settled(
@@ -323,14 +341,15 @@ def _worst(picture: Picture, frame: _Frame, columns: list[Array], covariance: Ar
         assert line is not None
         value, noise = scenes.targets(scene, picture.model.friction)
         by = line.by @ c.T
+        shows = line.values + line.by @ (picture.answer.whole @ c - line.at)
         variance = np.einsum("ri,ij,rj->r", by, covariance, by)
         for k, one in enumerate(scene.seen):
             if one.sd < ASIDE * SET_ASIDE[one.kind]:
-                off = value[k] - line.values[k]
+                off = value[k] - shows[k]
                 left = max(noise[k] ** 2 - variance[k], (0.1 * noise[k]) ** 2)
                 if one.kind == "pitch" and abs(off * noise[k] ** 2 / left) < MISHEARD:
                     continue
-                fits, times = _as_read(one.kind, line.values[k]), float(abs(off) / np.sqrt(left))
+                fits, times = _as_read(one.kind, shows[k]), float(abs(off) / np.sqrt(left))
                 found.append(Doubt(one.kind, i, one.value, fits, times, one.string, one.entry))
     first = frame.parts + frame.pegs
     lead = float(picture.model.traits.claw.lead)
@@ -355,7 +374,7 @@ def set_aside(picture: Picture, doubt: Doubt) -> Picture:
         doubt: what is not.
     Returns: the picture, to be explained anew.
     """
-    aside = replace(picture, doubts=(*picture.doubts, doubt), answer=None, lines=(None,) * len(picture.scenes))
+    aside = replace(picture, doubts=(*picture.doubts, doubt), lines=(None,) * len(picture.scenes))
     if doubt.kind == "turn":
         return aside
     scene = picture.scenes[doubt.scene]

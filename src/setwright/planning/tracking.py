@@ -67,6 +67,11 @@ class Answer:
     slips: Array  # m, of the claw's place as first noted, then of every setting of it
     tilts: Array  # rad, of every scene
 
+    @property
+    def whole(self) -> Array:
+        """All of it in one vector."""
+        return np.concatenate([self.deviations, self.pegs, self.slips, self.tilts])
+
 
 @dataclass(frozen=True)
 class Doubt:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from setwright.instrument.traits import Array
-from setwright.planning.guide import View
+from setwright.planning.outlook import View
 
 
 @dataclass(frozen=True)

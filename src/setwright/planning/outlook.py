@@ -1,0 +1,212 @@
+"""What is believed of pitches and gap as they stand, and where the work has to end: what a step is decided by."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from setwright.instrument.geometry import edge_gap, tilt_for_gap
+from setwright.instrument.predict import balance_at
+from setwright.instrument.traits import Array
+from setwright.physics.balance import at_pitch, equilibrium, pegs_fixed, pitches, repeat
+from setwright.physics.pitch import cents
+from setwright.planning.course import Course
+from setwright.planning.scenes import SILENT, fan, slopes
+from setwright.planning.tracking import Picture, expected, firm, lay_out, resting, steps, without_wedge
+
+DRAWS = 2000
+WANDERS = 0.3  # cents a pitch may change by itself until the instrument is handed over; common practice, no source
+
+
+def sd_of(by: Array, picture: Picture) -> float:
+    """Standard uncertainty of something.
+
+    Args:
+        by: (N) its derivatives by every unknown of the picture.
+        picture: what is believed.
+    Returns: the standard uncertainty, in the unit of the thing.
+    """
+    return math.sqrt(max(float(by @ picture.covariance @ by), 0.0))
+
+
+@dataclass(frozen=True)
+class Here:
+    """What is believed of pitches and gap as they stand."""
+
+    cents: Array  # (S) from the wanted pitch
+    gap: float  # m
+    covariance: Array  # (S + 1, S + 1) cents and m
+    by: Array  # (S + 1, N) by every unknown of the picture
+    chance: float  # of all inside
+    pitch_chance: float  # of every pitch
+    gap_chance: float
+
+    @property
+    def sd(self) -> Array:
+        """(S + 1) standard uncertainties: cents, then the gap's [m]."""
+        return np.asarray(np.sqrt(np.maximum(np.diag(self.covariance), 0.0)))
+
+
+def here(course: Course) -> Here:
+    """Pitches and gap as believed now, and the chance that all are inside.
+
+    Args:
+        course: where the work stands.
+    Returns: the beliefs.
+    """
+    picture, goal = course.picture, course.goal
+    step = steps(picture)
+    states = expected(picture, fan(picture.mean, step))
+    values = np.column_stack([cents_off(states.hertz, goal.hertz), states.gap])
+    by = slopes(values, step)
+    covariance = by @ picture.covariance @ by.T
+    covariance[range(len(goal.hertz)), range(len(goal.hertz))] += WANDERS**2
+    off, gap = values[0, :-1], float(values[0, -1])
+    limit = np.append(np.full(len(off), goal.pitch_tolerance), goal.gap_tolerance)
+    centre = np.append(off, gap - goal.gap)
+    scale = np.append(np.ones(len(off)), 1e-3)
+    root = np.linalg.cholesky(covariance / np.outer(scale, scale) + 1e-9 * np.eye(len(scale)))
+    draws = centre + (np.random.default_rng(0).standard_normal((DRAWS, len(scale))) @ root.T) * scale
+    fits = np.abs(draws) <= limit
+    pitch, whole = np.all(fits[:, :-1], axis=1), np.all(fits, axis=1)
+    return Here(off, gap, covariance, by, float(whole.mean()), float(pitch.mean()), float(fits[:, -1].mean()))
+
+
+def cents_off(hertz: Array, wanted: Array) -> Array:
+    """How far pitches are off.
+
+    Args:
+        hertz: (..., S) [Hz]; a slack string counts as one of a hertz.
+        wanted: (S) [Hz].
+    Returns: (..., S) [cents].
+    """
+    return cents(np.maximum(hertz, SILENT), wanted)
+
+
+@dataclass(frozen=True)
+class End:
+    """The wanted end state of the most likely instrument: plate free at the gap, every string at pitch."""
+
+    lengths: Array  # (S) m
+    claw_out: float  # turns out from where the claw stands
+    claw_sd: float  # turns
+    by: Array  # (N) turns out by every unknown of the picture
+
+
+def end_state(course: Course) -> End:
+    """Pegs and claw of the wanted end.
+
+    Args:
+        course: where the work stands.
+    Returns: lengths, claw and its standard uncertainty.
+    """
+    picture, goal = course.picture, course.goal
+    step = steps(picture)
+    traits, settings, _ = lay_out(without_wedge(picture), fan(picture.mean, step))
+    tilt = tilt_for_gap(traits, settings, np.full(len(settings.claw), goal.gap))
+    done = balance_at(traits, settings, goal.hertz, tilt).settings
+    out = (done.claw - settings.claw).mean(axis=-1) / np.asarray(traits.claw.lead)
+    by = slopes(out, step)
+    return End(done.unstretched[0], float(out[0]), sd_of(by, picture), by)
+
+
+def gap_at_pitch(course: Course) -> tuple[float, float]:
+    """Rear gap once every string is at pitch, the claw left alone.
+
+    Args:
+        course: where the work stands.
+    Returns: gap and standard uncertainty [m].
+    """
+    picture, goal = course.picture, course.goal
+    step = steps(picture)
+    traits, settings, rig = lay_out(without_wedge(picture), fan(picture.mean, step))
+    rig = at_pitch(rig, goal.hertz)
+    state = equilibrium(rig, start=picture.tilt)
+    gap = edge_gap(traits, settings, state.tilt).mean(axis=-1)
+    by = slopes(gap, step)
+    return float(gap[0]), sd_of(by, picture)
+
+
+@dataclass(frozen=True)
+class View:
+    """A course as a step is decided by it; what follows from it is worked out once, when it is asked for."""
+
+    course: Course
+
+    @cached_property
+    def now(self) -> Here:
+        """What is believed of pitches and gap."""
+        return here(self.course)
+
+    @cached_property
+    def end(self) -> End:
+        """Pegs and claw of the wanted end."""
+        return end_state(self.course)
+
+    @cached_property
+    def alone(self) -> tuple[Array, Array]:
+        """(S) pitch of every string once its own peg is as at the end [Hz], (S) cents it is off that now."""
+        return each_at(self.course, self.end.lengths)
+
+    @property
+    def propped(self) -> bool:
+        """Whether the wedge is in."""
+        return bool(np.isfinite(self.course.picture.settings.prop))
+
+
+def view(course: Course) -> View:
+    """The course with what stops say cut off, and the plate where it is believed to rest.
+
+    Args:
+        course: where the work stands.
+    Returns: the view to decide by.
+    """
+    return View(replace(course, picture=resting(firm(course.picture))))
+
+
+def sounding(picture: Picture, lengths: Array) -> Array:
+    """Pitches of the most likely instrument with given pegs.
+
+    Args:
+        picture: the instrument.
+        lengths: (B, S) unstretched lengths [m].
+    Returns: (B, S) [Hz].
+    """
+    _, _, rig = lay_out(picture, picture.mean[None])
+    rig = pegs_fixed(repeat(rig, len(lengths)), lengths)
+    return pitches(rig, equilibrium(rig, start=picture.tilt))
+
+
+def each_at(course: Course, lengths: Array) -> tuple[Array, Array]:
+    """Every string once its own peg is right, the others as they are.
+
+    Args:
+        course: where the work stands.
+        lengths: (S) of the right pegs [m].
+    Returns: (S) pitches then [Hz]; (S) cents every string is off that now.
+    """
+    picture = course.picture
+    now = lay_out(picture, picture.mean[None])[1].unstretched[0]
+    many = np.tile(now, (len(now) + 1, 1))
+    many[range(1, len(now) + 1), range(len(now))] = lengths
+    hertz = sounding(picture, many)
+    there = np.maximum(np.diagonal(hertz[1:]), SILENT)
+    return there, cents_off(hertz[0], there)
+
+
+def shown_with(course: Course, lengths: Array) -> Array:
+    """What the most likely instrument shows with given pegs.
+
+    Args:
+        course: where the work stands.
+        lengths: (B, S) unstretched [m].
+    Returns: (B, S + 1) pitches from the wanted ones [cents], last the rear gap [m].
+    """
+    traits, settings, rig = lay_out(course.picture, course.picture.mean[None])
+    rig = pegs_fixed(repeat(rig, len(lengths)), lengths)
+    state = equilibrium(rig, start=course.picture.tilt)
+    gap = edge_gap(traits, settings, state.tilt).mean(axis=-1)
+    return np.column_stack([cents_off(pitches(rig, state), course.goal.hertz), gap])
