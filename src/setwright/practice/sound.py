@@ -46,6 +46,15 @@ class Slide:
     start: float  # s
     end: float  # s
 
+    def __post_init__(self) -> None:
+        """Refuse a slide that does not last.
+
+        Raises:
+            InputError: naming both times.
+        """
+        if not self.start < self.end:
+            raise InputError(f"a slide from {self.start:g} s to {self.end:g} s does not last; end it later.")
+
 
 @dataclass(frozen=True)
 class Pluck:
@@ -130,6 +139,7 @@ class Truth:
     glide: Glide
     decay: float  # s, of the first partial's amplitude
     split: float | None = None  # cents from the first partial to a second tone beside it, None: no second tone
+    released: float = 0.0  # s in the recording, when the string was let go
 
     def glide_at(self, times: ArrayLike) -> Array:
         """Glide of the first partial that is left.
