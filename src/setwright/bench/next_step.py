@@ -167,7 +167,7 @@ def balanced(balance: Balance) -> Next:
         tunings=course.tunings,
         claw_settings=course.claws,
         expected=0 if advice.do == "done" else int(advice.left) or _to_come(course, standing),
-        worth=None if advice.do == "done" else most_telling(seen, *_usual()),
+        worth=None if advice.do == "done" else most_telling(seen, *usual_noise()),
         remarks=(*balance.left_out, *_doubted(course)),
     )
 
@@ -195,8 +195,8 @@ def _doubted(course: Course) -> list[str]:
     ]
 
 
-def _usual() -> tuple[float, float, float]:
-    """Standard uncertainties of one reading by the usual gauges: cents, m, m."""
+def usual_noise() -> tuple[float, float, float]:
+    """Standard uncertainties of one reading by the usual gauges: cents, m of a rear gap, m of a claw distance."""
     pitch, gap, claw = (gauge_named(USUAL[name]) for name in ("pitch", "rear gap", "claw distance"))
     return combined_uncertainty(gauge_uncertainty(pitch), HEARD), gauge_uncertainty(gap), gauge_uncertainty(claw)
 

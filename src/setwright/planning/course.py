@@ -85,7 +85,7 @@ def taken_in(course: Course, seen: tuple[Seen, ...], plucked: tuple[int, ...] = 
         plucked: strings that count as heard though they may have been too slack to be read (0 = thinnest).
     Returns: the course.
     """
-    update = read(course.picture, tuple(_moved(course.picture, one) for one in seen))
+    update = read(course.picture, tuple(trusted(course.picture, one) for one in seen))
     telling = sum(one.kind != "claw" for one in seen)  # one pitch alone does not tell what the plate touches
     strings = {*plucked, *(one.string for one in seen if one.kind == "pitch")}
     return replace(
@@ -98,8 +98,14 @@ def taken_in(course: Course, seen: tuple[Seen, ...], plucked: tuple[int, ...] = 
     )
 
 
-def _moved(picture: Picture, one: Seen) -> Seen:
-    """A pitch, less to be trusted the farther it has moved since its peg was set: slots rub, the model errs."""
+def trusted(picture: Picture, one: Seen) -> Seen:
+    """A pitch, less to be trusted the farther it has moved since its peg was set: slots rub, the model errs.
+
+    Args:
+        picture: what is believed.
+        one: a reading of the present state.
+    Returns: the reading; a pitch with the standard uncertainty it is taken in with.
+    """
     if one.kind != "pitch":
         return one
     moved = abs(value_of(one) - picture.pegs[picture.now[one.string]].cents)
