@@ -24,6 +24,10 @@ CLIPPING = ("clipped hard", "clipped softly")
 BODY = ("body resonance",)
 LOW_SNR = ("white noise", "pink noise")
 
+Strings = tuple[tuple[float, float], ...]
+Made = tuple[Array, float, Truth, float]
+Spoilt = tuple[Array, Truth]
+
 
 @dataclass(frozen=True)
 class Drawn:
@@ -44,13 +48,7 @@ class Drawn:
         return replace(self, pluck=replace(self.pluck, **changes))  # type: ignore[arg-type]
 
 
-Made = tuple[Array, float, Truth, float]
-Spoilt = tuple[Array, Truth]
-
-
-def drawn(
-    rng: np.random.Generator, strings: tuple[tuple[float, float], ...] = BASS + GUITAR, frets: tuple[int, int] = (0, 22)
-) -> Drawn:
+def drawn(rng: np.random.Generator, strings: Strings = BASS + GUITAR, frets: tuple[int, int] = (0, 22)) -> Drawn:
     """A usual note of a random string and one of some frets, some cents beside its nominal pitch."""
     number = int(rng.integers(len(strings))) + 1
     fret = int(rng.integers(frets[0], frets[1] + 1))
@@ -186,7 +184,7 @@ SPOIL: dict[str, Callable[[Drawn], Spoilt]] = {
 KINDS = tuple(SPOIL)
 
 
-FROM: dict[str, tuple[tuple[tuple[float, float], ...], tuple[int, int]]] = {
+FROM: dict[str, tuple[Strings, tuple[int, int]]] = {
     "open": (BASS + GUITAR, (0, 0)),
     "fretted": (BASS + GUITAR, (1, 22)),
     "bass": (BASS, (0, 22)),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from math import pi
+from math import gcd, pi
 
 import numpy as np
 
@@ -299,20 +299,21 @@ def telephone(samples: Array, rate: float) -> tuple[Array, float]:
 
     Args:
         samples: (N,) [1] of full scale
-        rate: [Hz], 8000 or more
+        rate: [Hz], a whole number, 8000 or more
 
     Returns:
         (M,) [1] and their rate [Hz].
     """
-    second = int(rate)  # of silence, so that the end does not come round to the beginning
-    count = len(samples) + second
-    whole = round(count * TELEPHONE_RATE / rate)
-    count_fitting = round(whole * rate / TELEPHONE_RATE)
-    spectrum = np.fft.rfft(samples, count_fitting)
-    hertz = np.fft.rfftfreq(count_fitting, 1.0 / rate)
+    finest = int(TELEPHONE_RATE)
+    some = finest // gcd(int(rate), finest)  # samples in which both rates meet
+    silent = len(samples) + int(rate)  # so that the end does not come round to the beginning
+    whole = -(-int(silent * TELEPHONE_RATE / rate) // some) * some
+    count = whole * int(rate) // finest
+    spectrum = np.fft.rfft(samples, count)
+    hertz = np.fft.rfftfreq(count, 1.0 / rate)
     spectrum[(hertz < TELEPHONE_BAND[0]) | (hertz > TELEPHONE_BAND[1])] = 0.0
-    few = np.fft.irfft(spectrum[: whole // 2 + 1], whole) * (whole / count_fitting)
+    few = np.fft.irfft(spectrum[: whole // 2 + 1], whole) * (whole / count)
     few = few[: round(len(samples) * TELEPHONE_RATE / rate)]
     packed = np.sign(few) * np.log1p(MU * np.minimum(np.abs(few), 1.0)) / np.log1p(MU)
     packed = np.rint(packed * 127.0) / 127.0
-    return np.sign(packed) * np.expm1(np.abs(packed) * np.log1p(MU)) / MU, whole * rate / count_fitting
+    return np.sign(packed) * np.expm1(np.abs(packed) * np.log1p(MU)) / MU, TELEPHONE_RATE
