@@ -21,8 +21,8 @@ from setwright.planning import course, tracking
 from setwright.planning.course import Course, Goal, pitch_heard
 from setwright.planning.guide import Advice, next_step
 from setwright.planning.scenes import SILENT, Seen
+from setwright.planning.tracking import KNIFE
 
-KNIFE = 0.002  # N m, standard uncertainty of a knife edge nobody has said anything about; common practice, no source
 GAPS, CLAWS = 2, 2  # readings of rear gap and claw beside every hearing of a free plate
 MOST = 200  # steps, after which the work is given up
 NAMES = {"playing": "playing", "flat": "on its back", "upright": "upright", "face_down": "face down"}

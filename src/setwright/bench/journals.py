@@ -48,16 +48,17 @@ def journal_path(job: str, journal: str | None = None) -> Path:
     return path.with_name(name + JOURNAL_END)
 
 
-def open_journal(job: str, journal: str | None = None) -> tuple[Path, Journal]:
+def open_journal(job: str, journal: str | None = None, read: Job | None = None) -> tuple[Path, Journal]:
     """The journal of a job; empty when nothing was written yet.
 
     Args:
         job: path of the job file, which must be one.
         journal: path of the journal, None by the rule.
+        read: the job, where it has been read already.
     Returns: its path and what it holds.
     Raises: FileFormatError, QuestionableError, InputError: one sentence with file and line.
     """
-    read = read_job(job)
+    read = read_job(job) if read is None else read
     path = journal_path(job, journal)
     found = read_journal(path)
     for entry in found.entries:

@@ -8,7 +8,6 @@ from typing import Literal
 
 import numpy as np
 
-from setwright.bench.guided import KNIFE
 from setwright.bench.journals import open_journal
 from setwright.bench.plans import problem_from
 from setwright.bench.progress import applied, work_left
@@ -27,6 +26,7 @@ from setwright.planning.hardware import Hardware, hardware
 from setwright.planning.outlook import View, view
 from setwright.planning.plan import Step
 from setwright.planning.targets import Problem
+from setwright.planning.tracking import KNIFE
 from setwright.planning.worth import Worth, most_telling
 from setwright.records.entries import Entry, live
 
@@ -78,7 +78,7 @@ def next_of(job: str, journal: str | None = None) -> tuple[Job, Next]:
         found readings cannot all be true; NoPlanError where nothing will do.
     """
     read = read_job(job)
-    _, found = open_journal(job, journal)
+    _, found = open_journal(job, journal, read)
     said = next_for(read, live(found.entries))
     return read, replace(said, remarks=(*found.remarks, *said.remarks))
 

@@ -40,36 +40,31 @@ class Pattern:
 
 
 @cache
-def _patterns(file: str) -> Mapping[str, Pattern]:
-    """All patterns of one file of the catalogue."""
+def _read(file: str, name: str) -> Pattern:
+    """One pattern of a file of the catalogue, with what it takes over from another."""
     document = load(file)
-    out: dict[str, Pattern] = {}
-    for name, given in document.data.items():
-        base = out[given["like"]] if "like" in given else Pattern(name, "", MappingProxyType({}))
-        entries = dict(base.entries)
-        for table, values in given.items():
-            if isinstance(values, dict):
-                index = LAYOUT.table(table).index
-                for key, entry in values.items():
-                    if key not in index or not entry.get("source"):
-                        raise FileFormatError(
-                            f"{document.where(name, table, key)}: unknown field or no source; mend it."
-                        )
-                    value = read_field(document, (name, table, key), entry["value"], index[key])
-                    entries[table, key] = Entry(value, entry["source"])
-        own = {
-            k: given.get(k, getattr(base, k)) for k in ("knife_edge", "clamped", "strings", "hung_with", "fitted_with")
-        }
-        out[name] = Pattern(name, given["about"], MappingProxyType(entries), **own)
-    return MappingProxyType(out)
+    given = document.data[name]
+    base = _read(file, given["like"]) if "like" in given else Pattern(name, "", MappingProxyType({}))
+    entries = dict(base.entries)
+    for table, values in given.items():
+        if isinstance(values, dict):
+            index = LAYOUT.table(table).index
+            for key, entry in values.items():
+                if key not in index or not entry.get("source"):
+                    raise FileFormatError(f"{document.where(name, table, key)}: unknown field or no source; mend it.")
+                value = read_field(document, (name, table, key), entry["value"], index[key])
+                entries[table, key] = Entry(value, entry["source"])
+    names = ("knife_edge", "clamped", "strings", "hung_with", "fitted_with")
+    own = {k: given.get(k, getattr(base, k)) for k in names}
+    return Pattern(name, given["about"], MappingProxyType(entries), **own)
 
 
 def _pattern(file: str, what: str, kind: str, where: str) -> Pattern:
-    known = _patterns(file)
+    known = load(file).data
     if kind not in known:
         hint = nearest(kind, known) or f"; known: {', '.join(repr(k) for k in known)}."
         raise InputError(f"{where + ': ' if where else ''}there is no {what} pattern {kind[:60]!r}{hint}")
-    return known[kind]
+    return _read(file, kind)
 
 
 def bridge(kind: str, where: str = "") -> Pattern:
@@ -110,17 +105,17 @@ def spring(kind: str, where: str = "") -> Pattern:
 
 def bridge_kinds() -> tuple[str, ...]:
     """Names of the bridge patterns."""
-    return tuple(_patterns("bridges.toml"))
+    return tuple(load("bridges.toml").data)
 
 
 def neck_kinds() -> tuple[str, ...]:
     """Names of the neck patterns."""
-    return tuple(_patterns("necks.toml"))
+    return tuple(load("necks.toml").data)
 
 
 def spring_kinds() -> tuple[str, ...]:
     """Names of the spring patterns."""
-    return tuple(_patterns("springs.toml"))
+    return tuple(load("springs.toml").data)
 
 
 def string_set(gauges: Sequence[str | Gauge]) -> Strings:

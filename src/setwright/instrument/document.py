@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -106,7 +105,9 @@ def nearest(word: str, known: Iterable[str]) -> str:
         known: what there is.
     Returns: the hint.
     """
-    close = difflib.get_close_matches(word[:60], list(known), n=1, cutoff=0.6)
+    from difflib import get_close_matches
+
+    close = get_close_matches(word[:60], list(known), n=1, cutoff=0.6)
     return f"; did you mean {close[0]!r}?" if close else ""
 
 

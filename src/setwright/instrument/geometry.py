@@ -198,8 +198,11 @@ def tilt_for_gap(traits: Traits, settings: Settings, gap: Array) -> Array:
     Returns: (...) [rad].
     """
     b = traits.bridge
-    line = pivot_line(traits, settings, b.rear_z).mean(axis=-1)
-    return _tilt_where(b.rear_aft, b.rear_up, gap - line)
+    return _tilt_for_gap(traits, pivot_line(traits, settings, b.rear_z), gap)
+
+
+def _tilt_for_gap(traits: Traits, line: Array, gap: Array) -> Array:
+    return _tilt_where(traits.bridge.rear_aft, traits.bridge.rear_up, gap - line.mean(axis=-1))
 
 
 def stops(traits: Traits, settings: Settings) -> tuple[list[Array], list[Array]]:
@@ -223,9 +226,9 @@ def stops(traits: Traits, settings: Settings) -> tuple[list[Array], list[Array]]
     fore = _tilt_where(-b.block_fore_point[..., 1], b.block_fore_point[..., 0], b.cavity_fore)
     back = _tilt_where(-b.block_aft_point[..., 1], b.block_aft_point[..., 0], b.cavity_aft)
     propped = np.isfinite(settings.prop)
-    wedge = np.minimum(tilt_for_gap(traits, settings, np.where(propped, settings.prop, 0.0)), np.minimum(back, -nose))
+    wedge = np.minimum(_tilt_for_gap(traits, line, np.where(propped, settings.prop, 0.0)), np.minimum(back, -nose))
     fast = np.isfinite(settings.block)
-    held = tilt_for_gap(traits, settings, np.where(fast, settings.block, 0.0))
+    held = _tilt_for_gap(traits, line, np.where(fast, settings.block, 0.0)) if fast.any() else deck
     lower = [deck, fore, np.where(propped, wedge, -np.inf), np.where(fast, held, -np.inf)]
     return lower, [back, -nose, np.where(fast, held, np.inf)]
 
@@ -383,9 +386,14 @@ def _batched(each: dict[str, Array], strings: int, places: int, fanned: bool) ->
         width |= dict.fromkeys(("nut_x_per_bow", "nut_y_per_bow"), strings)
     lead = np.broadcast_shapes(*(np.shape(v)[:-1] if name in width else np.shape(v) for name, v in each.items()))
     lead = lead or (1,)
-    return Rig(
-        **{
-            name: np.ascontiguousarray(np.broadcast_to(v, (*lead, width[name]) if name in width else lead))
-            for name, v in each.items()
-        }
-    )
+    return Rig(**{name: _spread(v, (*lead, width[name]) if name in width else lead) for name, v in each.items()})
+
+
+def _spread(value: Array, shape: tuple[int, ...]) -> Array:
+    """A contiguous array of a shape: the value itself where it is one, else filled with it."""
+    value = np.asarray(value)
+    if value.shape == shape and value.flags.c_contiguous:
+        return value
+    out = np.empty(shape, value.dtype)
+    out[...] = value
+    return out

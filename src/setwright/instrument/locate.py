@@ -8,6 +8,7 @@ from dataclasses import dataclass
 Path = tuple[str | int, ...]
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _SCALAR = re.compile(r"[^,\]}\s#][^,\]}\n#]*")
+_RUN = re.compile(r"[^\"'\\]+")  # of a quoted string: nothing that could end or escape
 _QUOTES = ('"""', "'''", '"', "'")
 _ESCAPE = re.compile(r'\\(?:u[0-9A-Fa-f]{4}|U[0-9A-Fa-f]{8}|["\\bfnrt])')
 _PLAIN = {"b": "\b", "f": "\f", "n": "\n", "r": "\r", "t": "\t", '"': '"', "\\": "\\"}
@@ -50,7 +51,8 @@ class _Scanner:
         self.step(len(quote))
         start = self.at
         while self.at < len(self.text) and not self.sees(quote):
-            self.step(2 if quote[0] == '"' and self.sees("\\") else 1)
+            run = _RUN.match(self.text, self.at)
+            self.step(len(run.group()) if run else 2 if quote[0] == '"' and self.sees("\\") else 1)
         inside = self.text[start : self.at]
         self.step(len(quote))
         while len(quote) == 3 and self.sees(quote[0]):  # up to two quotes may touch the closing three

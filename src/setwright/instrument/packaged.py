@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 
 from setwright.instrument.document import Document, from_bytes
 
@@ -16,4 +16,4 @@ def load(name: str) -> Document:
         name: "bridges.toml", "necks.toml", "springs.toml", "strings.toml".
     Returns: the document.
     """
-    return from_bytes(files("setwright.instrument").joinpath("data", name).read_bytes(), f"catalogue {name}")
+    return from_bytes((Path(__file__).parent / "data" / name).read_bytes(), f"catalogue {name}")

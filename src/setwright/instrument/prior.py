@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -88,17 +88,27 @@ def vary(traits: Traits, known: Prior, deviations: Array, wanted: bool = False) 
         group, name = part.path.replace("wanted.", "strings.").split(".")
         nominal = np.asarray(getattr(getattr(traits, group), name))
         fields = changed.setdefault(group, {})
-        now = fields.get(name, nominal)
-        fields[name] = _deviate(now, nominal.ndim, part, deviations[..., i])
+        if name not in fields:
+            fields[name] = _filled(nominal, deviations.shape[:-1])
+        _deviate(fields[name], part, deviations[..., i])
     return replace(traits, **{g: replace(getattr(traits, g), **f) for g, f in changed.items()})
 
 
-def _deviate(now: Array, trailing: int, part: Uncertain, by: Array) -> Array:
-    lead = np.shape(by)
-    full = np.array(np.broadcast_to(now, (*lead, *now.shape[now.ndim - trailing :])))
+def _filled(nominal: Array, lead: tuple[int, ...]) -> Array:
+    """A copy of the nominal value for every instrument."""
+    out: Array = np.empty((*lead, *nominal.shape))
+    out[...] = nominal
+    return out
+
+
+def _deviate(value: Array, part: Uncertain, by: Array) -> None:
+    """Change what one part touches, in place."""
+    place: tuple[Any, ...] = (...,)
     if part.index is not None:
         place = (..., part.index)
-        full[place] = full[place] * (1.0 + by) if part.kind == "factor" else full[place] + by
-        return full
-    spread = np.reshape(by, (*lead, *(1,) * trailing))
-    return np.asarray(full * (1.0 + spread) if part.kind == "factor" else full + spread)
+    else:
+        by = np.reshape(by, (*by.shape, *(1,) * (value.ndim - by.ndim)))
+    if part.kind == "factor":
+        value[place] *= 1.0 + by
+    else:
+        value[place] += by

@@ -9,6 +9,8 @@ from setwright.errors import RangeError
 
 Array = NDArray[np.float64]
 
+_least, _most = np.minimum.reduce, np.maximum.reduce  # what the methods min and max call, without their detour
+
 
 def require(name: str, value: ArrayLike, low: float, high: float, unit: str) -> Array:
     """Return value as a float64 array, or refuse it when any element is not a number or lies outside low..high.
@@ -27,7 +29,11 @@ def require(name: str, value: ArrayLike, low: float, high: float, unit: str) -> 
         RangeError: with the offending value, its place in the array and the allowed range.
     """
     array = np.asarray(value, dtype=np.float64)
-    if array.size == 0 or (array.min() >= low and array.max() <= high):  # a NaN fails both comparisons
+    if not array.ndim:
+        if low <= float(array) <= high:
+            return array
+    elif array.size == 0 or (_least(array, axis=None) >= low and _most(array, axis=None) <= high):
+        return array  # a NaN fails every comparison
         return array
     index = np.argwhere(~((array >= low) & (array <= high)))[0]
     bad = array[tuple(index)]

@@ -47,6 +47,7 @@ MOST_DOUBTS = 2  # set aside at once
 WRONG_TURN = 2.0  # turns, standard uncertainty of a turn that was not what was counted
 SET_ASIDE = {"pitch": 1200.0, "rear gap": 0.02, "claw": 0.05}  # cents or m, standard uncertainty of what is set aside
 ASIDE = 0.99
+Rows = list[tuple[Array, Array]]  # of every scene: values of its rows and their standard uncertainties
 STALE = 2.0  # steps of the derivatives, after which they are formed anew
 
 
@@ -216,6 +217,7 @@ def explained(picture: Picture) -> Update:
     weight[: frame.parts, : frame.parts] = np.linalg.inv(picture.model.known.covariance)
     mean[: frame.parts] = picture.model.known.mean
     columns = [frame.columns(scene, i) for i, scene in enumerate(picture.scenes)]
+    read_off = [scenes.targets(scene, picture.model.friction) for scene in picture.scenes]
     at = _start(picture.answer, frame, mean)
     old = picture.lines
     lines: tuple[Line, ...] = ()
@@ -224,8 +226,7 @@ def explained(picture: Picture) -> Update:
     for round_ in range(ROUNDS + 1):
         lines = old = _lines(picture, [at @ c for c in columns], step, old if stale else (None,) * len(columns))
         information, pull = weight.copy(), weight @ (mean - at)
-        for scene, c, line in zip(picture.scenes, columns, lines, strict=True):
-            value, noise = scenes.targets(scene, picture.model.friction)
+        for (value, noise), c, line in zip(read_off, columns, lines, strict=True):
             slope = line.by @ c.T / noise[:, None]
             information += slope.T @ slope
             pull += slope.T @ ((value - line.values - line.by @ (at @ c - line.at)) / noise)
@@ -233,7 +234,7 @@ def explained(picture: Picture) -> Update:
         way = sd * np.linalg.solve(scaled, sd * pull)
         if round_ == ROUNDS:
             break
-        share = _share(picture, columns, at, way, mean, weight)
+        share = _share(picture, read_off, columns, at, way, mean, weight)
         at = at + share * way
         if share < 0.1 and stale:
             stale = 0.0  # old derivatives lead nowhere: form them anew
@@ -241,7 +242,7 @@ def explained(picture: Picture) -> Update:
             break
     covariance = np.linalg.inv(scaled) * np.outer(sd, sd)
     update = _settled(picture, frame, columns[-1], at, covariance, lines)
-    return replace(update, doubt=_worst(update.picture, frame, columns, covariance, sd))
+    return replace(update, doubt=_worst(update.picture, read_off, frame, columns, covariance, sd))
 
 
 def _start(answer: Answer | None, frame: _Frame, mean: Array) -> Array:
@@ -278,32 +279,35 @@ def _lines(picture: Picture, at: list[Array], step: Array, old: tuple[Line | Non
     return tuple(out[i] for i in range(len(old)))
 
 
-def _share(picture: Picture, columns: list[Array], at: Array, way: Array, mean: Array, weight: Array) -> float:
+def _share(
+    picture: Picture, read_off: Rows, columns: list[Array], at: Array, way: Array, mean: Array, weight: Array
+) -> float:
     """Share of a step at which prior and readings together are missed least."""
     many = at + SHARES[:, None] * way
     try:
-        cost = _missed(picture, columns, many, mean, weight)
+        cost = _missed(picture, read_off, columns, many, mean, weight)
     except RangeError:  # a step too far, to no instrument there is
-        cost = np.array([_missed_alone(picture, columns, one, mean, weight) for one in many])
+        cost = np.array([_missed_alone(picture, read_off, columns, one, mean, weight) for one in many])
     return float(SHARES[int(np.argmin(cost))])
 
 
-def _missed(picture: Picture, columns: list[Array], many: Array, mean: Array, weight: Array) -> Array:
+def _missed(picture: Picture, read_off: Rows, columns: list[Array], many: Array, mean: Array, weight: Array) -> Array:
     """(B) how far prior and readings together are missed at (B, size) places."""
     away = many - mean
     cost = np.einsum("bi,ij,bj->b", away, weight, away)
     marks = [marks_of(picture, scene.pegs) for scene in picture.scenes]
     now = scenes.shown_together(picture.model, picture.scenes, [many @ c for c in columns], marks)
-    for scene, values in zip(picture.scenes, now, strict=True):
-        value, noise = scenes.targets(scene, picture.model.friction)
+    for (value, noise), values in zip(read_off, now, strict=True):
         cost += (((value - values) / noise) ** 2).sum(axis=1)
     return np.asarray(cost)
 
 
-def _missed_alone(picture: Picture, columns: list[Array], at: Array, mean: Array, weight: Array) -> float:
+def _missed_alone(
+    picture: Picture, read_off: Rows, columns: list[Array], at: Array, mean: Array, weight: Array
+) -> float:
     """`_missed` at one place; infinite where no instrument can be there."""
     try:
-        return float(_missed(picture, columns, at[None], mean, weight)[0])
+        return float(_missed(picture, read_off, columns, at[None], mean, weight)[0])
     except RangeError:
         return np.inf
 
@@ -328,7 +332,9 @@ def _settled(
     return Update(replace(after, pressed=_pressed(after, scene)), scene.stop == FREE)
 
 
-def _worst(picture: Picture, frame: _Frame, columns: list[Array], covariance: Array, sd: Array) -> Doubt | None:
+def _worst(
+    picture: Picture, read_off: Rows, frame: _Frame, columns: list[Array], covariance: Array, sd: Array
+) -> Doubt | None:
     """What lies farthest from what all the rest says of it (deleted residuals), if it is beyond belief.
 
     With r the residual, s the standard uncertainty and h the variance of what is expected, the rest alone misses a
@@ -339,7 +345,7 @@ def _worst(picture: Picture, frame: _Frame, columns: list[Array], covariance: Ar
     assert picture.answer is not None
     for i, (scene, c, line) in enumerate(zip(picture.scenes, columns, picture.lines, strict=True)):
         assert line is not None
-        value, noise = scenes.targets(scene, picture.model.friction)
+        value, noise = read_off[i]
         by = line.by @ c.T
         shows = line.values + line.by @ (picture.answer.whole @ c - line.at)
         variance = np.einsum("ri,ij,rj->r", by, covariance, by)

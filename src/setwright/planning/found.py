@@ -142,17 +142,25 @@ def _match_geometry(problem: Problem, traits: Traits) -> Traits:
 
 def _match_heights(traits: Traits, settings: Settings, heights: list[FoundReading], tilt: Array, bow: float) -> Traits:
     up = np.array(traits.bridge.saddle_up)
-    start = nut_places(traits)
+    start, ends = nut_places(traits), saddle_contact(traits, settings, tilt)[0]
+    for fret, readings in _by_fret(heights).items():
+        now = string_heights(traits, settings, tilt, np.asarray(bow), (fret,))[..., 0]
+        places = np.broadcast_to(fret_places(traits, [fret])[..., 0], start.shape)
+        for string, reading in readings:
+            x0 = float(start[string])
+            share = (float(places[string]) - x0) / (ends[string] - x0)
+            up[string] += (reading.value - now[string]) / (share * np.cos(tilt))
+    return replace(traits, bridge=replace(traits.bridge, saddle_up=up))
+
+
+def _by_fret(heights: list[FoundReading]) -> dict[int, list[tuple[int, FoundReading]]]:
+    """String heights with their strings, by the fret they were read at."""
+    out: dict[int, list[tuple[int, FoundReading]]] = {}
     for reading in heights:
         assert reading.fret is not None
         assert reading.string is not None
-        now = string_heights(traits, settings, tilt, np.asarray(bow), (reading.fret,))[reading.string, 0]
-        saddle_x = saddle_contact(traits, settings, tilt)[0][reading.string]
-        x0 = float(start[reading.string])
-        places = np.broadcast_to(fret_places(traits, [reading.fret])[..., 0], start.shape)
-        share = (float(places[reading.string]) - x0) / (saddle_x - x0)
-        up[reading.string] += (reading.value - now) / (share * np.cos(tilt))
-    return replace(traits, bridge=replace(traits.bridge, saddle_up=up))
+        out.setdefault(reading.fret, []).append((reading.string, reading))
+    return out
 
 
 def _balance_model(problem: Problem) -> tuple[Callable[[Array], Array], Array, Array]:
@@ -160,6 +168,7 @@ def _balance_model(problem: Problem) -> tuple[Callable[[Array], Array], Array, A
     settings, hertz = problem.found.settings, problem.found.hertz
     assert hertz is not None
     heights = [r for r in problem.found.readings if r.quantity == "string height"]
+    by_fret = _by_fret(heights)
     bend = _reading(problem, "relief")
 
     def model(deviations: Array) -> Array:
@@ -167,15 +176,16 @@ def _balance_model(problem: Problem) -> tuple[Callable[[Array], Array], Array, A
         tilt = found_tilt(traits, settings, problem)
         state = settled_at(at_pitch(build_rig(traits, settings), hertz), tilt)
         columns = [state.contact] if traits.bridge.knife_edge else []
-        for r in heights:
-            assert r.fret is not None
-            columns.append(string_heights(traits, settings, state.tilt, state.bow, (r.fret,))[:, r.string, 0])
+        for fret, readings in by_fret.items():
+            now = string_heights(traits, settings, state.tilt, state.bow, (fret,))[..., 0]
+            columns += [now[:, string] for string, _ in readings]
         if bend is not None and bend.hold is not None and bend.fret is not None:
             columns.append(relief(traits, state.bow, bend.hold[0], bend.fret, bend.hold[1]))
         return np.stack(columns, axis=1)
 
-    values = [r.value for r in heights] + ([bend.value] if bend is not None else [])
-    sds = [r.sd for r in heights] + ([bend.sd] if bend is not None else [])
+    ordered = [r for readings in by_fret.values() for _, r in readings]
+    values = [r.value for r in ordered] + ([bend.value] if bend is not None else [])
+    sds = [r.sd for r in ordered] + ([bend.sd] if bend is not None else [])
     if problem.traits.bridge.knife_edge:
         values, sds = [0.0, *values], [SLACK_MOMENT, *sds]
     return model, np.array(values), np.array(sds)

@@ -43,7 +43,7 @@ def hardware(found: AsFound, seed: int = 0) -> Hardware:
     Returns: the steps; their effects carry no bands.
     Raises: NoPlanError where nothing holds, with the nearest miss.
     """
-    problem, good, _ = that_hold(found, seed)
+    problem, good, _ = that_hold(found, seed, most=1)
     branch = good[0]
     keys: tuple[str, ...] = HARDWARE
     needed = np.array([float(branch.settings.claw.mean())])

@@ -68,12 +68,13 @@ def plan_as_found(found: AsFound, samples: int = 512, seed: int = 0) -> Plan:
     )
 
 
-def that_hold(found: AsFound, seed: int = 0) -> tuple[Problem, list[Branch], list[Rejected]]:
+def that_hold(found: AsFound, seed: int = 0, most: int = TRIED) -> tuple[Problem, list[Branch], list[Rejected]]:
     """The branches that hold on the most likely instrument, without bands.
 
     Args:
         found: from `settle_found`.
         seed: of the randomness [1].
+        most: how many good branches are wanted [1].
     Returns: the job with what its saddles have to spare, the best of the good branches, and those that fail.
     Raises: NoPlanError where nothing holds, with the nearest miss.
     """
@@ -81,7 +82,7 @@ def that_hold(found: AsFound, seed: int = 0) -> tuple[Problem, list[Branch], lis
     branches = choices(problem)
     moved = np.array([b.pivots for b in branches])
     solved, step = rounded(problem, solve(problem, branches), moved)
-    good, bad = weigh(problem, branches, solved, step, TRIED)
+    good, bad = weigh(problem, branches, solved, step, most)
     if not good:
         raise NoPlanError(_no_plan(bad), tuple((r.label, r.reason) for r in bad))
     return problem, good, bad
@@ -224,7 +225,8 @@ def _tight_claw(problem: Problem, branch: Branch, needed: Array) -> Array:
     """Claw so far in that the plate stays on its wedge on nearly all instruments this may be."""
     found, claw = problem.found.settings.claw, problem.wanted.claw
     good = needed[np.isfinite(needed)]
-    safe = min(float(np.quantile(good, SURE)), float(branch.settings.claw.mean()) - branch.claw_step * float(claw.lead))
+    tight = float(np.quantile(good, SURE)) if good.size > 1 else float(good[0])  # np.quantile loads a lot at first
+    safe = min(tight, float(branch.settings.claw.mean()) - branch.claw_step * float(claw.lead))
     if np.array_equal(branch.settings.springs, problem.found.settings.springs) and safe >= float(found.mean()):
         return found
     step = problem.limits.claw_step * float(claw.lead)

@@ -37,6 +37,7 @@ TILT_STEP = 1e-4  # rad
 CLAW_STEP = 1e-5  # m
 LOOSE = 500.0  # cents, standard uncertainty of what a peg holds that has just been turned, before the string is heard
 CLAW_PLACE = 1e-3  # m, standard uncertainty of where the claw stands as noted, before it is read
+KNIFE = 0.002  # N m, standard uncertainty of a knife edge nobody has said anything about; common practice, no source
 CLAW_SLIP = 1 / 48  # turn, standard uncertainty of a claw turn as counted; common practice, no source
 
 

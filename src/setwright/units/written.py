@@ -90,14 +90,15 @@ def clean(text: str, where: str = "") -> str:
     if len(text) > _LONGEST:
         raise InputError(at(where, f"{text[:20]!r}... is too long for one value; write one number with its unit."))
     plain = text
-    for mark, fraction in _VULGAR.items():
-        plain = re.sub(rf"(?<=\d)\s*{mark}", f" {fraction}", plain).replace(mark, fraction)
-    plain = plain.translate(_MARKS)
+    if not plain.isascii():
+        for mark in _VULGAR.keys() & set(plain):
+            plain = re.sub(rf"(?<=\d)\s*{mark}", f" {_VULGAR[mark]}", plain).replace(mark, _VULGAR[mark])
+        plain = plain.translate(_MARKS)
     plain = re.sub(r"\+\s?/\s?-|\+-", "±", plain).replace("''", '"')
     plain = re.sub(r"\s+", " ", plain).strip()
     if not plain:
         raise InputError(at(where, "nothing is written here; write a number with its unit."))
-    if any(ch.isnumeric() and ch not in "0123456789" for ch in plain):
+    if not plain.isascii() and any(ch.isnumeric() and ch not in "0123456789" for ch in plain):
         raise InputError(at(where, f"{text!r} has a digit or fraction that cannot be read; use 0 to 9 and a slash."))
     return plain
 
