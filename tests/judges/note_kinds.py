@@ -1,9 +1,9 @@
 """Twenty kinds of recorded notes, each drawn from a seed: clean ones, and one for each way a recording is spoilt.
 
 Strings from a bass's E1 to a guitar's E4, frets 0 to 22, rates 22.05 to 192 kHz, 0.4 to 4 s, noise 10 to 60 dB below.
-How often and how strongly a thing happens is common practice, no source. Each recording begins with some silence; all
-but the kinds of `LOW_SNR` have white noise 30 to 60 dB below. Where two tones sound, the truth's first partial is the
-louder one and `split` says where the other lies.
+How often and how strongly a thing happens is common practice, no source. Each recording begins with some silence and
+has noise in it, 30 to 60 dB below or, where it is of `LOW_SNR`, 10 to 20. Where two tones sound, the truth's first
+partial is the louder one and `split` says where the other lies.
 """
 
 from __future__ import annotations
@@ -145,10 +145,6 @@ def _quiet(note: Drawn) -> Spoilt:
     return _clean(note.changed(level=float(note.rng.uniform(-60.0, -30.0))))
 
 
-def _noise(note: Drawn, pink: bool) -> Spoilt:
-    return faults.noisy(played(note), float(note.rng.uniform(10.0, 20.0)), note.seed(), pink), truth(note.pluck)
-
-
 def _damped(note: Drawn) -> Spoilt:
     whole = note.changed(seconds=0.6)
     return faults.damped(played(whole), note.rate, float(note.rng.uniform(0.4, 0.5))), truth(note.pluck)
@@ -176,8 +172,8 @@ SPOIL: dict[str, Callable[[Drawn], Spoilt]] = {
     "telephone": _clean,
     "offset and two channels": _offset,
     "quiet and quantised": _quiet,
-    "white noise": lambda note: _noise(note, pink=False),
-    "pink noise": lambda note: _noise(note, pink=True),
+    "white noise": _clean,
+    "pink noise": _clean,
     "damped at once": _damped,
     "harmonic": _harmonic,
 }
@@ -211,8 +207,8 @@ def made(kind: str, seed: int) -> Made:
     samples, told = SPOIL[kind](note)
     lead = int(rng.uniform(0.02, 0.15) * note.rate)
     samples = np.concatenate([np.zeros(lead), samples])
-    if kind not in LOW_SNR:
-        samples = faults.noisy(samples, float(rng.uniform(30.0, 60.0)), note.seed())
+    below = float(rng.uniform(10.0, 20.0) if kind in LOW_SNR else rng.uniform(30.0, 60.0))
+    samples = faults.noisy(samples, below, note.seed(), pink=kind == "pink noise")
     samples, rate = _recorded(kind, samples, note)
     nominal = note.nominal
     if kind == "harmonic":  # fret 12, 7 or 5 of the open string
