@@ -193,6 +193,17 @@ class Twin:
         return np.asarray(1200.0 * np.log2(np.maximum(self.hertz, 1.0) / self.job.goal.hertz))
 
 
+def floating_twin(seed: int) -> Twin:
+    """A twin as its work should end: plate free at its gap, every string at pitch."""
+    twin = Twin(seed)
+    loose = replace(twin.settings, prop=array(np.nan))
+    twin.tilt = float(tilt_for_gap(twin.traits, loose, array(twin.job.goal.gap)))
+    twin.settings = balance_at(twin.traits, loose, twin.job.goal.hertz, twin.tilt).settings
+    twin.peak = -np.inf
+    twin._roll()
+    return twin
+
+
 def claw_score(course: Course, twin: Twin) -> float:
     """Need of the claw as believed less as it truly is, in its own standard uncertainties."""
     end = end_state(replace(course, picture=resting(firm(course.picture))))

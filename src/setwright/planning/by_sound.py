@@ -13,7 +13,7 @@ g the derivatives by a moment on the plate, since the knife edge may hold it any
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -50,7 +50,7 @@ class Trial:
     """One experiment: something done, then every string heard. left: geometric mean of what the effects leave."""
 
     do: Do
-    string: int | None = None  # 0 = thinnest
+    string: int | None = field(default=None, metadata={"counted from": 0})  # 0 = thinnest
     hertz: float | None = None  # it is brought to
     cents: float | None = None  # from where it stands
     turns: float | None = None  # in > 0

@@ -69,7 +69,8 @@ def measured(traits: Traits, settings: Settings, rig: Rig, tilt: Array) -> Array
         tilt: (B) where the plates rest [rad].
     Returns: (B, 7 + S) stiffness strings : springs [1], stiffness pegs fixed and brought back to pitch [N m/rad], rear
         gap per turn of the claw in, pegs fixed and brought back to pitch [m], lever of the strings over that of the
-        springs [1], force of all springs [N], cents per turn in of every string, pegs fixed.
+        springs [1], force of all springs [N], cents per turn in of every string, pegs fixed; nan for what divides by
+        the pull or stiffness of slack springs.
     """
     rest = settled_at(rig, tilt)
     heard = pitches(rig, rest)
@@ -81,19 +82,20 @@ def measured(traits: Traits, settings: Settings, rig: Rig, tilt: Array) -> Array
     up, down = (pitches(rig, settled_at(rig, tilt + way)) for way in (TILT_STEP, -TILT_STEP))
     bent = cents_off(np.maximum(up, SILENT), np.maximum(down, SILENT)) / (2.0 * TILT_STEP)
     m = moments(pack(rig), rest.tilt, rest.bow)
-    strings_arm = -(m.tension * m.lever).sum(0) / m.tension.sum(0)
-    springs_force = m.spring_force.sum(0)
-    springs_arm = (m.spring_force * m.spring_lever).sum(0) / springs_force
-    columns = [
-        (stiff - springs) / springs,
-        stiff,
-        retuned,
-        -rise * turn / stiff,
-        -rise * turn / retuned,
-        strings_arm / springs_arm,
-        springs_force,
-    ]
-    return np.column_stack([*columns, bent * (-turn / stiff)[:, None]])
+    force, tension = m.spring_force.sum(0), m.tension.sum(0)
+    with np.errstate(divide="ignore", invalid="ignore"):  # slack springs have no lever and no stiffness
+        arms = -(m.tension * m.lever).sum(0) / tension, (m.spring_force * m.spring_lever).sum(0) / force
+        columns = [
+            (stiff - springs) / springs,
+            stiff,
+            retuned,
+            -rise * turn / stiff,
+            -rise * turn / retuned,
+            arms[0] / arms[1],
+            force,
+        ]
+        found = np.column_stack([*columns, bent * (-turn / stiff)[:, None]])
+    return np.where(np.isfinite(found), found, np.nan)
 
 
 def _gap(traits: Traits, settings: Settings, tilt: Array) -> Array:

@@ -1,0 +1,39 @@
+"""setwright learned: what the readings of a job have told of its instrument."""
+
+from __future__ import annotations
+
+import click
+
+from setwright.cli.asked import json_option, say, say_json, system_of, units_option
+from setwright.errors import NoPlanError, SetwrightError
+
+
+@click.command("learned")
+@click.argument("job")
+@click.option("--journal", metavar="PATH", help="The journal, in place of NAME.journal.txt beside NAME.job.toml.")
+@json_option
+@units_option
+def command(job: str, journal: str | None, as_json: bool, units: str | None) -> None:
+    """What the journal of JOB has told of a floating bridge, and what would tell most next.
+
+    First the figures of its balance, then what is told of the instrument itself, then the most telling reading, and the
+    most telling experiment for a tuner alone.
+    """
+    from setwright.bench.data import document
+    from setwright.bench.learned import learned_of
+    from setwright.bench.plans import preferred_system
+    from setwright.cli.learned_card import learned_lines
+    from setwright.cli.words import spelled
+
+    try:
+        read, found = learned_of(job, journal)
+    except NoPlanError as error:
+        system = system_of(units, "mm")
+        misses = tuple((spelled(name, system), spelled(reason, system)) for name, reason in error.misses)
+        raise NoPlanError(spelled(str(error), system), misses) from None
+    except SetwrightError as error:
+        raise type(error)(spelled(str(error), system_of(units, "mm"))) from None
+    if as_json:
+        say_json(document("learned", found))
+        return
+    say("\n".join(learned_lines(read.title, found, system_of(units, preferred_system(read)))))
