@@ -193,5 +193,12 @@ def test_pairs_and_remarks():
 
 
 def test_labels_that_differ_in_their_string_only():
-    labels = ["a, string 1", "b", "a, string 3", "c, string 2"]
-    assert gathered(labels) == ["a, strings 1, 3", "b", "c, string 2"]
+    labels = [
+        "a string, string 1",
+        "b",
+        "a string, string 3",
+        "c, string 2",
+        "d of string 1 (.010)",
+        "d of string 2 (.013)",
+    ]
+    assert gathered(labels) == ["a string, strings 1, 3", "b", "c, string 2", "d, strings 1, 2"]

@@ -28,7 +28,7 @@ FIGURES = {
     "lever": "lever, strings over springs",
     "spring force": "force of all springs",
 }
-OF_STRING = re.compile(r"(.*), string (\d+)")
+OF_STRING = re.compile(r"(.*?),? (?:of )?string (\d+)(?: \(.*\))?")
 COARSE = 1 / 8  # turn, known so well the claw needs no reading more
 KINDS = {"N": "force", "N/m": "rate", "kg": "mass"}  # units the two systems spell their own way
 

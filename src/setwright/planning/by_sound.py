@@ -84,9 +84,9 @@ def obstacle(course: Course) -> str:
     """
     settings = course.picture.settings
     if np.isfinite(settings.prop) or np.isfinite(settings.block):
-        return "the plate stands on its wedge; by sound alone only a floating plate tells anything"
+        return "the plate stands on its wedge, and only one that floats tells anything"
     if not course.free:
-        return "the plate was last heard on a stop; by sound alone only a floating plate tells anything"
+        return "the plate was last heard on a stop, and only one that floats tells anything"
     if as_it_stands(resting(firm(course.picture))).closed:
         return "the springs are believed closed or slack, which a floating plate does not have; read the claw distance"
     return ""
