@@ -1,12 +1,14 @@
 """How well anything can know the first partial of a note in white noise: the Cramer-Rao bound.
 
 The model is the sum of partials of the practice instrument's sound. Free are f0, B, the size of the glide, and height,
-phase and decay of every partial; the course of the glide is known. Kay, Fundamentals of Statistical Signal Processing:
-Estimation Theory (1993), section 3.9 (from memory): for samples s(theta) in noise of variance v, information is
-J^T J / v with J the derivative of the samples.
+phase and decay of every partial; the course of the glide is known and the same for all (`own_rise` is left out). Kay,
+Fundamentals of Statistical Signal Processing: Estimation Theory (1993), section 3.9 (from memory): for samples s(theta)
+in noise of variance v, information is J^T J / v with J the derivative of the samples.
 """
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 
@@ -73,6 +75,6 @@ def bound(pluck: Pluck, variance: float, gain: float = 1.0) -> float:
     """Least standard deviation of the first partial [cents] of a note whose partials are `partials_of` times a gain, in
     white noise of a variance, over the whole note from its release."""
     whole = partials_of(pluck)
-    raised = Partials(whole.hertz, gain * whole.height, whole.phase, whole.decay, whole.follow)
+    raised = replace(whole, height=gain * whole.height)
     slopes = sensitivities(pluck, raised, glide_of(pluck))
     return bound_of(slopes, variance, pluck.inharmonicity, gliding=pluck.glide > 0.0)

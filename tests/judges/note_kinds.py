@@ -62,6 +62,7 @@ def drawn(rng: np.random.Generator, strings: Strings = BASS + GUITAR, frets: tup
         pickups=((float(np.clip(usual.pickups[0][0] * rng.uniform(0.7, 2.5), 0.03, 0.48)), 1.0),),
         width=float(rng.uniform(0.002, 0.02)),
         glide=float(rng.gamma(2.0, 1.5)),
+        own_rise=float(rng.uniform(0.0, 0.5)),
         loss=usual.loss * float(np.exp(rng.normal(0.0, 0.3))),
         loss_square=2e-7 * float(np.exp(rng.normal(0.0, 0.5))),
         level=float(rng.uniform(-24.0, -3.0)),
@@ -120,6 +121,7 @@ def _sympathetic(note: Drawn) -> Spoilt:
 
 
 def _body(note: Drawn) -> Spoilt:
+    note = note.changed(own_rise=0.0)
     partial = int(note.rng.integers(1, 4))
     body = Resonance(
         hertz=note.nominal * partial * float(np.exp(note.rng.normal(0.0, 0.06))),

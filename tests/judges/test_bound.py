@@ -14,7 +14,7 @@ NONE = replace(STRING, glide=0.0)
 
 
 def one(height, decay):
-    return Partials(*(np.array([v]) for v in (110.0, height, 0.7, decay, 1.0)))
+    return Partials(*(np.array([v]) for v in (110.0, height, 0.7, decay, 1.0, 0.0)))
 
 
 def one_bound(pluck, height, decay, variance):
@@ -57,6 +57,7 @@ def _params(pluck, vector):
         phase=whole.phase[:k] + own[:, 1],
         decay=1.0 / (1.0 / whole.decay[:k] + own[:, 2]),
         follow=(1.0 + stiff) / (1.0 + stiff * n * n),
+        own=np.zeros(k),
     )
 
 

@@ -84,6 +84,23 @@ def test_pitch_over_time_is_the_stated_glide(number):
         assert cents(got / want) == pytest.approx(cents(1.0 + follow * eps), abs=1e-3)
 
 
+@pytest.mark.parametrize("number", [1, 3])
+def test_a_mode_raises_itself_more(number):
+    """With all of `own_rise`, partial n starts sharper by eps (1 + w_n / 2), w_n its share of the slope's square."""
+    pluck = replace(LOW_E, own_rise=0.5, inharmonicity=0.0)
+    n = np.arange(1.0, 241.0)
+    share = np.square(n * shape_of(pluck, n)) / np.square(n * shape_of(pluck, n)).sum()
+    eps = (2.0 ** (12.0 / 1200.0) - 1.0) / (1.0 + 0.5 * share[0])
+    decay = 1.0 / (0.5 + 2e-7 * np.square(n * 82.41))
+    got, times = between(alone(pluck, number), 0.0, 0.06)
+    falling = share * np.exp(-2.0 * times[:, None] / decay)
+    want = eps * (falling.sum(axis=1) + 0.5 * falling[:, number - 1]).mean()
+    assert cents(got / (number * 82.41)) == pytest.approx(cents(1.0 + want), abs=2e-3)
+    assert truth(pluck).glide_at(0.0) == pytest.approx(12.0, rel=1e-9)
+    if number == 1:
+        assert truth(pluck).glide_at(times).mean() == pytest.approx(cents(1.0 + want), abs=2e-3)
+
+
 def test_phase_is_the_integral_of_the_pitch():
     """scipy's quadrature of the true first partial gives the phase of the last zero crossing of the samples."""
     pluck = replace(LOW_E, seconds=0.7)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import hilbert, welch
 
+from setwright.errors import InputError
 from setwright.practice import sound_faults as faults
 from setwright.practice.sound import Partials, Pluck, glide_of, partials_of, play, render
 
@@ -189,3 +190,14 @@ def test_defects_combine():
     first = render(Partials(*(value[:1] for value in vars(partials_of(note)).values())), glide_of(note), note)
     assert np.corrcoef(out, play(note))[0, 1] > 0.98
     assert abs(np.corrcoef(out, first)[0, 1]) > 0.2
+
+
+@pytest.mark.parametrize("rate", [6000.0, 44100.5])
+def test_rates_no_telephone_takes(rate):
+    with pytest.raises(InputError, match="whole numbers from 8000 Hz"):
+        faults.telephone(TONE, rate)
+
+
+def test_silence_has_no_level():
+    with pytest.raises(InputError, match="silent"):
+        faults.below(TONE, np.zeros(48000), 20.0)

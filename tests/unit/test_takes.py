@@ -119,6 +119,8 @@ def test_a_retuned_string_ends_in_tune_with_the_next():
         (lambda: Played("cough"), "kind of a thing played is 'cough'"),
         (lambda: Played("open"), "an? open was given no pluck"),
         (lambda: Played("knock", pluck=A_STRING), "a knock was given a pluck"),
+        (lambda: string_at(GUITAR, 0, 5), "no fret 5 of string 0; allowed are frets 0 to 36 of strings 1 to 6"),
+        (lambda: string_at(GUITAR, 6, -1), "no fret -1 of string 6"),
         (lambda: Slide(5.0, 1.0, 1.0), "does not last"),
     ],
 )

@@ -29,6 +29,7 @@ LIMITS = {
     "place": (0.01, 0.99, "of the length"),
     "width": (0.0, 0.2, "of the length"),
     "glide": (0.0, 100.0, "cents"),
+    "own_rise": (0.0, 0.5, "1"),
     "loss": (0.01, 1000.0, "1/s"),
     "loss_square": (0.0, 1e-3, "s"),
     "level": (-120.0, 20.0, "dB of full scale"),
@@ -62,7 +63,9 @@ class Pluck:
 
     A partial dies away as e^(-t / t_n), 1/t_n = loss + loss_square f_n^2: air and ends, and what is lost inside the
     wire (Bensa, Bilbao, Kronland-Martinet and Smith, J. Acoust. Soc. Am. 114, 1095, 2003). Pickups hear the string's
-    velocity where they stand; those of a pair are added with their gains.
+    velocity where they stand; those of a pair are added with their gains. A mode is raised by the mean rise of tension;
+    its own part of it swings with it and raises it by up to half as much again: 0.5 of `own_rise` for a string that
+    swings in a plane (3 A^2 / 8 against A^2 / 4 of Duffing's equation), 0 for one that goes round in a circle.
     """
 
     fundamental: float  # Hz, f0 after the glide
@@ -70,7 +73,8 @@ class Pluck:
     place: float = 0.17  # of the length from the bridge, where it is plucked
     pickups: tuple[tuple[float, float], ...] = ((0.09, 1.0),)  # (of the length from the bridge, gain)
     width: float = 0.004  # of the length, of what plucks it
-    glide: float = 0.0  # cents sharp at the release
+    glide: float = 0.0  # cents the first partial is sharp at the release
+    own_rise: float = 0.0  # 1, how much more a mode's own part raises itself than the others
     loss: float = 0.5  # 1/s
     loss_square: float = 2e-7  # s
     level: float = -6.0  # dB of full scale, peak of the string's sound
@@ -99,13 +103,17 @@ class Pluck:
 
 @dataclass(frozen=True)
 class Partials:
-    """What a note is made of: sum of height e^(-t / decay) sin(2 pi hertz (t + follow G(t)) + phase)."""
+    """What a note is made of: sum of height e^(-t / decay) sin(2 pi hertz lead(t) + phase).
+
+    lead(t) = t + follow (G(t) + own decay / 2 (1 - e^(-2 t / decay))), G the integral of the glide all partials share.
+    """
 
     hertz: Array  # Hz, (P,) after the glide
     height: Array  # 1, (P,) at the release
     phase: Array  # rad, (P,)
     decay: Array  # s, (P,)
     follow: Array  # 1, (P,) share of the glide it takes
+    own: Array  # 1, (P,) at the release, what its own part of the tension raises it by besides
 
 
 @dataclass(frozen=True)
@@ -252,17 +260,26 @@ def ear_of(pluck: Pluck, numbers: Array) -> Array:
 
 
 def glide_of(pluck: Pluck) -> Glide:
-    """The glide as the tension makes it: each partial gives (n a_n)^2 and takes it away with its own decay.
+    """The glide all partials share, as the tension makes it: each gives (n a_n)^2 and takes it away with its own decay.
 
     Args:
         pluck: the note
 
     Returns:
-        the glide; its sum at the release is `pluck.glide`.
+        the glide; with what the first partial does to itself, its sum at the release is `pluck.glide`.
     """
     n = np.arange(1.0, MODES + 1.0)
     weight = np.square(n * shape_of(pluck, n))
-    return Glide(np.expm1(CENT * pluck.glide) * weight / weight.sum(), decay_of(pluck, hertz_of(pluck, n)))
+    whole = weight.sum() + pluck.own_rise * weight[0]
+    return Glide(np.expm1(CENT * pluck.glide) * weight / whole, decay_of(pluck, hertz_of(pluck, n)))
+
+
+def _first_glide(pluck: Pluck) -> Glide:
+    """The glide of the first partial: the shared one, and what it does to itself."""
+    shared = glide_of(pluck)
+    more = np.ones(MODES)
+    more[0] += pluck.own_rise
+    return replace(shared, size=shared.size * more)
 
 
 def partials_of(pluck: Pluck) -> Partials:
@@ -281,12 +298,15 @@ def partials_of(pluck: Pluck) -> Partials:
     hertz = hertz_of(pluck, n)
     n = n[hertz * np.exp(CENT * pluck.glide) < HIGHEST * pluck.rate] if len(n) > 1 else n
     hertz = hertz_of(pluck, n)
+    own = np.zeros(len(n))
+    own[:MODES] = pluck.own_rise * glide_of(pluck).size[: len(n)]
     return Partials(
         hertz=hertz,
         height=hertz * shape_of(pluck, n) * ear_of(pluck, n),
         phase=np.zeros(len(n)),
         decay=decay_of(pluck, hertz),
         follow=(1.0 + pluck.inharmonicity) / (1.0 + pluck.inharmonicity * n * n),
+        own=own,
     )
 
 
@@ -304,7 +324,7 @@ def truth(pluck: Pluck) -> Truth:
         first_partial=first,
         fundamental=pluck.fundamental,
         inharmonicity=pluck.inharmonicity,
-        glide=glide_of(pluck),
+        glide=_first_glide(pluck),
         decay=float(decay_of(pluck, first)),
     )
 
@@ -355,7 +375,7 @@ def render(partials: Partials, glide: Glide, pluck: Pluck) -> Array:
     times = np.arange(count) / pluck.rate
     out = np.zeros(count)
     loudest = np.abs(partials.height).max(initial=0.0)
-    for hertz, height, phase, decay, follow in zip(*vars(partials).values(), strict=True):
+    for hertz, height, phase, decay, follow, own in zip(*vars(partials).values(), strict=True):
         above = QUIET + log(max(abs(height) / loudest, 1e-300)) if loudest else 0.0
         last = min(count, int(above * decay * pluck.rate))
         if last <= 0:
@@ -363,6 +383,9 @@ def render(partials: Partials, glide: Glide, pluck: Pluck) -> Array:
         turn = times[:last] * (2.0 * np.pi * hertz)
         if lead is not None:
             turn += lead[:last] * (2.0 * np.pi * hertz * follow)
+        if own > 0.0:  # where a peg is turned too, the product of the two is left out
+            size = np.pi * hertz * follow * own * decay
+            turn += size - fading(last, np.array([2.0 / (decay * pluck.rate)]), np.array([size]))
         turn += phase
         np.sin(turn, out=turn)
         turn *= fading(last, np.array([1.0 / (decay * pluck.rate)]), np.array([height]))

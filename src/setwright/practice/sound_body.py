@@ -64,7 +64,8 @@ def modes_with_body(pluck: Pluck, body: Resonance) -> Partials:
         body: the resonance
 
     Returns:
-        Partials; the string-like and the body-like ones, unsorted. The pickups sit on the body.
+        Partials; the string-like and the body-like ones, unsorted. The pickups sit on the body. Those solved together
+        take the shared glide only.
     """
     rest = partials_of(pluck)
     count = min(COUPLED, len(rest.hertz))
@@ -85,6 +86,7 @@ def modes_with_body(pluck: Pluck, body: Resonance) -> Partials:
         phase=np.append(np.angle(heard) + 0.5 * pi, rest.phase[count:]),
         decay=np.append(-1.0 / values.real[up], rest.decay[count:]),
         follow=np.append(follow.sum(axis=0) * (1.0 + pluck.inharmonicity), rest.follow[count:]),
+        own=np.append(np.zeros(int(up.sum())), rest.own[count:]),
     )
 
 

@@ -12,6 +12,7 @@ from math import gcd, pi
 
 import numpy as np
 
+from setwright.errors import InputError
 from setwright.practice.sound import (
     CENT,
     Array,
@@ -50,7 +51,12 @@ def below(samples: Array, added: Array, decibels: float) -> Array:
 
     Returns:
         (N,) [1]
+
+    Raises:
+        InputError: what is added is silent.
     """
+    if not rms(added) > 0.0:
+        raise InputError("what is to be added is silent, so it has no level; give it some sound.")
     louder: Array = samples + added * (rms(samples) / rms(added) * 10.0 ** (-decibels / 20.0))
     return louder
 
@@ -303,7 +309,12 @@ def telephone(samples: Array, rate: float) -> tuple[Array, float]:
 
     Returns:
         (M,) [1] and their rate [Hz].
+
+    Raises:
+        InputError: the rate cannot be used.
     """
+    if rate < TELEPHONE_RATE or rate != int(rate):
+        raise InputError(f"a rate of {rate:g} Hz cannot go over a telephone; allowed are whole numbers from 8000 Hz.")
     finest = int(TELEPHONE_RATE)
     some = finest // gcd(int(rate), finest)  # samples in which both rates meet
     silent = len(samples) + int(rate)  # so that the end does not come round to the beginning

@@ -71,7 +71,14 @@ def string_at(strings: Sequence[tuple[float, float]], number: int, fret: float, 
 
     Returns:
         Pluck, 2 s long; higher notes die away sooner.
+
+    Raises:
+        InputError: there is no such string or fret.
     """
+    if not (1 <= number <= len(strings) and 0.0 <= fret <= 36.0):
+        raise InputError(
+            f"no fret {fret:g} of string {number}; allowed are frets 0 to 36 of strings 1 to {len(strings)}."
+        )
     hertz, stiffness = strings[number - 1]
     ratio = 2.0 ** (fret / 12.0)
     return Pluck(
