@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from setwright.bench.guided import Answering
+from setwright.bench.answers import Answering
 from setwright.errors import InputError
 
 ALONE = 0.5  # of the tolerance, within which a string is left alone

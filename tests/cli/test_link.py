@@ -60,7 +60,7 @@ def test_the_log_goes_aside_and_the_code_says_not_passed(ask, piped):
     assert code == 3
     assert out == ""
     assert "As found" in err
-    assert " 1  Put a wedge in" in err
+    assert " 1  Put the wedge under the rear edge" in err
     assert "not passed" in err
     assert "−0.30 mm off" in err
     assert "refused wedge: no more of that." in err
@@ -96,12 +96,26 @@ def test_json_needs_a_program(ask):
     assert "--run" in json.loads(out)["error"]["message"]
 
 
+def strings_count_from_1(steps):
+    """What was advised is what was asked over the protocol, whose strings count from 1."""
+    compared = 0
+    for advice, heard in ((step["advice"], step["heard"]) for step in steps):
+        if advice is not None and advice["do"] == "tune":
+            assert advice["string"] == heard[0]["string"]
+        elif advice is not None and advice["do"] == "read":
+            assert advice["strings"] == [one["string"] for one in heard if one["do"] == "pitch"]
+        else:
+            continue
+        compared += 1
+    assert compared > 5
+
+
 @pytest.mark.slow
 def test_a_program_with_log_and_verdict(ask):
     code, out, err = ask("link", "--run", SERVE)
     assert (code, err) == (0, "")
     assert "AT THE END" in out
-    assert "Done: hand it over" in out
+    assert "Done" in out
     assert max(len(line) for line in out.splitlines()) <= 80
     code, quiet, _ = ask("link", "--run", SERVE, "--quiet")
     assert code == 0
@@ -121,6 +135,7 @@ def test_a_program_as_json(ask):
     assert link["steps"][0]["advice"] is None
     assert {one["do"] for one in link["steps"][0]["heard"]} == {"pitch", "gap", "claw_distance"}
     assert link["steps"][-1]["advice"]["do"] == "done"
+    strings_count_from_1(link["steps"])
     assert sum(one["do"] == "tune" for step in link["steps"] for one in step["heard"]) == link["cost"]["tunings"]
 
 

@@ -52,7 +52,7 @@ def test_the_work_of_a_floating_plate_step_by_step(ask, job):
     document = json.loads(ask("next", job, "--json")[1])
     assert (document["document"], document["version"]) == ("next", 1)
     said = document["next"]
-    assert (said["kind"], said["advice"]["do"], said["advice"]["string"]) == ("balance", "tune", 5)
+    assert (said["kind"], said["advice"]["do"], said["advice"]["string"]) == ("balance", "tune", 6)
     assert len(said["standing"]["cents"]) == len(said["standing"]["cents_sd"]) == 6
     assert said["entries"] == len(HARDWARE) + 8
 
@@ -93,7 +93,7 @@ def test_every_kind_of_advice_has_its_words():
         assert shown(advice=advice).splitlines()[0] == words
     assert shown(advice=Advice("tune", "x", 2, 194.646)).count("own pitch") == 1
     bare = replace(Next("strings", advice=Advice("tune", "x", 2, 196.0)), expected=2)
-    assert next_lines(bare, "inch")[0] == "Tune string 3 to 196.00 Hz."
+    assert next_lines(bare, "inch")[0] == "Tune string 3 to 196.00 Hz (G3)."
 
 
 def test_what_is_believed_and_what_to_read():

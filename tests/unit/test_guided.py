@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
 
 from setwright.bench import guided as room
-from setwright.bench.guided import Answering, guided, told
-from setwright.errors import FileFormatError, InputError
+from setwright.bench.answers import Answering
+from setwright.bench.guided import guided, told
+from setwright.errors import FileFormatError, InputError, RangeError
 from tests.judges.twin import Twin, greeting
 
 FLAT, AT_PITCH = 0, 5  # seeds of twins found with a set some 500 cents flat, and at pitch
@@ -213,3 +215,69 @@ def test_work_that_does_not_end_is_given_up(monkeypatch):
     done = guided(twin.job, twin)
     assert len(done.steps) == 3
     assert done.advice.do != "done"
+
+
+NAN = float("nan")
+
+
+class Lying(Twin):
+    """A twin one of whose answers is nonsense."""
+
+    what, when, nonsense = "", 0, 0.0
+    asked = 0
+
+    def _told(self, what, answer):
+        self.asked += what == self.what
+        return self.nonsense if what == self.what and self.asked == self.when else answer
+
+    def pitch(self, string):
+        return self._told("pitch", super().pitch(string))
+
+    def tune(self, string, hz):
+        return self._told("tune", super().tune(string, hz))
+
+    def gap(self):
+        return self._told("gap", super().gap())
+
+    def claw_distance(self):
+        return self._told("claw_distance", super().claw_distance())
+
+
+@pytest.mark.parametrize(
+    ("what", "when", "nonsense", "named"),
+    [
+        ("pitch", 1, 1e5, "100000 Hz for the pitch of string 1; that can be 0 to 13"),
+        ("pitch", 3, NAN, "nan Hz for the pitch of string 3"),
+        ("pitch", 2, -5.0, "-5 Hz for the pitch of string 2"),
+        ("pitch", 9, "E4", "'E4' for the pitch of string"),
+        ("tune", 1, 1e5, "Hz for the pitch of string 6 after it was tuned"),
+        ("gap", 1, 5.0, "5 m for the rear gap; that can be -0.03 to 0.03 m"),
+        ("gap", 2, None, "'None' for the rear gap; that must be one number in m"),
+        ("claw_distance", 1, -0.2, "-0.2 m for the claw distance; that can be 0 to 0.1 m"),
+        ("claw_distance", 4, True, "'True' for the claw distance"),
+    ],
+)
+def test_a_nonsense_answer_is_named(what, when, nonsense, named):
+    twin = Lying(3)
+    twin.what, twin.when, twin.nonsense = what, when, nonsense
+    with pytest.raises(InputError, match=re.escape(named)):
+        guided(twin.job, twin)
+
+
+@pytest.mark.parametrize("steps", [0, 2])
+def test_what_physics_refuses_is_told_with_the_step_it_came_after(steps, monkeypatch):
+    def refuse(*_):
+        raise RangeError("tension is 9000 N; allowed is 1e-06 to 5000 N: check the value and its unit.")
+
+    twin, said = Twin(3), []
+
+    def say(advice, _):
+        said.append(advice)
+        if len(said) == steps:
+            monkeypatch.setattr(room, "done_step", refuse)
+
+    if not steps:
+        monkeypatch.setattr(room, "as_found", refuse)
+    where = f"step {steps}, {'wedge' if steps == 1 else 'tune'}" if steps else "the first readings"
+    with pytest.raises(InputError, match=f"an answer of {where}, cannot be true, read it again: tension is 9000 N"):
+        guided(twin.job, twin, say)

@@ -154,6 +154,18 @@ def test_readings_of_no_possible_instrument_end_the_work():
     outcome = link(plain, plain.say)
     assert (outcome.ended, plain.asked[-1]) == ("stuck", "done")
     assert "fits no instrument" in outcome.reason
+    assert "the instrument answered 9000 Hz for the pitch of string 1; that can be 0 to" in outcome.reason
+
+
+@pytest.mark.parametrize(
+    ("do", "answer", "named"),
+    [("gap", '"m": 0.045', "0.045 m for the rear gap"), ("claw_distance", '"m": -0.2', "-0.2 m for the claw distance")],
+)
+def test_a_reading_no_instrument_gives_is_named(do, answer, named):
+    plain = Plain(hello(3), 3, lambda _, asked, line: f'{{"ok": true, {answer}}}' if asked == do else line)
+    outcome = link(plain, plain.say)
+    assert (outcome.ended, plain.asked[-1]) == ("stuck", "done")
+    assert named in outcome.reason
 
 
 def test_a_slack_string_is_brought_up_first():

@@ -6,19 +6,20 @@ import numpy as np
 import pytest
 
 from setwright.bench.working import Cost, Heard
-from setwright.cli.work_log import Judged, Log, advice_lines, heard_lines, todo, verdict_lines
+from setwright.cli.advice_words import todo
+from setwright.cli.work_log import Judged, Log, advice_lines, heard_lines, verdict_lines
 from setwright.planning.guide import Advice
 
 STEPS = (
     (Advice("tune", "", string=5, hertz=82.41), "Tune string 6 to 82.41 Hz (E2)"),
-    (Advice("claw", "", turns=0.25), "Turn both claw screws 1/4 turn in (0.25)"),
-    (Advice("claw", "", turns=-2.18), "Turn both claw screws 2 3/16 turns out (2.18)"),
-    (Advice("wedge", "", gap=0.0026), "Put a wedge in at a rear gap of 2.60 mm"),
+    (Advice("claw", "", turns=0.25), "Turn both claw screws in 1/4 turn"),
+    (Advice("claw", "", turns=-2.18), "Turn both claw screws out 2 3/16 turns"),
+    (Advice("wedge", "", gap=0.0026), "Put the wedge under the rear edge, rear gap 2.60 mm"),
     (Advice("wedge", ""), "Take the wedge out"),
-    (Advice("read", "", strings=(0, 2)), "Read the pitch of strings 1, 3, and what else tells"),
-    (Advice("read", "", strings=(4,)), "Read the pitch of string 5, and what else tells"),
-    (Advice("attitude", ""), "Hold the instrument as it shall be judged"),
-    (Advice("done", ""), "Done: hand it over"),
+    (Advice("read", "", strings=(0, 2)), "Hear strings 1, 3, read what else tells"),
+    (Advice("read", "", strings=(4,)), "Hear string 5, read what else tells"),
+    (Advice("attitude", ""), "Lay the instrument as it will be played and checked"),
+    (Advice("done", ""), "Done"),
 )
 
 
@@ -33,7 +34,7 @@ def test_how_sure_a_step_is():
         cents=np.array([0.5, -12.0]), cents_sd=np.array([0.3, 2.0]),
     )  # fmt: skip
     text = " ".join(" ".join(advice_lines(advice, "mm", 7)).split())
-    assert text.startswith("7 Turn both claw screws 1 turn in (1.00) why By what was heard.")
+    assert text.startswith("7 Turn both claw screws in 1 turn ± 1/8 why By what was heard.")
     # 1.96 standard uncertainties by hand: .098 turns, .196 mm, 3.9 cents
     assert "The turns ± 0.10; everything inside as it stands: 42 in 100; rear gap 2.5 ± 0.2 mm;" in text
     assert "string 2 is furthest off, −12 ± 4 c." in text

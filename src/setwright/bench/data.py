@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import fields, is_dataclass
+from dataclasses import Field, fields, is_dataclass
 from typing import Any
 
 import numpy as np
@@ -16,11 +16,12 @@ def as_data(value: Any) -> Any:
 
     Args:
         value: a dataclass, dict, list, tuple, array, number, text, truth value or None.
-    Returns: dicts, lists, str, bool, int, float or None; nan and infinities become None.
+    Returns: dicts, lists, str, bool, int, float or None; nan and infinities become None. Fields whose metadata say that
+        they are counted from 0 are counted from 1.
     Raises: TypeError for anything else.
     """
     if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: as_data(getattr(value, f.name)) for f in fields(value)}
+        return {f.name: as_data(_from_1(f, getattr(value, f.name))) for f in fields(value)}
     if isinstance(value, dict):
         return {str(key): as_data(one) for key, one in value.items()}
     if isinstance(value, np.ndarray):
@@ -34,6 +35,13 @@ def as_data(value: Any) -> Any:
     if value is None or isinstance(value, str | bool | int):
         return value
     raise TypeError(f"{type(value).__name__} has no form in JSON")
+
+
+def _from_1(what: Field[Any], value: Any) -> Any:
+    """A field's value; what is counted from 0 inside is counted from 1 outside."""
+    if what.metadata.get("counted from") != 0 or value is None:
+        return value
+    return tuple(one + 1 for one in value) if isinstance(value, tuple) else value + 1
 
 
 def document(what: str, value: Any) -> dict[str, Any]:

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 
-from setwright.errors import FileFormatError
+from setwright.bench.answers import Answering, Checked
+from setwright.errors import FileFormatError, InputError, RangeError
 from setwright.instrument.document import shown
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.settings import Settings
@@ -26,19 +27,6 @@ from setwright.planning.tracking import KNIFE
 GAPS, CLAWS = 2, 2  # readings of rear gap and claw beside every hearing of a free plate
 MOST = 200  # steps, after which the work is given up
 NAMES = {"playing": "playing", "flat": "on its back", "upright": "upright", "face_down": "face down"}
-
-
-class Answering(Protocol):
-    """An instrument that answers; strings from 1, SI units."""
-
-    def pitch(self, string: int) -> float: ...
-    def tune(self, string: int, hz: float) -> float: ...
-    def claw(self, turns: float) -> None: ...
-    def gap(self) -> float: ...
-    def claw_distance(self) -> float: ...
-    def wedge(self, m: float | None) -> None: ...
-    def attitude(self, name: str) -> None: ...
-    def bar(self, rad: float) -> None: ...
 
 
 @dataclass(frozen=True)
@@ -136,9 +124,20 @@ def guided(job: Told, on: Answering, say: Callable[[Advice, Course], None] | Non
         on: the instrument.
         say: called with every step before it is done.
     Returns: the last step ("done" when all is inside) and where the work stands.
+    Raises: InputError naming the answer that cannot be true.
     """
-    now = as_found(job, on)
     taken: list[Advice] = []
+    try:
+        return _guided(job, on, taken, say)
+    except RangeError as error:
+        when = f"step {len(taken)}, {taken[-1].do}" if taken else "the first readings"
+        raise InputError(
+            f"no instrument near what is told answers so; an answer of {when}, cannot be true, read it again: {error}"
+        ) from None
+
+
+def _guided(job: Told, on: Answering, taken: list[Advice], say: Callable[[Advice, Course], None] | None) -> Done:
+    now = as_found(job, on)
     for _ in range(MOST):
         advice = next_step(now)
         taken.append(advice)
@@ -158,14 +157,15 @@ def as_found(job: Told, on: Answering) -> Course:
         on: the instrument.
     Returns: where the work stands.
     """
-    count = job.traits.string_count
-    hertz = np.array([on.pitch(i + 1) for i in range(count)])
+    count, heard = job.traits.string_count, Checked(on, job.goal.hertz)
+    hertz = np.array([heard.pitch(i + 1) for i in range(count)])
     for i in np.flatnonzero(hertz <= SILENT):  # a slack string is brought to where it can be heard
-        hertz[i] = on.tune(int(i) + 1, float(job.goal.hertz[i]) * 2.0 ** (-500 / 1200))
+        hertz[i] = heard.tune(int(i) + 1, float(job.goal.hertz[i]) * 2.0 ** (-500 / 1200))
     low = float(tilt_limits(job.traits, job.settings)[0])
     picture = tracking.begin(job.traits, believed(job.traits), job.settings, hertz, job.knife, low)
     seen = [pitch_heard(job.goal, i, float(f), job.pitch_sd) for i, f in enumerate(hertz)]
-    seen += [Seen("rear gap", on.gap(), job.gap_sd), *(Seen("claw", on.claw_distance(), job.claw_sd) for _ in range(3))]
+    seen += [Seen("rear gap", heard.gap(), job.gap_sd)]
+    seen += [Seen("claw", heard.claw_distance(), job.claw_sd) for _ in range(3)]
     return course.taken_in(course.begun(picture, job.goal), tuple(seen))
 
 
@@ -179,19 +179,20 @@ def done_step(job: Told, on: Answering, now: Course, advice: Advice) -> Course:
         advice: the step.
     Returns: where it stands then.
     """
+    heard = Checked(on, job.goal.hertz)
     if advice.do == "read":
-        return _read(job, on, now, advice.strings)
+        return _read(job, heard, now, advice.strings)
     if advice.do == "tune":
         assert advice.string is not None
         assert advice.hertz is not None
-        hertz = on.tune(advice.string + 1, advice.hertz)
+        hertz = heard.tune(advice.string + 1, advice.hertz)
         after = course.tuned(now, advice.string, hertz)
         return course.taken_in(after, (pitch_heard(job.goal, advice.string, hertz, job.pitch_sd),))
     if advice.do == "claw":
         assert advice.turns is not None
         on.claw(advice.turns)
         after = course.turned(now, advice.turns)
-        place = Seen("claw", on.claw_distance(), job.claw_sd)  # a wrong count shows at once
+        place = Seen("claw", heard.claw_distance(), job.claw_sd)  # a wrong count shows at once
         return course.taken_in(after, (place,))
     settings = now.picture.settings
     if advice.do == "wedge":
@@ -203,7 +204,7 @@ def done_step(job: Told, on: Answering, now: Course, advice: Advice) -> Course:
     return course.changed(now, settings)
 
 
-def _read(job: Told, on: Answering, now: Course, strings: tuple[int, ...]) -> Course:
+def _read(job: Told, on: Checked, now: Course, strings: tuple[int, ...]) -> Course:
     hertz = [(i, on.pitch(i + 1)) for i in strings]
     seen = [pitch_heard(job.goal, i, f, job.pitch_sd) for i, f in hertz if f > SILENT]
     gaps, claws = (GAPS, CLAWS) if now.free else (0, 0)

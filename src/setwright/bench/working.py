@@ -8,7 +8,8 @@ from typing import Literal
 
 import numpy as np
 
-from setwright.bench.guided import Answering, Told, guided
+from setwright.bench.answers import Answering
+from setwright.bench.guided import Told, guided
 from setwright.errors import FileFormatError, InputError, SetwrightError
 from setwright.planning.course import Course
 from setwright.planning.guide import Advice

@@ -8,15 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from setwright.bench.working import Cost, Heard, Note
+from setwright.cli.advice_words import BAND, pitch, todo
 from setwright.cli.layout import columns, labelled, section
-from setwright.cli.words import chance, note, number, sentence, signed_cents
+from setwright.cli.words import chance, number, sentence, signed_cents
 from setwright.planning.guide import Advice
-from setwright.units.show import System, show_cents, show_turns, show_value
+from setwright.units.show import System, show_cents
 
 INDENT = 4
 COLUMN = 7
-SLACK = 1.0  # Hz
-WIDE = 1.96  # standard uncertainties of a half width
 
 
 @dataclass
@@ -54,33 +53,17 @@ def advice_lines(advice: Advice, system: System, count: int | None = None) -> li
     return out + labelled("sure", _sure(advice, system), INDENT, COLUMN)
 
 
-def todo(advice: Advice, system: System) -> str:
-    """What to do, in words."""
-    if advice.do == "tune" and advice.string is not None and advice.hertz is not None:
-        return f"Tune string {advice.string + 1} to {_pitch(advice.hertz)}"
-    if advice.do == "claw" and advice.turns is not None:
-        return f"Turn both claw screws {_turns(advice.turns)}"
-    if advice.do == "wedge":
-        return f"Put a wedge in at a rear gap of {_length(advice.gap, system)}" if advice.gap else "Take the wedge out"
-    if advice.do == "read":
-        some = ", ".join(str(i + 1) for i in advice.strings)
-        return f"Read the pitch of string{'s' * (len(advice.strings) > 1)} {some}, and what else tells"
-    if advice.do == "attitude":
-        return "Hold the instrument as it shall be judged"
-    return "Done: hand it over"
-
-
 def _sure(advice: Advice, system: System) -> str:
     parts = []
     if advice.turns_sd is not None:
-        parts.append(f"the turns ± {WIDE * advice.turns_sd:.2f}")
+        parts.append(f"the turns ± {BAND * advice.turns_sd:.2f}")
     if advice.chance is not None:
         parts.append(f"everything inside as it stands: {chance(advice.chance)}")
     if advice.gap_now is not None and advice.gap_sd:
-        parts.append(f"rear gap {number(advice.gap_now, 'length', system, WIDE * advice.gap_sd)}")
+        parts.append(f"rear gap {number(advice.gap_now, 'length', system, BAND * advice.gap_sd)}")
     if advice.cents is not None and advice.cents_sd is not None:
         worst = int(np.argmax(np.abs(advice.cents)))
-        half = max(WIDE * float(advice.cents_sd[worst]), 0.1)
+        half = max(BAND * float(advice.cents_sd[worst]), 0.1)
         off = signed_cents(float(advice.cents[worst]), half)
         parts.append(f"string {worst + 1} is furthest off, {off} ± {show_cents(half, half)}")
     return sentence("; ".join(parts))
@@ -94,24 +77,14 @@ def heard_lines(answers: Sequence[Heard], system: System) -> list[str]:
         system: "inch" or "mm".
     Returns: lines; none where nothing was read.
     """
-    pitches = [f"string {one.string} {_pitch(one.answer)}" for one in answers if one.answer and one.do == "pitch"]
+    pitches = [f"string {one.string} {pitch(one.answer)}" for one in answers if one.answer and one.do == "pitch"]
     pitches += [f"string {one.string} slack" for one in answers if one.do == "pitch" and not one.answer]
-    tuned = [f"string {one.string} now {_pitch(one.answer)}" for one in answers if one.do == "tune"]
+    tuned = [f"string {one.string} now {pitch(one.answer)}" for one in answers if one.do == "tune"]
     gaps = [_length(one.answer, system) for one in answers if one.do == "gap"]
     claws = [_length(one.answer, system) for one in answers if one.do == "claw_distance"]
     parts = pitches + tuned
     parts += [f"rear gap {' and '.join(gaps)}"] * bool(gaps) + [f"claw {' and '.join(claws)}"] * bool(claws)
     return labelled("heard", sentence("; ".join(parts)), INDENT, COLUMN)
-
-
-def _pitch(hertz: float | None) -> str:
-    if hertz is None or hertz <= SLACK:
-        return "slack"
-    return f"{show_value(hertz, 'pitch', uncertainty=0.05)} ({note(hertz)})"
-
-
-def _turns(turns: float) -> str:
-    return f"{show_turns(abs(turns), 1 / 32)} {'in' if turns > 0.0 else 'out'} ({abs(turns):.2f})"
 
 
 def _length(metres: float | None, system: System) -> str:

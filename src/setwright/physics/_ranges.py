@@ -34,7 +34,6 @@ def require(name: str, value: ArrayLike, low: float, high: float, unit: str) -> 
             return array
     elif array.size == 0 or (_least(array, axis=None) >= low and _most(array, axis=None) <= high):
         return array  # a NaN fails every comparison
-        return array
     index = np.argwhere(~((array >= low) & (array <= high)))[0]
     bad = array[tuple(index)]
     place = f" at index {', '.join(str(i) for i in index)}" if array.ndim else ""

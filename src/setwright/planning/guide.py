@@ -8,7 +8,7 @@ that any other order of work is taken up where it stands.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -40,6 +40,7 @@ GAP_AT_LEAST = 0.97  # chance of the gap with which the work may end, once more 
 BALANCED = 0.9  # the same of everything, where every string that is set puts all others off
 FINEST_TURN = 1 / 48  # turn of the claw, the least a hand sets; common practice, no source
 HAIR = 1.0  # cents, a string this near its length has been set already
+FROM_0 = {"counted from": 0}  # of a field: strings, which everybody outside counts from 1
 HELD_BACK = 2  # thinnest strings that come up only once the plate floats
 
 
@@ -49,7 +50,7 @@ class Advice:
 
     do: Do
     why: str
-    string: int | None = None  # 0 = thinnest
+    string: int | None = field(default=None, metadata=FROM_0)  # 0 = thinnest
     hertz: float | None = None
     turns: float | None = None  # in > 0
     turns_sd: float | None = None
@@ -59,7 +60,7 @@ class Advice:
     cents_sd: Array | None = None
     gap_now: float | None = None  # m
     gap_sd: float | None = None
-    strings: tuple[int, ...] = ()  # to be heard
+    strings: tuple[int, ...] = field(default=(), metadata=FROM_0)  # to be heard
     left: float = 0.0  # tunings still expected
 
 
