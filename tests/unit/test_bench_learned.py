@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from setwright.bench.data import document
 from setwright.bench.guided import guided, told
 from setwright.bench.learned import reported
 from setwright.bench.replay import begun, replayed, taken_in
 from setwright.errors import InputError
-from setwright.planning.by_sound import next_trial, obstacle
+from setwright.planning.by_sound import Trial, next_trial, obstacle
 from setwright.practice.instrument import Practice
 from setwright.practice.told import hello
 from tests.unit.test_next_step import Noting, journal, start_for
@@ -74,3 +77,12 @@ def test_with_too_dull_a_tuner_the_limits_are_the_reason(worked, monkeypatch):
     monkeypatch.setattr("setwright.bench.learned.usual_noise", lambda: (200.0, 1e-3, 1e-3))
     assert next_trial(balance.course, 200.0) is None
     assert "within the limits" in reported(balance).silent
+
+
+def test_as_json_strings_count_from_1(worked):
+    job, noting = worked
+    found = reported(replayed(start_for(job), journal(*noting.lines[: noting.lines.index("did wedge out") + 20])))
+    trial = Trial("tune", 0, 320.0, -50.0)
+    said = document("learned", replace(found, by_sound=trial))["learned"]
+    assert said["by_sound"]["string"] == 1
+    assert said["learned"]["figures"][-1]["string"] == 6

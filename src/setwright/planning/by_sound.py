@@ -21,6 +21,7 @@ import numpy as np
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.traits import Array
 from setwright.planning.course import Course, Goal, pitch_heard, trusted
+from setwright.planning.guide import FROM_0
 from setwright.planning.outlook import cents_off
 from setwright.planning.responses import KINDS, as_it_stands, at_end
 from setwright.planning.scenes import SILENT, fan, slopes
@@ -50,7 +51,7 @@ class Trial:
     """One experiment: something done, then every string heard. left: geometric mean of what the effects leave."""
 
     do: Do
-    string: int | None = field(default=None, metadata={"counted from": 0})  # 0 = thinnest
+    string: int | None = field(default=None, metadata=FROM_0)  # 0 = thinnest
     hertz: float | None = None  # it is brought to
     cents: float | None = None  # from where it stands
     turns: float | None = None  # in > 0
