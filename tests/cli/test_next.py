@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,6 +17,7 @@ from setwright.bench.next_step import Next, Standing
 from setwright.cli.next_card import next_lines
 from setwright.planning.guide import Advice
 from setwright.planning.worth import Worth
+from tests.cli.midway import job_midway
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 HARDWARE = ("did strip shim in .030 in", "did pivot up 2 turns", "did springs 3", "did step saddles")
@@ -108,3 +112,31 @@ def test_what_is_believed_and_what_to_read():
     assert "help most" not in shown(worth=Worth("rear gap", None, 0.01, 0.001))
     assert "most: rear gap (" in shown(worth=Worth("rear gap", None, 0.4, 0.1)).replace("\n", " ")
     assert np.isfinite(standing.gap)
+
+
+HEAVY = {
+    "scipy", "soundfile", "rich", "jsonschema", "mypy", "pytest", "hypothesis", "numpy.ma", "numpy.testing",
+    "setwright.practice", "setwright.listening", "setwright.sheets", "setwright.bench.guided", "difflib", "tempfile",
+}  # fmt: skip
+
+
+def test_nothing_heavy_is_loaded_for_the_next_step(tmp_path):
+    words = ["next", str(job_midway(tmp_path))]
+    code = f"import sys; from setwright.cli.main import run; code = run({words!r}); print(code, *sys.modules)"
+    clean = {name: value for name, value in os.environ.items() if not name.startswith("COV")}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env=clean)
+    *out, loaded = done.stdout.splitlines()
+    assert out[0].startswith("Tune string 2 to 235.77 Hz")
+    code, *modules = loaded.split()
+    assert code == "0"
+    assert "numpy" in modules  # the list is that of the work, not of an empty start
+    assert not HEAVY & set(modules)
+
+
+def test_small_matrices_make_no_threads():
+    code = "import os, setwright.cli; print(os.environ['OPENBLAS_NUM_THREADS'])"
+    for given, expected in ((None, "1"), ("3", "3")):
+        env = {name: value for name, value in os.environ.items() if name != "OPENBLAS_NUM_THREADS"}
+        env |= {"OPENBLAS_NUM_THREADS": given} if given else {}
+        done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env=env)
+        assert done.stdout.strip() == expected

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import sys
 from collections.abc import Sequence
@@ -36,6 +37,7 @@ KINDS: dict[type[errors.SetwrightError], str] = {
     errors.RangeError: "range",
     errors.InputError: "input",
 }
+RARELY = 100_000  # new objects between two searches for dead circles: a command ends before it has made many
 USAGE = 2
 STOPPED = 130
 
@@ -71,6 +73,7 @@ def commands() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the command line and leave with its exit code."""
+    gc.set_threshold(RARELY)
     given = sys.argv[1:] if arguments is None else list(arguments)
     sys.exit(run(given))
 
