@@ -1,0 +1,1 @@
+"""From sound to notes with stated uncertainty."""

@@ -1,0 +1,114 @@
+"""A narrow band of a sound, moved to frequency zero and thinned out: what one partial does over time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+LONG = 4.0  # periods of the band's spacing the filter is long
+PER_SPACING = 2.0  # samples kept in one period of the spacing
+
+
+@dataclass(frozen=True)
+class Bands:
+    """A sound ready to have bands cut out of it.
+
+    The filter is a Hann window squared, `LONG` periods long: gain 1 in its middle, next to nothing a spacing away. Its
+    half length is cut from both ends of every band, where it would reach beyond the sound.
+    """
+
+    spectrum: Complex  # of the sound, padded
+    response: Array  # of the filter, its middle at 0
+    size: int  # samples of the padded sound
+    rate: float  # Hz, of the sound
+    thin: int  # bins kept
+    times: Array  # (M) s from the sound's first sample
+    kept: slice  # which of the thinned samples lie inside
+    density: float  # noise variance of a thinned sample over that of a sample of the sound
+    effective: float  # variance of a slow fit over that of independent thinned samples
+
+
+def prepared(samples: Array, rate: float, spacing: float) -> Bands:
+    """A sound ready for `band`.
+
+    Args:
+        samples: (N).
+        rate: [Hz].
+        spacing: distance of neighbouring partials [Hz].
+    Returns: the bands.
+    """
+    count = len(samples)
+    long = min(max(round(LONG * rate / spacing), 8), count // 2)
+    size = _smooth(count + long)
+    window = np.hanning(long + 2)[1:-1] ** 2
+    window /= window.sum()
+    padded = np.zeros(size)
+    padded[: len(window)] = window
+    response = np.abs(np.fft.fft(padded))  # symmetric in time about its middle, so its gain is real about it
+    thin = min(_smooth(int(np.ceil(size / rate * spacing * PER_SPACING))), size)
+    step = size / rate / thin
+    times = np.arange(thin) * step
+    half = 0.5 * len(window) / rate
+    inside = np.flatnonzero((times >= half) & (times <= (count - 1) / rate - half))
+    kept = slice(int(inside[0]), int(inside[-1]) + 1) if len(inside) else slice(0, 0)
+    half_bins = thin // 2
+    gain = np.concatenate([response[: thin - half_bins], response[size - half_bins :]])
+    density = float((gain**2).sum() / size)
+    correlation = np.fft.ifft(gain**2).real
+    effective = float(gain[0] ** 2 / (correlation[0]))
+    spectrum, response = np.fft.fft(samples, size), np.asarray(response, dtype=np.float64)
+    return Bands(spectrum, response, size, rate, thin, np.asarray(times[kept]), kept, density, effective)
+
+
+def _smooth(number: int) -> int:
+    """Least number not below it with no factor above 5."""
+    best = 1 << max(number - 1, 1).bit_length()
+    for fives in (1, 5, 25, 125):
+        for threes in (1, 3, 9, 27, 81):
+            part = fives * threes
+            two = 1 << max(-(-number // part) - 1, 0).bit_length()
+            best = min(best, part * two)
+    return best
+
+
+def band(bands: Bands, hertz: float) -> Complex:
+    """The band about a frequency, moved to zero.
+
+    Args:
+        bands: from `prepared`.
+        hertz: its middle [Hz].
+    Returns: (M) complex amplitude of what is there at `times`; a cosine of amplitude a and phase p gives a exp(i p).
+    """
+    step = bands.rate / bands.size
+    middle = round(hertz / step)
+    half = bands.thin // 2
+    order = np.concatenate([np.arange(bands.thin - half), np.arange(-half, 0)])
+    cut = bands.spectrum[(middle + order) % bands.size] * bands.response[order % bands.size]
+    moved = np.fft.ifft(cut)[bands.kept] * (2.0 * bands.thin / bands.size)
+    return np.asarray(moved * np.exp(2j * np.pi * (middle * step - hertz) * bands.times))
+
+
+def gliding_band(bands: Bands, samples: Array, hertz: float, early: Array) -> Complex:
+    """The same about a frequency that glides: moved along with it before it is filtered, so the filter bends nothing.
+
+    Args:
+        bands: from `prepared`.
+        samples: (N) the sound they were prepared from.
+        hertz: where the glide settles [Hz].
+        early: (N) s by which the phase runs ahead, the integral of the relative glide.
+    Returns: (M) as `band` gives it, about the settled frequency.
+    """
+    count = len(samples)
+    cycles = hertz * (np.arange(count) / bands.rate + early)
+    spectrum = np.fft.fft(samples * np.exp(-2j * np.pi * np.mod(cycles, 1.0)), bands.size)
+    half = bands.thin // 2
+    order = np.concatenate([np.arange(bands.thin - half), np.arange(-half, 0)])
+    cut = spectrum[order % bands.size] * bands.response[order % bands.size]
+    moved = np.fft.ifft(cut)[bands.kept] * (2.0 * bands.thin / bands.size)
+    ahead = np.interp(bands.times, np.arange(count) / bands.rate, early)
+    return np.asarray(moved * np.exp(2j * np.pi * hertz * ahead))

@@ -1,0 +1,132 @@
+"""The law of the stiff string over the partials of one note, and what departs from it.
+
+f_n = n f0 sqrt(1 + B n^2) (Fletcher, J. Acoust. Soc. Am. 36, 203, 1964; from memory).
+Partials of a real string lie off the law: the body and the pickup pull some of them. So every partial has a departure
+of its own, of a size that the note itself tells, and the first partial is found by weighing what it was heard at
+against what all others say of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+ROUNDS = 12
+ODD = 4.0  # departures beyond which a partial is not counted to the law
+STIFFEST = 0.02  # B, no string of an instrument is stiffer
+ANY_B = 5e-4  # standard uncertainty of B before anything is heard
+LEAST_APART = 1e-7  # relative departure any two partials may have, 0.0002 cents
+
+
+@dataclass(frozen=True)
+class Law:
+    """What the law says; uncertainties are relative (of a frequency) or of B."""
+
+    fundamental: float  # Hz
+    fundamental_sd: float
+    inharmonicity: float
+    inharmonicity_sd: float
+    first: float  # Hz, of the first partial itself
+    first_sd: float
+    apart: float  # relative standard departure of a partial from the law
+    counted: NDArray[np.bool_]  # (N) partials that keep to it
+
+
+def stretch(number: Array, inharmonicity: float) -> Array:
+    """n sqrt(1 + B n^2) (Fletcher 1964, eq. for a hinged stiff string; from memory).
+
+    Args:
+        number: (N) of the partials.
+        inharmonicity: B.
+    Returns: (N) frequency over the fundamental.
+    """
+    return np.asarray(number * np.sqrt(1.0 + inharmonicity * number**2))
+
+
+def fitted(number: Array, hertz: Array, covariance: Array, shape: float = 0.0) -> Law:
+    """Least squares over all partials, departures from the law included.
+
+    Args:
+        number: (N) of the partials.
+        hertz: (N) settled frequencies [Hz].
+        covariance: (N, N) of their relative errors.
+        shape: B to start at.
+    Returns: the law.
+    """
+    number = np.asarray(number, dtype=float)
+    value = np.log(hertz / number)
+    counted = np.ones(len(number), dtype=bool)
+    apart, at = LEAST_APART, np.array([0.0, shape])
+    at[0] = float(np.median(value - 0.5 * np.log1p(shape * number**2)))
+    for _ in range(ROUNDS):
+        at, spread = _solved(number, value, covariance, counted, apart, at)
+        off = value - at[0] - 0.5 * np.log1p(at[1] * number**2)
+        before, kept = apart, counted
+        apart = _apart(off[counted], np.diag(covariance)[counted], int(counted.sum()))
+        counted = np.abs(off) < ODD * np.sqrt(np.diag(covariance) + max(apart, _usual(off)) ** 2)
+        if counted.sum() < 3:
+            counted = np.ones(len(number), dtype=bool)
+        if abs(apart - before) < 0.01 * apart and np.array_equal(kept, counted):
+            break
+    first, first_sd = _first(number, value, covariance, counted, apart, at)
+    return Law(
+        float(np.exp(at[0])), float(np.sqrt(spread[0, 0])), float(at[1]), float(np.sqrt(spread[1, 1])),
+        first, first_sd, apart, counted,
+    )  # fmt: skip
+
+
+def _solved(
+    number: Array, value: Array, covariance: Array, counted: NDArray[np.bool_], apart: float, at: Array
+) -> tuple[Array, Array]:
+    """One Gauss-Newton step of (log f0, B), and their covariance."""
+    n, y = number[counted], value[counted]
+    weight = np.linalg.inv(covariance[np.ix_(counted, counted)] + apart**2 * np.eye(len(n)))
+    by = np.column_stack([np.ones(len(n)), 0.5 * n**2 / (1.0 + at[1] * n**2)])
+    information = by.T @ weight @ by + np.diag([0.0, 1.0 / ANY_B**2])
+    pull = by.T @ weight @ (y - at[0] - 0.5 * np.log1p(at[1] * n**2)) - np.array([0.0, at[1] / ANY_B**2])
+    spread = np.linalg.inv(information)
+    new = at + spread @ pull
+    return np.array([new[0], np.clip(new[1], 0.0, STIFFEST)]), spread
+
+
+def _apart(off: Array, variance: Array, count: int) -> float:
+    """Standard departure beyond the errors of the frequencies (DerSimonian and Laird 1986, method of moments)."""
+    if count < 4:
+        return max(float(np.sqrt(np.mean(np.maximum(off**2 - variance, 0.0)))), LEAST_APART)
+    weight = 1.0 / (variance + LEAST_APART**2)
+    excess = float((weight * off**2).sum()) - (count - 2)
+    scale = weight.sum() - (weight**2).sum() / weight.sum()
+    return float(np.sqrt(max(excess / scale, LEAST_APART**2)))
+
+
+def _usual(off: Array) -> float:
+    return float(1.4826 * np.median(np.abs(off)))
+
+
+def _first(
+    number: Array, value: Array, covariance: Array, counted: NDArray[np.bool_], apart: float, at: Array
+) -> tuple[float, float]:
+    """The first partial's frequency [Hz] and relative standard uncertainty, its own hearing weighed against the law."""
+    use = counted | (number == 1.0)
+    n, y, errors = number[use], value[use], covariance[np.ix_(use, use)]
+    own = np.where(n == 1.0, max(apart, 0.0), apart)
+    if (number == 1.0).any() and not counted[number == 1.0][0]:
+        own = np.where(n == 1.0, 1.0, own)  # it keeps to no law: its own hearing alone
+    weight = np.linalg.inv(errors + np.diag(own**2))
+    by = np.column_stack([np.ones(len(n)), 0.5 * n**2 / (1.0 + at[1] * n**2)])
+    information = by.T @ weight @ by + np.diag([0.0, 1.0 / ANY_B**2])
+    spread = np.linalg.inv(information)
+    here = np.array([1.0, 0.5 / (1.0 + at[1])])
+    law = at[0] + 0.5 * np.log1p(at[1])
+    off = y - at[0] - 0.5 * np.log1p(at[1] * n**2)
+    tied = np.where(n == 1.0, own**2, 0.0)  # covariance of the first's departure with the readings
+    gain = tied @ weight
+    best = law + gain @ off
+    lost = here - gain @ by
+    mine = float(own[n == 1.0][0]) if (n == 1.0).any() else apart
+    variance = mine**2 - gain @ tied + lost @ spread @ lost
+    return float(np.exp(best)), float(np.sqrt(max(variance, 0.0)))

@@ -1,0 +1,198 @@
+"""What is reported of one note. A stiff string has no single pitch: every figure says which it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setwright.listening.partials import Ringing, ahead, followed
+from setwright.listening.sound import Sound
+from setwright.listening.spectrum import Coarse, coarse_pitch, peaks_of
+
+Array = NDArray[np.float64]
+
+EARLY = 0.35  # s of the note's first part, in which its partials are looked for before the glide is known
+HIGHEST = 12e3  # Hz up to which partials are looked for
+MANY = 40  # partials, the same
+FRAME = 0.01  # s
+RISE = 0.05  # of the power of the loudest frame, from which on a note has begun
+QUIET = 1e-6  # of it, under which the note is over
+DAMPED = 14.0  # dB within four frames; no string falls so fast by itself
+ATTACK = 0.03  # s after the onset, of pick and finger
+SHORTEST = 0.25  # s that must be left
+AT_LIMIT = 0.999  # of the greatest sample
+SETTLED = 0.05  # cents of glide left, under which it has finished
+LEAST_EXPLAINED = 0.25  # share of the peaks' weight a string must explain
+WIDEST = 5.0  # cents, standard uncertainty from which a pitch is refused
+GLIDES = 0.3  # cents, from which a glide is taken out before partials are followed again
+
+
+@dataclass(frozen=True)
+class Note:
+    """One note as heard. None: not known. Standard uncertainties of frequencies are in cents."""
+
+    start: float  # s in the recording, its onset
+    end: float  # s, where it was damped or the next one began
+    used: tuple[float, float] = (0.0, 0.0)  # s, the part used
+    first_partial: float | None = None  # Hz, its own settled frequency
+    first_partial_sd: float | None = None
+    fundamental: float | None = None  # Hz, f0 of f_n = n f0 sqrt(1 + B n^2)
+    fundamental_sd: float | None = None
+    inharmonicity: float | None = None  # B
+    inharmonicity_sd: float | None = None  # of B itself
+    glide: float | None = None  # cents sharp at the start of the part used
+    glide_sd: float | None = None
+    glide_time: float | None = None  # s, after which a third of it is left
+    settled: bool = False  # whether the glide had finished
+    beating: float | None = None  # cents between two tones of the first partial; None: none heard
+    decay: float | None = None  # s, in which the first partial falls to a third
+    level: float = 0.0  # dB of full scale, the highest sample
+    clipped: float = 0.0  # share of the samples that stand at the limit
+    hum: float | None = None  # dB below the note
+    noise: float | None = None  # dB below the note
+    partials: tuple[int, ...] = ()  # which were used
+    refused: str | None = None  # why it is not to be trusted, in plain words
+
+
+def measure(sound: Sound, about: float | None = None) -> Note:
+    """One note: its pitch, everything else about it, and whether it is to be trusted.
+
+    Args:
+        sound: a recording, or a part of one, with one note in it.
+        about: the pitch expected, a semitone to either side is looked at [Hz].
+    Returns: the note; refused with a reason where it is not to be trusted.
+    """
+    samples = sound.samples - sound.samples.mean()
+    rate = sound.rate
+    part = part_of(samples, rate)
+    level = 20.0 * float(np.log10(max(np.abs(sound.samples).max(), 1e-9)))
+    start, end = sound.start + part.onset / rate, sound.start + part.end / rate
+    note = Note(start, end, level=level, clipped=part.clipped)
+    if part.refused:
+        return replace(note, refused=part.refused)
+    used = samples[part.first : part.end]
+    note = replace(note, used=(sound.start + part.first / rate, end))
+    coarse, ringing = ringing_of(used, rate, about)
+    if coarse is None:
+        return replace(note, refused="no tone stands above the noise")
+    if ringing is None:
+        return replace(note, refused="fewer than two partials stand above the noise")
+    law = ringing.law
+    cents = 1200.0 / np.log(2.0)
+    amplitude = float(np.sqrt((ringing.amplitude**2).sum()))
+    first = replace(
+        note,
+        first_partial=law.first,
+        first_partial_sd=cents * law.first_sd,
+        fundamental=law.fundamental,
+        fundamental_sd=cents * law.fundamental_sd,
+        inharmonicity=law.inharmonicity,
+        inharmonicity_sd=law.inharmonicity_sd,
+        glide=ringing.glide,
+        glide_sd=ringing.glide_sd,
+        glide_time=1.0 / ringing.glide_rate,
+        settled=ringing.left < SETTLED,
+        decay=float(1.0 / ringing.decay[0]) if ringing.numbers[0] == 1 else None,
+        noise=20.0 * float(np.log10(amplitude / max(float(np.median(ringing.noise)), 1e-12))),
+        partials=tuple(int(n) for n in ringing.numbers),
+    )
+    return replace(first, refused=_doubt(first, coarse))
+
+
+def _doubt(note: Note, coarse: Coarse) -> str | None:
+    """Why a note is not to be trusted."""
+    assert note.first_partial_sd is not None
+    if coarse.share < LEAST_EXPLAINED:
+        return "its partials fit no string: talk, a chord or noise"
+    if note.first_partial_sd > WIDEST:
+        return f"its pitch is known to {note.first_partial_sd:.1f} cents only"
+    return None
+
+
+@dataclass(frozen=True)
+class Part:
+    """Which part of a recording is the note. Samples."""
+
+    onset: int
+    first: int  # of the part used: after the attack and what is clipped
+    end: int
+    clipped: float
+    refused: str | None = None
+
+
+def part_of(samples: Array, rate: float) -> Part:
+    """Where a note begins and ends, and from where on it can be used.
+
+    Args:
+        samples: (N) without its constant part.
+        rate: [Hz].
+    Returns: the part.
+    """
+    peak = float(np.abs(samples).max()) if len(samples) else 0.0
+    if peak == 0.0:
+        return Part(0, 0, len(samples), 0.0, "nothing is heard")
+    frame = max(int(FRAME * rate), 1)
+    count = len(samples) // frame
+    if count < 3:
+        return Part(0, 0, len(samples), 0.0, "too short")
+    power = np.mean(samples[: count * frame].reshape(count, frame) ** 2, axis=1)
+    loud = int(np.argmax(power))
+    above = np.flatnonzero(power[: loud + 1] < RISE * power[loud])
+    onset = (int(above[-1]) + 1) * frame if len(above) else 0
+    floor = float(np.percentile(power, 5))
+    quiet = np.flatnonzero(power[loud:] < max(QUIET * power[loud], 2.0 * floor if floor < 1e-3 * power[loud] else 0.0))
+    end = min((loud + int(quiet[0])) * frame if len(quiet) else len(samples), len(samples))
+    end = _damped(power, loud, end // frame) * frame if end // frame > loud + 4 else end
+    limit = np.abs(samples) >= AT_LIMIT * peak
+    runs = limit[:-1] & limit[1:]
+    clipped = float(np.mean(limit)) if runs.sum() > 8 else 0.0
+    first = onset + int(ATTACK * rate)
+    if clipped > 0.0:
+        last = int(np.flatnonzero(runs)[-1]) + 1
+        first = max(first, last) if end - last > SHORTEST * rate else first
+    if end - first < SHORTEST * rate:
+        return Part(onset, first, end, clipped, f"it rings for {max(end - first, 0) / rate:.2f} s only")
+    return Part(onset, first, end, clipped)
+
+
+def _damped(power: Array, loud: int, last: int) -> int:
+    """Frame at which a note was damped: where it falls faster than any string."""
+    level = 10.0 * np.log10(np.maximum(power[loud:last], 1e-30))
+    ahead = 4
+    fall = level[:-ahead] - level[ahead:]
+    late = np.flatnonzero(fall[ahead:] > DAMPED)
+    return loud + ahead + int(late[0]) if len(late) else last
+
+
+def ringing_of(samples: Array, rate: float, about: float | None) -> tuple[Coarse | None, Ringing | None]:
+    """Coarse pitch, then the partials followed; twice where they glide.
+
+    Args:
+        samples: (N) of the part used.
+        rate: [Hz].
+        about: pitch expected [Hz].
+    Returns: coarse pitch and partials, None where there are none.
+    """
+    first = samples[: max(int(EARLY * rate), 1)]
+    peaks = peaks_of(first, rate, min(0.45 * rate, HIGHEST))
+    coarse = coarse_pitch(peaks, about)
+    if coarse is None:
+        return None, None
+    top = min(0.45 * rate, HIGHEST, MANY * coarse.fundamental)
+    ringing = followed(samples, rate, peaks, coarse)
+    if ringing is None:
+        return coarse, None
+    times = np.arange(len(samples)) / rate
+    for _ in range(2):
+        early = ahead(ringing, times)
+        level = samples if early[-1] == 0.0 else np.interp(times, times + early, samples)
+        coarse = Coarse(ringing.law.fundamental, ringing.law.inharmonicity, coarse.share, coarse.rival)
+        again = followed(samples, rate, peaks_of(level, rate, top), coarse, early if ringing.glide > GLIDES else None)
+        if again is None:
+            break
+        ringing = again
+        if ringing.glide <= GLIDES:
+            break
+    return coarse, ringing

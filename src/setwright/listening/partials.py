@@ -1,0 +1,203 @@
+"""The partials of one ringing note: found, followed, and explained together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setwright.listening import phases
+from setwright.listening.bands import Bands, band, gliding_band, prepared
+from setwright.listening.law import Law, fitted, stretch
+from setwright.listening.spectrum import Coarse, Peaks
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+MOST = 20  # partials that are followed
+PLACES = (0.06, 0.09, 0.13, 0.18, 0.24, 0.3)  # of the string, where a pickup may stand
+NODE = 0.03  # least share of a partial a pickup hears
+LEAST_GLIDE = 1e-8  # relative; less is none
+LOOSE = 0.5  # how far a part of a glide may be from what is expected of it, over that
+SURE = 30.0  # times the noise, from which a decay is told by its own partial
+NEAR = 0.12  # of the fundamental, how near a peak must lie to its partial
+STEADY = 0.1  # s; what changes faster is noise
+LOUD = 3.0  # times the noise in a band, for its decay to be read
+SLOWEST, FASTEST = 0.05, 60.0  # 1/s, amplitude decay rates taken as possible
+
+
+@dataclass(frozen=True)
+class Ringing:
+    """What the partials say. N partials."""
+
+    numbers: NDArray[np.int64]
+    hertz: Array  # (N) settled
+    covariance: Array  # (N, N) of their relative errors
+    amplitude: Array  # (N) at the start
+    decay: Array  # (N) 1/s, of the amplitude
+    noise: Array  # (N) standard deviation of the noise in a band
+    misfit: Array  # (N)
+    glide: float  # cents sharp at the start of the part used
+    glide_sd: float
+    glide_rate: float  # 1/s, at the start
+    left: float  # cents of glide left at the end
+    rates: Array  # (G) 1/s of the glide
+    sizes: Array  # (G) relative
+    law: Law
+
+
+def followed(samples: Array, rate: float, peaks: Peaks, coarse: Coarse, early: Array | None = None) -> Ringing | None:
+    """Follow the partials of a note.
+
+    Args:
+        samples: (N) of the part used.
+        rate: [Hz].
+        peaks: of its spectrum.
+        coarse: what fundamental and inharmonicity explain them.
+        early: (N) s by which phases run ahead by a glide found before.
+    Returns: what they say; None where fewer than two partials stand above the noise.
+    """
+    numbers, start = numbered(peaks, coarse)
+    if len(numbers) < 2:
+        return None
+    bands = prepared(samples, rate, float(start[0] / numbers[0]))
+    if len(bands.times) < 2 * phases.BLOCKS:
+        return None
+    if early is None:
+        cut = np.array([band(bands, f) for f in start])
+    else:
+        cut = np.array([gliding_band(bands, samples, f, early) for f in start])
+    noise = _rough_noise(cut)
+    decay = _decays(bands.times, np.abs(cut), noise)
+    rates, shares = _glide_expected(numbers, start, np.abs(cut), decay, noise)
+    size, best = LEAST_GLIDE, 0
+    for round_ in range(3):
+        slow = noise * bands.effective
+        places = range(len(shares)) if round_ == 1 and size > LEAST_GLIDE else (best,)
+        fits = [phases.explained(bands.times, cut, start, start, slow, rates, size * shares[k], LOOSE) for k in places]
+        least = int(np.argmin([one.chi2 for one in fits]))
+        best, fit = places[least], fits[least]
+        noise, size = _noise(bands, cut, fit), max(float(fit.glide.sum()), LEAST_GLIDE)
+    return _told(numbers, bands, fit, rates, decay, noise)
+
+
+def ahead(ringing: Ringing, times: Array) -> Array:
+    """By how much a glide lets the phases run ahead.
+
+    Args:
+        ringing: with its glide.
+        times: (N) s from the start of the part used.
+    Returns: (N) [s].
+    """
+    rates, sizes = ringing.rates, ringing.sizes
+    return np.asarray(sum(k * (1.0 - np.exp(-r * times)) / r for k, r in zip(sizes, rates, strict=True)) + 0.0 * times)
+
+
+def numbered(peaks: Peaks, coarse: Coarse) -> tuple[NDArray[np.int64], Array]:
+    """Which peak is which partial, from the lowest up, the law fitted again as more are found.
+
+    Args:
+        peaks: the peaks.
+        coarse: where to start.
+    Returns: (N) numbers and (N) peak frequencies of the partials that carry most.
+    """
+    f0, shape = coarse.fundamental, coarse.inharmonicity
+    found: dict[int, int] = {}
+    for top in (4, 8, 12, 16, 24, 32, 48, 64):
+        found = {}
+        for number in range(1, top + 1):
+            there = float(f0 * stretch(np.array([number]), shape)[0])
+            i = int(np.argmin(np.abs(peaks.hertz - there)))
+            if abs(peaks.hertz[i] - there) < NEAR * f0:
+                found[number] = i
+        if len(found) < 2:
+            continue
+        f0, shape = _refined(found, peaks, f0, shape)
+        if f0 * top > peaks.hertz[-1]:
+            break
+    numbers = np.array(sorted(found), dtype=np.int64)
+    if len(numbers) > MOST:
+        index = np.array([found[n] for n in numbers])
+        worth = numbers * peaks.amplitude[index] / peaks.floor[index]
+        numbers = np.sort(numbers[np.argsort(worth)[::-1][:MOST]])
+    return numbers, np.array([peaks.hertz[found[n]] for n in numbers])
+
+
+def _refined(found: dict[int, int], peaks: Peaks, f0: float, shape: float) -> tuple[float, float]:
+    numbers = np.array(sorted(found), dtype=float)
+    hertz = np.array([peaks.hertz[found[int(n)]] for n in numbers])
+    amplitude = np.array([peaks.amplitude[found[int(n)]] / peaks.floor[found[int(n)]] for n in numbers])
+    spread = (0.002 / numbers) ** 2 + (0.01 / amplitude / numbers) ** 2
+    law = fitted(numbers, hertz, np.diag(spread), shape)
+    return law.fundamental, law.inharmonicity
+
+
+def _rough_noise(cut: Complex) -> Array:
+    """(N) variance of one part of the noise, from how the late half jumps from sample to sample."""
+    late = cut[:, cut.shape[1] // 2 :]
+    return np.asarray(np.maximum(np.median(np.abs(np.diff(late, 2, axis=1)) ** 2, axis=1), 1e-24))
+
+
+def _noise(bands: Bands, cut: Complex, fit: phases.Phases) -> Array:
+    """(N) variance of one part of the noise: what is left at right angles and changes fast."""
+    across = (cut * np.exp(-1j * fit.phase)).imag
+    width = max(int(STEADY / (bands.times[1] - bands.times[0])) | 1, 5)
+    fast = across - phases.smoothed(across, width)
+    return np.asarray(np.maximum(np.var(fast, axis=1) * width / (width - 1.0), 1e-24))
+
+
+def _decays(times: Array, amplitude: Array, noise: Array) -> Array:
+    """(N) 1/s, by weighted least squares on the logarithm where a band stands above its noise."""
+    high = np.maximum(amplitude, 1e-12)
+    weight = np.where(amplitude > LOUD * np.sqrt(noise)[:, None], high**2, 0.0)
+    weight[:, :5] = high[:, :5] ** 2
+    total = weight.sum(axis=1)
+    middle = (weight * times).sum(axis=1) / total
+    y = np.log(high)
+    centre = (weight * y).sum(axis=1) / total
+    since = times - middle[:, None]
+    slope = (weight * since * (y - centre[:, None])).sum(axis=1) / (weight * since**2).sum(axis=1)
+    return np.asarray(np.clip(-slope, SLOWEST, FASTEST))
+
+
+def _glide_expected(
+    numbers: NDArray[np.int64], hertz: Array, amplitude: Array, decay: Array, noise: Array
+) -> tuple[Array, Array]:
+    """(N) 1/s at which the parts of a glide fall, twice the partials' own; (K, N) their shares for places of a pickup.
+
+    A pickup hears velocity, and so n a_n sin(n pi x): squared and without the sine it is the partial's share of the
+    mean square slope, which the tension follows. Where the pickup stands is not known: several places are tried.
+    """
+    start = amplitude[:, :3].mean(axis=1)
+    sure = start > SURE * np.sqrt(noise)
+    if sure.any():
+        decay = np.where(sure, decay, np.interp(hertz, hertz[sure], decay[sure]))
+    power = np.log(start)
+    even = np.convolve(np.pad(power, 1, mode="edge"), [0.25, 0.5, 0.25], mode="valid")
+    shares = [np.exp(2.0 * even)]
+    for place in PLACES:
+        seen = np.maximum(np.sin(np.pi * place * numbers) ** 2, NODE)
+        shares.append(start**2 / seen)
+    return 2.0 * decay, np.array([share / share.sum() for share in shares])
+
+
+def _told(
+    numbers: NDArray[np.int64], bands: Bands, fit: phases.Phases, rates: Array, decay: Array, noise: Array
+) -> Ringing:
+    count = len(numbers)
+    scale = np.concatenate([fit.hertz, np.ones(len(rates))])
+    relative = fit.covariance / np.outer(scale, scale)
+    covariance = relative[:count, :count]
+    law = fitted(numbers.astype(float), fit.hertz, covariance)
+    first, last = bands.times[0], bands.times[-1]
+    cents = 1200.0 / np.log(2.0)
+    at_start = np.exp(-rates * first)
+    glide = float(fit.glide @ at_start)
+    sd = float(np.sqrt(max(at_start @ relative[count:, count:] @ at_start, 0.0)))
+    slope = float(fit.glide @ (rates * at_start))
+    return Ringing(
+        numbers, fit.hertz, covariance, fit.amplitude[:, 0], decay, np.sqrt(noise), fit.misfit * bands.effective,
+        cents * glide, cents * sd, slope / glide if glide > 0.0 else float(rates[0]),
+        cents * float(fit.glide @ np.exp(-rates * last)), rates, fit.glide, law,
+    )  # fmt: skip

@@ -1,0 +1,117 @@
+"""Coarse look at a ringing note: its spectral peaks, and which fundamental and inharmonicity explain them."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+LOWEST, HIGHEST = 25.0, 1600.0  # Hz, fundamentals looked for
+ABOVE = 5.0  # times the noise amplitude, from which a peak counts
+MOST_PEAKS = 60
+SPAN = 31  # bins over which the noise floor is taken, times the window's main lobe
+GRID = 6.0  # cents between fundamentals tried
+STRETCHES = np.array([0.0, 3e-5, 1e-4, 3e-4, 1e-3, 3e-3])  # B tried
+WITHIN = 0.03  # of f0, how near a peak must lie to its partial
+
+
+@dataclass(frozen=True)
+class Peaks:
+    """Peaks of a spectrum, strongest first kept, lowest first in order."""
+
+    hertz: Array
+    amplitude: Array  # of a sinusoid
+    floor: Array  # noise amplitude there
+
+
+@dataclass(frozen=True)
+class Coarse:
+    """The fundamental and inharmonicity that explain the peaks."""
+
+    fundamental: float  # Hz
+    inharmonicity: float
+    share: float  # of the peaks' weight that is explained
+    rival: float  # share of the next best fundamental that is no neighbour
+
+
+def peaks_of(samples: Array, rate: float, highest: float) -> Peaks:
+    """Spectral peaks above the noise.
+
+    Args:
+        samples: (N) of the ringing part.
+        rate: [Hz].
+        highest: frequency up to which is looked [Hz].
+    Returns: the peaks.
+    """
+    count = len(samples)
+    size = 1 << (2 * count - 1).bit_length()
+    window = np.hanning(count)
+    spectrum = np.abs(np.fft.rfft((samples - samples.mean()) * window, size)) * 2.0 / window.sum()
+    step = rate / size
+    top = min(int(highest / step), len(spectrum) - 2)
+    level = spectrum[: top + 2]
+    width = max(SPAN * (size // count), 15)
+    floor = _floor(level, width)
+    middle = level[1:-1]
+    found = np.flatnonzero((middle > level[:-2]) & (middle >= level[2:]) & (middle > ABOVE * floor[1:-1])) + 1
+    found = found[found * step > 0.5 * LOWEST]
+    found = np.sort(found[np.argsort(level[found])[::-1][:MOST_PEAKS]])
+    left, here, right = (np.log(np.maximum(level[found + k], 1e-300)) for k in (-1, 0, 1))
+    shift = 0.5 * (left - right) / (left - 2.0 * here + right)
+    return Peaks((found + shift) * step, np.exp(here - 0.25 * (left - right) * shift), floor[found])
+
+
+def _floor(level: Array, width: int) -> Array:
+    """Median of the level around every bin, between medians of pieces."""
+    pieces = max(len(level) // width, 1)
+    edges = np.linspace(0, len(level), pieces + 1).astype(int)
+    middle = 0.5 * (edges[:-1] + edges[1:])
+    median = np.array([np.median(level[a:b]) for a, b in itertools.pairwise(edges)])
+    return np.asarray(np.interp(np.arange(len(level)), middle, np.maximum(median, 1e-300)))
+
+
+def coarse_pitch(peaks: Peaks, about: float | None = None) -> Coarse | None:
+    """Fundamental and inharmonicity that explain the peaks best, without octave errors.
+
+    Every fundamental of a grid is scored by the weight of the peaks that lie at its partials, less the partials that
+    are missing between them. A fundamental an octave low explains all peaks too, but every other of its partials is
+    missing; one an octave high leaves every other peak unexplained.
+
+    Args:
+        peaks: from `peaks_of`.
+        about: the pitch expected, tried within a semitone only [Hz].
+    Returns: the best; None without peaks.
+    """
+    if len(peaks.hertz) == 0:
+        return None
+    weight = np.log(peaks.amplitude / peaks.floor / ABOVE) + 0.5
+    weight = weight * np.sqrt(peaks.amplitude / peaks.amplitude.max())
+    low, high = (LOWEST, HIGHEST) if about is None else (about / 1.06, about * 1.06)
+    grid = low * 2.0 ** (np.arange(0.0, 1200.0 * np.log2(high / low) + GRID, GRID) / 1200.0)
+    scores = np.empty((len(STRETCHES), len(grid)))
+    for i, stretch in enumerate(STRETCHES):
+        scores[i] = _scores(peaks.hertz, weight, grid, float(stretch))
+    best = np.unravel_index(np.argmax(scores), scores.shape)
+    f0 = float(grid[best[1]])
+    away = np.abs(np.log2(grid / f0)) > 0.04
+    rival = float(scores[:, away].max()) if away.any() else 0.0
+    return Coarse(f0, float(STRETCHES[best[0]]), float(scores[best]), rival)
+
+
+def _scores(hertz: Array, weight: Array, grid: Array, stretch: float) -> Array:
+    """(G) score of every fundamental."""
+    ratio = hertz[None] / grid[:, None]  # n sqrt(1 + B n^2)
+    root = ratio if stretch == 0.0 else np.sqrt((np.sqrt(1.0 + 4.0 * stretch * ratio**2) - 1.0) / (2.0 * stretch))
+    number = np.rint(root)
+    off = np.abs(ratio - number * np.sqrt(1.0 + stretch * number**2))
+    near = np.where((number >= 1) & (off < WITHIN * 3), np.exp(-0.5 * (off / WITHIN) ** 2), 0.0)
+    explained = (near * weight).sum(axis=1)
+    total = weight.sum()
+    top = np.where(near > 0.1, number, 0).max(axis=1)
+    found = np.array([len(set(n[k > 0.1])) for n, k in zip(number, near, strict=True)])
+    missing = np.maximum(top - found, 0) / np.maximum(top, 1)
+    return np.asarray(explained / total - 0.5 * missing)
