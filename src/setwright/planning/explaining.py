@@ -39,6 +39,7 @@ ANY_TILT = 0.2  # rad, standard uncertainty of a tilt nobody has said anything a
 TELLING = 0.05  # of the way between the stops: a tilt heard less sharply does not tell which is touched
 APART = 3.0  # standard uncertainties between the tilt heard and a stop before the plate counts as free of it
 ROUNDS = 12
+BACK = 6  # times a step is halved that led to no instrument there is
 SHARES = np.array([1.0, 0.5, 0.25, 0.1, 0.03, 0.0])  # of a step that are tried
 SETTLED = 1e-3  # of a standard uncertainty before any reading; a smaller step ends the rounds
 BEYOND_BELIEF = 5.0  # standard uncertainties from what all the rest says
@@ -152,7 +153,10 @@ def _tilt_heard(picture: Picture, scene: Scene) -> tuple[float, float]:
     value, sd = (one[:-1] for one in scenes.targets(scene, picture.model.friction))
     marks = marks_of(picture, scene.pegs)
     for _ in range(3):
-        values = scenes.shown(picture.model, scene, fan(at, step), *marks)[:, :-1]
+        try:
+            values = scenes.shown(picture.model, scene, fan(at, step), *marks)[:, :-1]
+        except RangeError:  # strings far from their pitches lead to no instrument there is: nothing is told
+            return picture.tilt, ANY_TILT
         by = slopes(values, step)
         gain = np.linalg.solve(by @ covariance @ by.T + np.diag(sd**2), by @ covariance).T
         new = before + gain @ (value - values[0] + by @ (at - before))
@@ -223,8 +227,10 @@ def explained(picture: Picture) -> Update:
     lines: tuple[Line, ...] = ()
     step = np.append(steps(picture), TILT_STEP)
     stale = STALE
+    before = at
     for round_ in range(ROUNDS + 1):
-        lines = old = _lines(picture, [at @ c for c in columns], step, old if stale else (None,) * len(columns))
+        at, lines = _near(picture, columns, before, at, step, old if stale else (None,) * len(columns))
+        old, before = lines, at
         information, pull = weight.copy(), weight @ (mean - at)
         for (value, noise), c, line in zip(read_off, columns, lines, strict=True):
             slope = line.by @ c.T / noise[:, None]
@@ -243,6 +249,18 @@ def explained(picture: Picture) -> Update:
     covariance = np.linalg.inv(scaled) * np.outer(sd, sd)
     update = _settled(picture, frame, columns[-1], at, covariance, lines)
     return replace(update, doubt=_worst(update.picture, read_off, frame, columns, covariance, sd))
+
+
+def _near(
+    picture: Picture, columns: list[Array], before: Array, at: Array, step: Array, old: tuple[Line | None, ...]
+) -> tuple[Array, tuple[Line, ...]]:
+    """The place and its lines; nearer to the one before where no instrument can stand there or a step beside it."""
+    for _ in range(BACK):
+        try:
+            return at, _lines(picture, [at @ c for c in columns], step, old)
+        except RangeError:
+            at = 0.5 * (before + at)
+    return before, _lines(picture, [before @ c for c in columns], step, old)
 
 
 def _start(answer: Answer | None, frame: _Frame, mean: Array) -> Array:
