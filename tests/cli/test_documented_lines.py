@@ -19,9 +19,13 @@ LINE = re.compile(
     r"^(?:[ \t]*|\$ )(?:\.venv/bin/)?(?P<program>setwright|\./dev) (?P<words>\S.*?)(?:[ \t]{2,}.*)?$", re.MULTILINE
 )
 ANSWERING = "it waits for the other end of the line protocol; tests/cli/test_practice.py and test_link.py play it"
+RECORDED = "it needs a recording and there is none here; tests/cli/test_hear.py makes some"
 NOT_RUN = {
     "practice --serve 3": ANSWERING,
     "link": ANSWERING,
+    "hear take.wav": RECORDED,
+    'hear take.wav --tuning "G2 D2 A1 E1" --frets 20': RECORDED,
+    "hear take.wav --job examples/kestrel-float.job.toml --by Ada": RECORDED,
     'strike 15 "read on the wrong side"': "it strikes an entry of the journal shown above it; test_log.py strikes",
 }
 SLOW = ("practice", "link")  # commands whose lines take seconds

@@ -22,6 +22,7 @@ COMMANDS = {
     "strings": ("setwright.cli.strings", "tension, strength and stretch of a set of strings"),
     "next": ("setwright.cli.next", "the one next step, by what the journal says was done and read"),
     "learned": ("setwright.cli.learned", "what the readings told of a floating bridge, and what would tell most next"),
+    "hear": ("setwright.cli.hear", "the notes of a recording: string, fret, pitch, and what was not trusted"),
     "log": ("setwright.cli.log", "the journal of a job: what was done and read"),
     "bar-test": ("setwright.cli.bar_test", "whether the bar comes back to pitch, and if not, what holds it"),
     "practice": ("setwright.cli.practice", "an instrument to practise on, with nothing in hand"),

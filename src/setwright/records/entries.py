@@ -37,9 +37,10 @@ class Entry:
     that goes with it: which way a screw went, an attitude, locked. value: None where there is none; a pitch of kind
     "cents" is counted from the wanted pitch; turns have no sign, `way` tells the direction. heard: of `tune`, what was
     heard afterwards. place, convention: as in a reading. state: None where nothing was said of it; said: the words
-    about it. gauge: its name, "" when not said. sure: an unlikely value was confirmed. who: "" when not said. strikes:
-    of `strike`, the number of the entry meant. struck_by: the number of the entry that strikes this one. line: in the
-    file, from 1, 0 before it is kept.
+    about it. gauge: its name, "" when not said. sure: an unlikely value was confirmed. who: "" when not said.
+    recording, sha256: of a reading heard in a sound file, its name and the hash of its bytes, "" for any other.
+    strikes: of `strike`, the number of the entry meant. struck_by: the number of the entry that strikes this one. line:
+    in the file, from 1, 0 before it is kept.
     """
 
     when: datetime
@@ -57,6 +58,8 @@ class Entry:
     gauge: str = ""
     sure: bool = False
     who: str = ""
+    recording: str = ""
+    sha256: str = ""
     strikes: int | None = None
     struck_by: int | None = None
     line: int = 0

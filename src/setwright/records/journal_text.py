@@ -30,6 +30,7 @@ _LINE = re.compile(
 _CENTS_END = r"(?:cents?|ct|c|¢)\.?"
 _IN_CENTS = re.compile(rf"[^A-Za-z¢]*{_CENTS_END}$", re.IGNORECASE)  # a number and cents, no note before them
 _ENDS_IN_CENTS = re.compile(rf"[\d\s.,]{_CENTS_END}$", re.IGNORECASE)
+_RECORDED = re.compile(r',?\s*recorded "(?P<name>[^"]+)" sha256 (?P<hash>[0-9a-f]{64})(?=,|\s+sure$|$)', re.IGNORECASE)
 _PLUS_MINUS = re.compile(r"\+\s?/\s?-|\+-")
 _SURE = "or confirm it with the word sure behind it"
 
@@ -180,6 +181,9 @@ def _place(parts: dict[str, str]) -> Place:
 
 
 def _read(entry: Entry, text: str) -> Entry:
+    if found := _RECORDED.search(text):
+        entry = replace(entry, recording=found["name"], sha256=found["hash"].casefold())
+        text = text[: found.start()] + text[found.end() :]
     form, rest = _form("read", text)
     head, sign, behind = (part.strip() for part in rest.partition("="))
     parts = _matched("read", form, head)
