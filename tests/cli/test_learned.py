@@ -171,6 +171,9 @@ def test_what_would_tell_most():
     assert "stiffness ratio 0.39 to 0.20; gap per turn 0.098 to 0.039 mm; cents per turn 9.8 to 3.9 c;" in out
     assert "spring rate 19.6 to 9.8 %." in out
     assert "gap per turn 0.0039 to 0.0015 in" in shown(report(by_sound=tune), "inch")
+    assert "slack" not in out
+    claw = Trial("claw", turns=-0.25, effects=effects)
+    assert "The thread has slack: let the claw's last way before it be the same." in shown(report(by_sound=claw))
     assert "tune string 3 up 40 c, to 199.00 Hz" in shown(report(by_sound=Trial("tune", 2, 199.0, 40.0)))
     assert "turn both claw screws out 1/4 turn, then" in shown(report(by_sound=Trial("claw", turns=-0.25)))
     assert "turn both claw screws in 1/8 turn, then" in shown(report(by_sound=Trial("claw", turns=0.125)))

@@ -181,6 +181,8 @@ def _trial(found: Report, system: System) -> list[str]:
     if trial.effects:
         effects = "; ".join(_effect(one, system) for one in trial.effects)
         out += paragraph(f"Expected, half widths of 95 %: {effects}.", 4)
+        if trial.do == "claw":
+            out += paragraph("The thread has slack: let the claw's last way before it be the same.", 4)
         out += paragraph("Put it into the journal and ask again; what was set off comes back at the end.", 4)
     return out
 
