@@ -41,11 +41,15 @@ def counted(seeds):
     return np.array([worked(seed)[0].counts["tune"] for seed in seeds])
 
 
-@pytest.mark.parametrize("seed", range(12))
+QUICK = 3  # of the dozen, in the quick loop
+
+
+@pytest.mark.parametrize("seed", [*range(QUICK), *(pytest.param(n, marks=pytest.mark.slow) for n in range(QUICK, 12))])
 def test_a_dozen_instruments_are_brought_home(seed):
     check(seed)
 
 
+@pytest.mark.slow
 def test_a_dozen_take_no_more_tunings_than_the_bar():
     tunings = counted(range(12))
     assert np.median(tunings) <= MEDIAN

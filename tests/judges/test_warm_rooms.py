@@ -53,7 +53,7 @@ def followed(name: str, celsius: int) -> tuple[Option, Bench]:
     return option, carried_out(problem, option)
 
 
-@pytest.mark.parametrize("celsius", ROOMS)
+@pytest.mark.parametrize("celsius", [ROOMS[0], pytest.param(ROOMS[1], marks=pytest.mark.slow)])
 @pytest.mark.parametrize("name", JOBS)
 def test_chances_are_those_of_a_room_at_the_reference_temperature(name: str, celsius: int) -> None:
     """0.14: three times the sampling error of a difference of two shares of 240 near 0.5, sqrt(2 / 4 / 240)."""

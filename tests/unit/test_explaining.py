@@ -303,6 +303,7 @@ def test_a_trait_of_no_spread_keeps_its_value(worked):
     np.testing.assert_allclose(traits.springs.rate[0], limit * worked.model.traits.springs.rate)
 
 
+@pytest.mark.slow
 def test_the_whole_balance_of_a_twin_learns_its_springs():
     """After the work spring rate and claw need are known far better than before."""
     twin = Twin(SEED)

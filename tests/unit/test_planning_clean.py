@@ -54,7 +54,7 @@ def swept(problem: Problem, answer: Solved, i: int, up: float = 0.0) -> np.ndarr
     return least_swept(problem.wanted, held, shown, t.clean.force, t.clean.place)
 
 
-@pytest.mark.parametrize("force", [0.2, 0.4, 0.8])
+@pytest.mark.parametrize("force", [0.4, *(pytest.param(f, marks=pytest.mark.slow) for f in (0.2, 0.8))])
 def test_lowest_heights_are_those_a_search_by_trial_finds(force: float) -> None:
     problem, answer = solved(asked(force=force))
     rises = np.arange(-15, 16) * STEP
