@@ -193,6 +193,22 @@ def test_a_pitch_that_moves_is_told():
     assert "its pitch moves" in one.doubt
 
 
+def sliding(cents, seconds=1.8):
+    """A note of 110 Hz whose pitch moves evenly by so many cents from 0.3 to 1.0 s after its onset."""
+    t = np.arange(round(seconds * RATE)) / RATE
+    pitch = 110.0 * 2 ** (cents * np.clip((t - 0.3) / 0.7, 0.0, 1.0) / 1200)
+    phase = 2 * np.pi * np.cumsum(pitch) / RATE
+    return damped(0.2 * sum(np.sin(n * phase) / n for n in range(1, 15)) * np.exp(-0.7 * t), seconds - 0.1)
+
+
+@pytest.mark.parametrize(("cents", "told"), [(60, "rises by about 60 c"), (12, "rises by about 12 c"), (0, ""),
+                                             (-12, ""), (-80, "falls by about 80 c")])  # fmt: skip
+def test_a_peg_turned_while_a_note_sounds_is_told_and_the_fall_of_a_hard_pluck_is_not(cents, told):
+    (one,) = heard(take([(0.5, sliding(cents))], 3.0))
+    assert told in one.doubt
+    assert bool(told) == bool(one.doubt)
+
+
 def test_silence_and_next_to_nothing():
     assert heard(np.zeros(RATE)) == []
     assert heard(np.zeros(3)) == []

@@ -37,6 +37,10 @@ APART = 14  # frames between onsets
 FAST, FALL, SPAN, STAYS = 12, 12.0, 50, 8.0  # frames, dB within them, frames it then stays below by so many dB
 WEAKER = 25.0  # dB below its strongest bin, what a note is followed by
 CLEAR = 0.02  # s left out before the next onset
+LOOKED = 2.0  # s from a note's onset in which its pitch is watched
+FALLS, RISES = -35.0, 6.0  # cents; a string plucked hard falls by up to 30 (common practice, no source)
+AXIS = (60.0, 2500.0)  # Hz
+STEP, SHIFTS = 2.0, 120.0  # cents
 _FLOOR = 1e-13  # power of a bin below which nothing is heard, of full scale
 
 
@@ -314,7 +318,26 @@ def _doubt(page: Sound, one: Onset, end: float, part: tuple[float, float]) -> st
         return "noisy: a rush without a pitch"
     if float(a @ b) < 0.5 * float(np.linalg.norm(a) * np.linalg.norm(b)):
         return "its pitch moves, as in talk or while a peg is turned"
+    last = round((min(part[1], part[0] + LOOKED) - page.start) * page.rate) - size
+    cents = _moved(early, page.samples[last : last + size], page.rate)
+    if not FALLS <= cents <= RISES:
+        return f"its pitch {'rises' if cents > 0.0 else 'falls'} by about {abs(cents):.0f} c, as while a peg is turned"
     return ""
+
+
+def _moved(early: Array, late: Array, rate: float) -> float:
+    """By how much the later of two pieces is sharper [cents]: the shift on an axis of cents at which their spectra are
+    most alike. A string's own glide falls, with its tension; it never rises."""
+    size = 1 << int(np.ceil(np.log2(4 * len(early))))
+    hertz = AXIS[0] * 2.0 ** (np.arange(0.0, 1200.0 * np.log2(min(AXIS[1], 0.4 * rate) / AXIS[0]), STEP) / 1200.0)
+    shapes = []
+    for piece in (early, late):
+        amplitude = np.abs(np.fft.rfft(piece * np.hanning(len(piece)), size))
+        shape = np.sqrt(np.interp(hertz, np.arange(len(amplitude)) * rate / size, amplitude))
+        shapes.append(shape - shape.mean())
+    most = round(SHIFTS / STEP)
+    alike = np.correlate(shapes[1], shapes[0][most:-most], mode="valid")
+    return STEP * (int(np.argmax(alike)) - most)
 
 
 def _flatness(amplitude: Array) -> float:
