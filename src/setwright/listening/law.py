@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 ROUNDS = 12
 ODD = 4.0  # departures beyond which a partial is not counted to the law
 STIFFEST = 0.02  # B, no string of an instrument is stiffer
-ANY_B = 5e-4  # standard uncertainty of B before anything is heard
+ANY_B = 5e-3  # standard uncertainty of B before anything is heard
 LEAST_APART = 1e-7  # relative departure any two partials may have, 0.0002 cents
 
 

@@ -19,6 +19,8 @@ MOST = 20  # partials that are followed
 PLACES = (0.06, 0.09, 0.13, 0.18, 0.24, 0.3)  # of the string, where a pickup may stand
 NODE = 0.03  # least share of a partial a pickup hears
 LEAST_GLIDE = 1e-8  # relative; less is none
+LOW = 6  # partials up to which all are followed
+UNTOLD = 0.04  # of the glide that is left, its standard uncertainty for what its course does not tell
 LOOSE = 0.5  # how far a part of a glide may be from what is expected of it, over that
 SURE = 30.0  # times the noise, from which a decay is told by its own partial
 NEAR = 0.12  # of the fundamental, how near a peak must lie to its partial
@@ -71,14 +73,19 @@ def followed(samples: Array, rate: float, peaks: Peaks, coarse: Coarse, early: A
     noise = _rough_noise(cut)
     decay = _decays(bands.times, np.abs(cut), noise)
     rates, shares = _glide_expected(numbers, start, np.abs(cut), decay, noise)
-    size, best = LEAST_GLIDE, 0
+    follows = (1.0 + coarse.inharmonicity) / (1.0 + coarse.inharmonicity * numbers.astype(float) ** 2)
+    expected = LEAST_GLIDE * shares[0]
     for round_ in range(3):
         slow = noise * bands.effective
-        places = range(len(shares)) if round_ == 1 and size > LEAST_GLIDE else (best,)
-        fits = [phases.explained(bands.times, cut, start, start, slow, rates, size * shares[k], LOOSE) for k in places]
-        least = int(np.argmin([one.chi2 for one in fits]))
-        best, fit = places[least], fits[least]
-        noise, size = _noise(bands, cut, fit), max(float(fit.glide.sum()), LEAST_GLIDE)
+        size = expected.sum()
+        tried = size * shares if round_ == 2 and early is not None else expected[None]
+        fits = [
+            phases.explained(bands.times, cut, start, start, slow, phases.Bent(rates, follows, one, LOOSE))
+            for one in tried
+        ]
+        fit = fits[int(np.argmin([one.cost for one in fits]))]
+        noise = _noise(bands, cut, fit)
+        expected = shares[0] * max(float(fit.glide.sum()), LEAST_GLIDE)
     return _told(numbers, bands, fit, rates, decay, noise)
 
 
@@ -103,6 +110,8 @@ def numbered(peaks: Peaks, coarse: Coarse) -> tuple[NDArray[np.int64], Array]:
     Returns: (N) numbers and (N) peak frequencies of the partials that carry most.
     """
     f0, shape = coarse.fundamental, coarse.inharmonicity
+    if not len(peaks.hertz):
+        return np.empty(0, dtype=np.int64), np.empty(0)
     found: dict[int, int] = {}
     for top in (4, 8, 12, 16, 24, 32, 48, 64):
         found = {}
@@ -120,6 +129,7 @@ def numbered(peaks: Peaks, coarse: Coarse) -> tuple[NDArray[np.int64], Array]:
     if len(numbers) > MOST:
         index = np.array([found[n] for n in numbers])
         worth = numbers * peaks.amplitude[index] / peaks.floor[index]
+        worth[numbers <= LOW] = np.inf  # the glide is theirs
         numbers = np.sort(numbers[np.argsort(worth)[::-1][:MOST]])
     return numbers, np.array([peaks.hertz[found[n]] for n in numbers])
 
@@ -189,8 +199,9 @@ def _told(
     scale = np.concatenate([fit.hertz, np.ones(len(rates))])
     relative = fit.covariance / np.outer(scale, scale)
     covariance = relative[:count, :count]
-    law = fitted(numbers.astype(float), fit.hertz, covariance)
     first, last = bands.times[0], bands.times[-1]
+    covariance = covariance + (UNTOLD * float(np.abs(fit.glide) @ np.exp(-rates * last))) ** 2
+    law = fitted(numbers.astype(float), fit.hertz, covariance)
     cents = 1200.0 / np.log(2.0)
     at_start = np.exp(-rates * first)
     glide = float(fit.glide @ at_start)

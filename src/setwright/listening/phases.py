@@ -1,18 +1,20 @@
 """Phases of all partials of a note explained together: a frequency for each, one glide for all.
 
-With a string's tension all its partials move by the same ratio 1 + e(t), and e falls as amplitudes do (Kirchhoff and
-Carrier: tension rises with the mean square of the slope), so at twice the rates at which the partials themselves decay:
+Tension rises with the mean square of the slope (Kirchhoff 1876; Carrier, Q. Appl. Math. 3, 157, 1945), so it falls as
+partials do, each part of it at twice the rate at which its partial decays. A stiff string's partials follow tension
+less the more stiffness holds them, and a partial that swings in one plane follows its own part half as much again:
 
-    phase_n(t) = p_n + 2 pi f_n (t + sum over g of k_g S_g(t)),    S_g(t) = (1 - exp(-r_g t)) / r_g         (H1)
+    phase_n(t) = p_n + 2 pi f_n (t + c_n (sum over g of k_g S_g(t) + q k_n S_n(t)))                          (H1)
+    S_g(t) = (1 - exp(-r_g t)) / r_g,   c_n = (1 + B) / (1 + B n^2),   q from 0 (circling) to 1/2 (in a plane)
 
-f_n is the frequency partial n settles at. The amplitudes over time are left free; what is compared is the part of every
+f_n is the frequency partial n settles at. Amplitudes over time are left free; what is compared is the part of every
 band that stands at right angles to what is expected, so a phase is weighted by amplitude over noise.
 """
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +29,18 @@ FOLLOWED = 4.0  # times the noise, down to which a phase is followed from sample
 SLIGHT = 1e-3  # of the greatest, the least a part of the glide is expected at
 FEW = 5  # samples that are followed in any case
 STILL = 1e-4  # cycles; a smaller step of every phase ends the rounds
+OWN, OWN_SD = 0.25, 0.2  # q before anything is heard
+OWN_RANGE = (0.0, 0.55)
+
+
+@dataclass(frozen=True)
+class Bent:
+    """How a glide may bend the phases. N partials, G parts."""
+
+    rates: Array  # (G) r_g [1/s], one for every partial
+    follows: Array  # (N) c_n
+    expected: Array  # (G) what k are expected at, relative
+    loose: float  # standard uncertainty of each over its expectation, the part common to all left out
 
 
 @dataclass(frozen=True)
@@ -35,17 +49,32 @@ class Phases:
 
     hertz: Array  # (N) settled frequencies
     glide: Array  # (G) k, relative
+    own: float  # q
     covariance: Array  # (N + G, N + G) of hertz and glide, what the model leaves out included
-    plain: Array  # (N + G, N + G) by the noise alone
     amplitude: Array  # (N, M)
     phase: Array  # (N, M) rad, of the model in its band
     misfit: Array  # (N) residual over expected noise, 1 where the model is whole
-    chi2: float  # of all residuals and of what was expected
+    cost: float  # squares of all residuals over their noise, and of what was expected
 
 
-def explained(
-    times: Array, bands: Complex, middle: Array, start: Array, noise: Array, rates: Array, expected: Array, loose: float
-) -> Phases:
+@dataclass(frozen=True)
+class _Problem:
+    times: Array
+    since: Array  # from the middle
+    bands: Complex
+    middle: Array
+    start: Array
+    noise: Array
+    shapes: Array  # (N, G + 1, M) by which k and q lengthen the time
+    prior: Array  # (P, P) information
+    toward: Array  # (P) what it pulls to
+
+    @property
+    def count(self) -> int:
+        return len(self.start)
+
+
+def explained(times: Array, bands: Complex, middle: Array, start: Array, noise: Array, bent: Bent) -> Phases:
     """Fit of H1 by Gauss-Newton.
 
     Args:
@@ -54,149 +83,130 @@ def explained(
         middle: (N) [Hz].
         start: (N) frequencies to start at [Hz].
         noise: (N) variance of the noise in one of the two parts of a sample, as a slow fit sees it.
-        rates: (G) r_g [1/s].
-        expected: (G) what k are expected at, relative; all 0: nothing is expected.
-        loose: standard uncertainty of each over its expectation, the part common to all left out.
+        bent: how a glide may bend the phases.
     Returns: the fit.
     """
-    count, glides = len(bands), len(rates)
-    shapes = (1.0 - np.exp(-rates[:, None] * times)) / rates[:, None] if glides else np.zeros((0, len(times)))
-    size = 2 * count + glides
-    origin = times.mean()
-    width = max(int(SMOOTH / (times[1] - times[0])) | 1, 3)
-    used = np.ones(size, dtype=bool)
-    prior = _prior(2 * count, expected, loose)
-    at = _unrolled(times, origin, bands, middle, start, noise, shapes, prior)
+    shapes = _shapes(times, bent)
+    prior, toward = _prior(2 * len(start), bent)
+    problem = _Problem(times, times - times.mean(), bands, middle, start, noise, shapes, prior, toward)
+    at = _unrolled(problem)
+    count, width = problem.count, max(int(SMOOTH / (times[1] - times[0])) | 1, 3)
+    lasts = problem.since[-1]
     for _ in range(ROUNDS):
-        phase = _phase(times, origin, middle, start, at, shapes)
-        turned = bands * np.exp(-1j * phase)
-        amplitude = smoothed(turned.real, width)
-        matrix, pull, _ = _normal(times, origin, start, amplitude, turned.imag, noise, shapes)
-        step = _step(matrix + prior, pull - prior @ at, at, count, used)
+        turned = bands * np.exp(-1j * _phase(problem, at))
+        matrix, pulls = _normal(problem, smoothed(turned.real, width), turned.imag)
+        step = _step(matrix + prior, pulls.sum(axis=0) - prior @ (at - toward), at)
         at = at + step
-        if np.abs(step[:count]).max() + np.abs(step[count : 2 * count]).max() * (times[-1] - origin) < STILL:
+        if np.abs(step[:count]).max() + np.abs(step[count : 2 * count]).max() * lasts < STILL:
             break
-    phase = _phase(times, origin, middle, start, at, shapes)
-    turned = bands * np.exp(-1j * phase)
+    return _said(problem, at, width)
+
+
+def _said(problem: _Problem, at: Array, width: int) -> Phases:
+    count = problem.count
+    phase = _phase(problem, at)
+    turned = problem.bands * np.exp(-1j * phase)
     amplitude = smoothed(turned.real, width)
-    matrix, _, pulls = _normal(times, origin, start, amplitude, turned.imag, noise, shapes)
-    matrix = matrix + prior
-    inverse = _inverse(matrix, used)
-    plain = inverse
-    ends = pulls.sum(axis=0)
-    spread = inverse @ ((pulls - ends / len(pulls)).T @ (pulls - ends / len(pulls))) @ inverse
-    spread *= len(pulls) / max(len(pulls) - 2, 1)
-    misfit = np.mean(turned.imag**2, axis=1) / noise
-    keep = np.arange(count, size)
+    matrix, pulls = _normal(problem, amplitude, turned.imag)
+    inverse = _inverse(matrix + problem.prior)
+    even = pulls - pulls.mean(axis=0)
+    spread = inverse @ (even.T @ even) @ inverse * (BLOCKS / (BLOCKS - 2.0))
+    off = at - problem.toward
+    keep = np.ix_(np.arange(count, len(at) - 1), np.arange(count, len(at) - 1))
+    residual = turned.imag**2 / problem.noise[:, None]
     return Phases(
-        start + at[count : 2 * count],
-        at[2 * count :],
-        _larger(plain, spread)[np.ix_(keep, keep)],
-        plain[np.ix_(keep, keep)],
-        amplitude,
-        phase,
-        misfit,
-        float((turned.imag**2 / noise[:, None]).sum() + at @ prior @ at),
-    )
+        problem.start + at[count : 2 * count], at[2 * count : -1], float(at[-1]), _larger(inverse, spread)[keep],
+        amplitude, phase, residual.mean(axis=1), float(residual.sum() + off @ problem.prior @ off),
+    )  # fmt: skip
 
 
-def _step(matrix: Array, pull: Array, at: Array, count: int, used: NDArray[np.bool_]) -> Array:
-    """Gauss-Newton's step; a glide that would turn negative is left out for good (tension only rises)."""
-    while True:
-        some = np.flatnonzero(used)
-        scale = 1.0 / np.sqrt(np.diag(matrix)[some])
-        part = matrix[np.ix_(some, some)] * np.outer(scale, scale)
-        step = np.zeros(len(at))
-        step[some] = scale * np.linalg.solve(part + 1e-10 * np.eye(len(some)), scale * pull[some])
-        after = at + step
-        glides = np.flatnonzero(used[2 * count :]) + 2 * count
-        if not len(glides) or after[glides].min() >= 0.0:
-            step[~used] = -at[~used]
-            return step
-        worst = glides[int(np.argmin(after[glides]))]
-        used[worst] = False
-        step[~used] = -at[~used]
-        pull = pull - matrix[:, worst] * -at[worst]
-
-
-def _unrolled(
-    times: Array,
-    origin: float,
-    bands: Complex,
-    middle: Array,
-    start: Array,
-    noise: Array,
-    shapes: Array,
-    prior: Array,
-) -> Array:
-    """Where to start: phases followed from sample to sample while a band stands well above its noise."""
-    count = len(bands)
-    loud = np.abs(bands) > FOLLOWED * np.sqrt(noise)[:, None]
-    loud = np.logical_and.accumulate(loud, axis=1)
-    loud[:, :FEW] = True
-    angle = np.unwrap(np.angle(bands), axis=1) / (2.0 * np.pi) - (start - middle)[:, None] * times
-    weight = np.where(loud, np.abs(bands), 0.0)
-    matrix, pull, _ = _normal(times, origin, start, weight, 2.0 * np.pi * weight * angle, noise, shapes)
-    used = np.ones(len(matrix), dtype=bool)
-    return _step(matrix + prior, pull, np.zeros(len(matrix)), count, used)
-
-
-def _inverse(matrix: Array, used: NDArray[np.bool_]) -> Array:
-    """Inverse over what is used, 0 elsewhere."""
-    out = np.zeros_like(matrix)
-    some = np.ix_(used, used)
-    scale = 1.0 / np.sqrt(np.maximum(np.diag(matrix)[used], 1e-300))
-    out[some] = np.linalg.inv(matrix[some] * np.outer(scale, scale) + 1e-12 * np.eye(len(scale)))
-    out[some] *= np.outer(scale, scale)
+def _shapes(times: Array, bent: Bent) -> Array:
+    """(N, G + 1, M) s by which a unit of every k, and of q, lengthens the time of every partial."""
+    rates = bent.rates[:, None]
+    common = (1.0 - np.exp(-rates * times)) / rates
+    out = np.empty((len(bent.follows), len(rates) + 1, len(times)))
+    out[:, :-1] = bent.follows[:, None, None] * common
+    out[:, -1] = (bent.follows * bent.expected)[:, None] * common
     return out
 
 
-def _prior(first: int, expected: Array, loose: float) -> Array:
-    """(P, P) information: parts of the glide stand to each other about as expected, their common size free."""
-    out = np.zeros((first + len(expected),) * 2)
-    if len(expected) > 1 and expected.sum() > 0.0:
-        weight = 1.0 / (loose * np.maximum(expected, SLIGHT * expected.max())) ** 2
-        toward = weight * expected
-        out[first:, first:] = np.diag(weight) - np.outer(toward, toward) / (toward @ expected)
-    return out
+def _prior(first: int, bent: Bent) -> tuple[Array, Array]:
+    """Information and place: parts of the glide stand to each other about as expected, their common size free."""
+    expected = bent.expected
+    out, toward = np.zeros((first + len(expected) + 1,) * 2), np.zeros(first + len(expected) + 1)
+    weight = 1.0 / (bent.loose * np.maximum(expected, SLIGHT * expected.max())) ** 2
+    pulls = weight * expected
+    out[first:-1, first:-1] = np.diag(weight) - np.outer(pulls, pulls) / (pulls @ expected)
+    out[-1, -1], toward[-1] = 1.0 / OWN_SD**2, OWN
+    return out, toward
 
 
-def _phase(times: Array, origin: float, middle: Array, start: Array, at: Array, shapes: Array) -> Array:
+def _phase(problem: _Problem, at: Array) -> Array:
     """(N, M) model phase in every band [rad]."""
-    count = len(middle)
-    hertz = start + at[count : 2 * count]
-    cycles = at[:count, None] + (start - middle)[:, None] * times + at[count : 2 * count, None] * (times - origin)
-    return np.asarray(2.0 * np.pi * (cycles + hertz[:, None] * (at[2 * count :] @ shapes)))
+    count = problem.count
+    hertz = problem.start + at[count : 2 * count]
+    cycles = at[:count, None] + (problem.start - problem.middle)[:, None] * problem.times
+    cycles = cycles + at[count : 2 * count, None] * problem.since
+    return np.asarray(2.0 * np.pi * (cycles + hertz[:, None] * (at[2 * count :] @ problem.shapes)))
 
 
-def _normal(
-    times: Array, origin: float, start: Array, amplitude: Array, across: Array, noise: Array, shapes: Array
-) -> tuple[Array, Array, Array]:
-    """Normal matrix, pull, and the pull of every block of time (K, P)."""
-    count, glides = len(start), len(shapes)
-    size = 2 * count + glides
-    weight = (2.0 * np.pi) ** 2 * amplitude**2 / noise[:, None]
-    right = 2.0 * np.pi * amplitude * across / noise[:, None]
-    since = times - origin
+def _normal(problem: _Problem, amplitude: Array, across: Array) -> tuple[Array, Array]:
+    """Normal matrix, and the pull of every block of time (K, P)."""
+    count, size = problem.count, len(problem.prior)
+    hertz, since, shapes = problem.start, problem.since, problem.shapes
+    weight = (2.0 * np.pi * amplitude) ** 2 / problem.noise[:, None]
+    right = 2.0 * np.pi * amplitude * across / problem.noise[:, None]
     number = np.arange(count)
     matrix = np.zeros((size, size))
     matrix[number, number] = weight.sum(axis=1)
-    matrix[number, count + number] = matrix[count + number, number] = (weight * since).sum(axis=1)
-    matrix[count + number, count + number] = (weight * since**2).sum(axis=1)
-    if glides:
-        own, moved = weight @ shapes.T, (weight * since) @ shapes.T
-        matrix[:count, 2 * count :] = own * start[:, None]
-        matrix[count : 2 * count, 2 * count :] = moved * start[:, None]
-        matrix[2 * count :, : 2 * count] = matrix[: 2 * count, 2 * count :].T
-        matrix[2 * count :, 2 * count :] = (shapes * ((start**2) @ weight)) @ shapes.T
-    edges = np.linspace(0, len(times), BLOCKS + 1).astype(int)
+    matrix[number, count + number] = matrix[count + number, number] = weight @ since
+    matrix[count + number, count + number] = weight @ since**2
+    heavy = shapes * (weight * hertz[:, None])[:, None]
+    matrix[:count, 2 * count :] = heavy.sum(axis=2)
+    matrix[count : 2 * count, 2 * count :] = heavy @ since
+    matrix[2 * count :, : 2 * count] = matrix[: 2 * count, 2 * count :].T
+    matrix[2 * count :, 2 * count :] = ((heavy * hertz[:, None, None]) @ shapes.transpose(0, 2, 1)).sum(axis=0)
     pulls = np.zeros((BLOCKS, size))
-    for k, (a, b) in enumerate(itertools.pairwise(edges)):
+    strong = right * hertz[:, None]
+    for k, (a, b) in enumerate(pairwise(np.linspace(0, len(since), BLOCKS + 1).astype(int))):
         pulls[k, :count] = right[:, a:b].sum(axis=1)
-        pulls[k, count : 2 * count] = (right[:, a:b] * since[a:b]).sum(axis=1)
-        if glides:
-            pulls[k, 2 * count :] = shapes[:, a:b] @ (start @ right[:, a:b])
-    return matrix, pulls.sum(axis=0), pulls
+        pulls[k, count : 2 * count] = right[:, a:b] @ since[a:b]
+        pulls[k, 2 * count :] = np.einsum("nhm,nm->h", shapes[:, :, a:b], strong[:, a:b])
+    return matrix, pulls
+
+
+def _step(matrix: Array, pull: Array, at: Array) -> Array:
+    """Gauss-Newton's step, q kept within what it can be."""
+    step = _solved(matrix, pull)
+    q = float(np.clip(at[-1] + step[-1], *OWN_RANGE))
+    if q != at[-1] + step[-1]:
+        last = q - at[-1]
+        step = np.append(_solved(matrix[:-1, :-1], pull[:-1] - matrix[:-1, -1] * last), last)
+    return step
+
+
+def _solved(matrix: Array, pull: Array) -> Array:
+    scale = 1.0 / np.sqrt(np.maximum(np.diag(matrix), 1e-300))
+    part = matrix * np.outer(scale, scale) + 1e-12 * np.eye(len(scale))
+    return np.asarray(scale * np.linalg.solve(part, scale * pull))
+
+
+def _unrolled(problem: _Problem) -> Array:
+    """Where to start: phases followed from sample to sample while a band stands well above its noise."""
+    bands = problem.bands
+    loud = np.logical_and.accumulate(np.abs(bands) > FOLLOWED * np.sqrt(problem.noise)[:, None], axis=1)
+    loud[:, :FEW] = True
+    angle = np.unwrap(np.angle(bands), axis=1) - 2.0 * np.pi * (problem.start - problem.middle)[:, None] * problem.times
+    weight = np.where(loud, np.abs(bands), 0.0)
+    matrix, pulls = _normal(problem, weight, weight * angle)
+    pull = pulls.sum(axis=0) + problem.prior @ problem.toward
+    return _step(matrix + problem.prior, pull, np.zeros(len(matrix)))
+
+
+def _inverse(matrix: Array) -> Array:
+    scale = 1.0 / np.sqrt(np.maximum(np.diag(matrix), 1e-300))
+    both = np.outer(scale, scale)
+    return np.asarray(np.linalg.inv(matrix * both + 1e-12 * np.eye(len(scale))) * both)
 
 
 def _larger(first: Array, second: Array) -> Array:
@@ -214,8 +224,7 @@ def smoothed(values: Array, width: int) -> Array:
     Returns: (N, M).
     """
     total = np.cumsum(np.pad(values, ((0, 0), (1, 0))), axis=1)
-    count = values.shape[1]
-    half = width // 2
+    count, half = values.shape[1], width // 2
     low = np.maximum(np.arange(count) - half, 0)
     high = np.minimum(np.arange(count) + half + 1, count)
     return np.asarray((total[:, high] - total[:, low]) / (high - low))

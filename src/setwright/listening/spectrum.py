@@ -15,7 +15,7 @@ ABOVE = 5.0  # times the noise amplitude, from which a peak counts
 MOST_PEAKS = 60
 SPAN = 31  # bins over which the noise floor is taken, times the window's main lobe
 GRID = 6.0  # cents between fundamentals tried
-STRETCHES = np.array([0.0, 3e-5, 1e-4, 3e-4, 1e-3, 3e-3])  # B tried
+STRETCHES = np.concatenate([[0.0], np.geomspace(3e-5, 6e-3, 13)])  # B tried
 WITHIN = 0.03  # of f0, how near a peak must lie to its partial
 
 
@@ -49,7 +49,7 @@ def peaks_of(samples: Array, rate: float, highest: float) -> Peaks:
     """
     count = len(samples)
     size = 1 << (2 * count - 1).bit_length()
-    window = np.hanning(count)
+    window = np.hanning(count) ** 2
     spectrum = np.abs(np.fft.rfft((samples - samples.mean()) * window, size)) * 2.0 / window.sum()
     step = rate / size
     top = min(int(highest / step), len(spectrum) - 2)
