@@ -10,6 +10,7 @@ import numpy as np
 from setwright.planning import tracking
 from setwright.planning.course import Course
 from setwright.planning.guide import Advice
+from setwright.planning.outlook import RESTS
 from setwright.planning.scenes import fan, slopes
 from setwright.planning.tracking import Picture, expected, firm, resting, steps
 from setwright.practice.instrument import Practice
@@ -101,6 +102,8 @@ class Witness:
         up, down = (expected(picture, picture.mean[None], way * MOMENT) for way in (1.0, -1.0))
         rub = (self._values(up.hertz, up.gap) - self._values(down.hertz, down.gap))[0] / (2.0 * MOMENT)
         variance = np.einsum("sn,nm,sm->s", by, picture.covariance, by) + (rub * picture.model.friction) ** 2
+        if np.isnan(picture.settings.prop).all():
+            variance[-1] += (RESTS * 1e3) ** 2
         return values[0], np.sqrt(np.maximum(variance, 0.0))
 
     def _values(self, hertz: np.ndarray, gap: np.ndarray) -> np.ndarray:

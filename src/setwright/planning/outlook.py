@@ -19,6 +19,7 @@ from setwright.planning.tracking import Picture, expected, firm, lay_out, restin
 
 DRAWS = 2000
 WANDERS = 0.3  # cents a pitch may change by itself until the instrument is handed over; common practice, no source
+RESTS = 9e-6  # m, the same of the gap of a plate that floats; common practice, no source
 
 
 def sd_of(by: Array, picture: Picture) -> float:
@@ -64,6 +65,7 @@ def here(course: Course) -> Here:
     by = slopes(values, step)
     covariance = by @ picture.covariance @ by.T
     covariance[range(len(goal.hertz)), range(len(goal.hertz))] += WANDERS**2
+    covariance[-1, -1] += RESTS**2 if np.isnan(picture.settings.prop).all() else 0.0
     off, gap = values[0, :-1], float(values[0, -1])
     limit = np.append(np.full(len(off), goal.pitch_tolerance), goal.gap_tolerance)
     centre = np.append(off, gap - goal.gap)

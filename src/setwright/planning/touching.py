@@ -16,7 +16,8 @@ from setwright.planning.tracking import held, lay_out
 
 PULLED = 1e-5  # of its length, over which a peg's effect is measured
 WORTH_A_TURN = 0.06  # of the tolerance by which the farthest must come nearer for every string set
-FAR = 2.0  # tolerances, beyond which strings are first brought to where they end
+FAR_PULLED = 0.1  # what a string pulled by a tolerance of its own counts beside what is off by one
+FAR = 8.0  # tolerances, beyond which strings are first brought to where they end
 
 
 @dataclass(frozen=True)
@@ -94,8 +95,10 @@ def by_hand(seen: View, margin: Array) -> Few:
     rise = ((shown[1:] - shown[0]) / limit).T / PULLED  # (what is shown, string pulled)
     subsets = all_sets(count)
     pull = np.zeros((len(subsets), count))
+    held_back = np.vstack([rise, FAR_PULLED * np.diag(np.diagonal(rise))])
+    target = np.append(-off, np.zeros(count))
     for one, chosen in enumerate(subsets):
-        pull[one, chosen] = np.linalg.lstsq(rise[:, chosen], -off, rcond=None)[0]
+        pull[one, chosen] = np.linalg.lstsq(held_back[:, chosen], target, rcond=None)[0]
     left = np.abs(off + pull @ rise.T)
     clear = np.column_stack([np.where(subsets, 0.0, margin / limit[:-1]), np.zeros(len(subsets))])
     worst = (left + clear).max(axis=1)
