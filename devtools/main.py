@@ -19,6 +19,7 @@ FULL_TEST = ("--cov", "--cov-branch", "--cov-report=term-missing:skip-covered", 
 # The main index alone decides the lock; what this machine may add to it stays out.
 LOCK_ENV = {"PIP_EXTRA_INDEX_URL": "", "PIP_FIND_LINKS": "", "CUSTOM_COMPILE_COMMAND": "./dev lock"}
 ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}  # each of the processes keeps to its core
+TABLES = ("rounds", "listening")  # benchmarks that print a table of their own
 LOCK_OPTIONS = (
     "--quiet",
     "--generate-hashes",
@@ -116,10 +117,11 @@ def lock(call: Call) -> None:
 
 
 def bench(call: Call) -> None:
-    """measure speed: all benchmarks, or those whose name holds NAME; rounds: balances by people and by Setwright"""
+    """measure speed: all benchmarks, or those whose name holds NAME; rounds: balances; listening: notes heard"""
     python = call.python()
-    if call.rest[:1] == ["rounds"]:
-        step(call.runner, "rounds", (python, "-m", "benchmarks.bench_rounds", *call.rest[1:]), ONE_THREAD)
+    if call.rest[:1] and call.rest[0] in TABLES:
+        name = call.rest[0]
+        step(call.runner, name, (python, "-m", f"benchmarks.bench_{name}", *call.rest[1:]), ONE_THREAD)
         return
     files = "python_files=bench_*.py test_*.py"
     command = [

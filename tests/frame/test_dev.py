@@ -205,6 +205,7 @@ class TestCommands:
         assert self.call(ready, "bench", "fleet")[1].said("benchmarks", "-k fleet")
         assert not self.call(ready, "bench")[1].said("-k")
         assert self.call(ready, "bench", "rounds", "--count", "5")[1].said("benchmarks.bench_rounds --count 5")
+        assert self.call(ready, "bench", "listening", "--count", "5")[1].said("benchmarks.bench_listening --count 5")
 
     def test_stopping_by_hand_is_no_traceback(self, ready: Path, capsys: pytest.CaptureFixture[str]) -> None:
         def stop(line: str) -> int:
