@@ -20,8 +20,8 @@ def ready(samples, spacing=SPACING):
 @pytest.mark.parametrize("off", [0.0, 1.3])
 def test_a_cosine_gives_its_amplitude_and_phase(hertz, off):
     """a exp(i p), turning by what the band's middle is off. The squared Hann window's second moment is 0.020 of its
-    length squared (own integral of cos^4), 4 periods long: at 1.3 Hz and the half bin the middle is rounded by, its gain
-    has fallen by (2 pi 1.8)^2 0.020 (0.04)^2 / 2, 0.2 %; 0.1 % is left to what folds back."""
+    length squared (own integral of cos^4), 4 periods long: at 1.3 Hz and the half bin the middle is rounded by, its
+    gain has fallen by (2 pi 1.8)^2 0.020 (0.04)^2 / 2, 0.2 %; 0.1 % is left to what folds back."""
     bands = ready(0.7 * np.cos(2.0 * np.pi * hertz * TIMES + 0.9))
     got = band(bands, hertz - off)
     want = 0.7 * np.exp(1j * (0.9 + 2.0 * np.pi * off * bands.times))

@@ -39,8 +39,8 @@ def test_partials_that_keep_to_the_law(start):
 
 
 def test_scatter_is_what_is_stated():
-    """400 draws: a share inside one standard uncertainty of 68.3 %, to three binomial deviations (7 %), and a scatter of
-    the stated size to 4 deviations of a scatter (14 %)."""
+    """400 draws: a share inside one standard uncertainty of 68.3 %, to three binomial deviations (7 %), and a scatter
+    of the stated size to 4 deviations of a scatter (14 %)."""
     rng = np.random.default_rng(1)
     laws = [fitted(N, heard(rng), np.diag(SD**2)) for _ in range(400)]
     z = np.array([off(law) for law in laws]) / np.array([sds(law) for law in laws])
@@ -61,7 +61,8 @@ def test_departures_are_found():
 
 
 def test_the_first_partials_own_departure_is_kept():
-    """With departures as large as the rest, what is reported is where the first partial is, not where the law has it."""
+    """With departures as large as the rest, what is reported is where the first partial is, not where the law has
+    it."""
     rng = np.random.default_rng(3)
     hertz = heard(rng, apart=1.0 / CENTS)
     law = fitted(N, hertz, np.diag(SD**2))
@@ -101,8 +102,9 @@ def test_a_missing_first_partial_is_the_laws():
 
 
 def test_against_scipys_least_squares():
-    """Full covariance, log frequencies, no departures (errors of 0.6 of their size leave no room for any): scipy's minimum
-    of the same sum of squares, and the covariance of its Jacobian. B before anything is heard, 0.005, changes nothing."""
+    """Full covariance, log frequencies, no departures (errors of 0.6 of their size leave no room for any): scipy's
+    minimum of the same sum of squares, and the covariance of its Jacobian. B before anything is heard, 0.005, changes
+    nothing."""
     rng = np.random.default_rng(6)
     covariance = np.diag(SD**2) + (2e-6) ** 2
     hertz = heard() * np.exp(0.6 * np.linalg.cholesky(covariance) @ rng.standard_normal(len(N)))

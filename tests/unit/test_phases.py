@@ -20,7 +20,8 @@ FOLLOWS = np.array([1.0, 0.999, 0.998, 0.997])
 
 
 def glided(size, own=0.25):
-    """(N, M) s by which phases run ahead, by numbers rather than by the closed form: a fine sum of what tension adds."""
+    """(N, M) s by which phases run ahead, by numbers rather than by the closed form: a fine sum of what tension
+    adds."""
     fine = np.linspace(0.0, TIMES[-1], 40001)
     parts = size * SHARE[:, None] * np.exp(-2.0 * FALL[:, None] * fine)
     rise = FOLLOWS[:, None] * (parts.sum(axis=0) + own * parts)

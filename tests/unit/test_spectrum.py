@@ -44,8 +44,8 @@ def test_frequency_and_amplitude_of_sinusoids():
 
 def test_floor_is_the_median_of_the_noise():
     """Bins of white noise of variance v are Rayleigh spread, their median sqrt(v ln 2 sum w^2); a sinusoid's amplitude
-    is 2 / sum w of its bin (Harris, as above). The sinusoid's main lobe fills up to a quarter of the 62 bins, which turns
-    the median into the level that two thirds of the noise stay under: sqrt(ln 3 / ln 2), 1.26 times as high."""
+    is 2 / sum w of its bin (Harris, as above). The sinusoid's main lobe fills up to a quarter of the 62 bins, which
+    turns the median into the level that two thirds of the noise stay under: sqrt(ln 3 / ln 2), 1.26 times as high."""
     sd, window = 0.01, np.hanning(len(TIMES)) ** 2
     want = sd * np.sqrt(np.log(2.0) * (window**2).sum()) * 2.0 / window.sum()
     floors = [peaks_of(np.cos(2.0 * np.pi * 1000.0 * TIMES) + noise(sd, s), RATE, 3000.0).floor for s in range(20)]
