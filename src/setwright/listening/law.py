@@ -115,7 +115,8 @@ def _first(
     n, y, errors = number[use], value[use], covariance[np.ix_(use, use)]
     own = np.where(n == 1.0, max(apart, 0.0), apart)
     if (number == 1.0).any() and not counted[number == 1.0][0]:
-        own = np.where(n == 1.0, 1.0, own)  # it keeps to no law: its own hearing alone
+        off = float((value - at[0] - 0.5 * np.log1p(at[1] * number**2))[number == 1.0][0])
+        own = np.where(n == 1.0, max(abs(off), own.max()), own)  # it departs by about as much as it is heard to
     weight = np.linalg.inv(errors + np.diag(own**2))
     by = np.column_stack([np.ones(len(n)), 0.5 * n**2 / (1.0 + at[1] * n**2)])
     information = by.T @ weight @ by + np.diag([0.0, 1.0 / ANY_B**2])

@@ -20,6 +20,8 @@ PLACES = (0.06, 0.09, 0.13, 0.18, 0.24, 0.3)  # of the string, where a pickup ma
 NODE = 0.03  # least share of a partial a pickup hears
 LEAST_GLIDE = 1e-8  # relative; less is none
 LOW = 6  # partials up to which all are followed
+HELD = 0.6  # share of a band in the phase of the model, under which a partial was not followed
+UNSEEN = 0.3  # the same where the whole glide is left, and its course has not been seen
 UNTOLD = 0.04  # of the glide that is left, its standard uncertainty for what its course does not tell
 LOOSE = 0.5  # how far a part of a glide may be from what is expected of it, over that
 SURE = 30.0  # times the noise, from which a decay is told by its own partial
@@ -194,21 +196,23 @@ def _glide_expected(
 
 def _told(
     numbers: NDArray[np.int64], bands: Bands, fit: phases.Phases, rates: Array, decay: Array, noise: Array
-) -> Ringing:
-    count = len(numbers)
+) -> Ringing | None:
+    """What the fit says, partials left out whose phase was lost; None where fewer than two are left."""
+    count, kept = len(numbers), np.flatnonzero(fit.held > HELD)
+    if len(kept) < 2:
+        return None
     scale = np.concatenate([fit.hertz, np.ones(len(rates))])
     relative = fit.covariance / np.outer(scale, scale)
-    covariance = relative[:count, :count]
-    first, last = bands.times[0], bands.times[-1]
-    covariance = covariance + (UNTOLD * float(np.abs(fit.glide) @ np.exp(-rates * last))) ** 2
-    law = fitted(numbers.astype(float), fit.hertz, covariance)
+    at_start, at_end = np.exp(-rates * bands.times[0]), np.exp(-rates * bands.times[-1])
+    glide, left = float(fit.glide @ at_start), float(fit.glide @ at_end)
+    untold = UNTOLD + UNSEEN * min(abs(left / glide), 1.0) ** 2 if glide else 0.0
+    covariance = relative[np.ix_(kept, kept)] + (untold * left) ** 2
+    law = fitted(numbers[kept].astype(float), fit.hertz[kept], covariance)
     cents = 1200.0 / np.log(2.0)
-    at_start = np.exp(-rates * first)
-    glide = float(fit.glide @ at_start)
     sd = float(np.sqrt(max(at_start @ relative[count:, count:] @ at_start, 0.0)))
     slope = float(fit.glide @ (rates * at_start))
     return Ringing(
-        numbers, fit.hertz, covariance, fit.amplitude[:, 0], decay, np.sqrt(noise), fit.misfit * bands.effective,
-        cents * glide, cents * sd, slope / glide if glide > 0.0 else float(rates[0]),
-        cents * float(fit.glide @ np.exp(-rates * last)), rates, fit.glide, law,
+        numbers[kept], fit.hertz[kept], covariance, fit.amplitude[kept, 0], decay[kept], np.sqrt(noise[kept]),
+        fit.misfit[kept] * bands.effective, cents * glide, cents * sd,
+        slope / glide if glide > 0.0 < slope else float(rates[0]), cents * left, rates, fit.glide, law,
     )  # fmt: skip

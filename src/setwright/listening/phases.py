@@ -25,7 +25,7 @@ Complex = NDArray[np.complex128]
 ROUNDS = 6
 SMOOTH = 0.06  # s over which an amplitude is taken to change little
 BLOCKS = 8  # pieces of the note whose pulls are compared for what the model leaves out
-FOLLOWED = 4.0  # times the noise, down to which a phase is followed from sample to sample
+FOLLOWED = 1.8  # times the noise of a slow fit, down to which a phase is followed from sample to sample
 SLIGHT = 1e-3  # of the greatest, the least a part of the glide is expected at
 FEW = 5  # samples that are followed in any case
 STILL = 1e-4  # cycles; a smaller step of every phase ends the rounds
@@ -54,6 +54,7 @@ class Phases:
     amplitude: Array  # (N, M)
     phase: Array  # (N, M) rad, of the model in its band
     misfit: Array  # (N) residual over expected noise, 1 where the model is whole
+    held: Array  # (N) share of a band that stands in the model's phase, 1 where it is followed, 0 where it is lost
     cost: float  # squares of all residuals over their noise, and of what was expected
 
 
@@ -114,9 +115,12 @@ def _said(problem: _Problem, at: Array, width: int) -> Phases:
     off = at - problem.toward
     keep = np.ix_(np.arange(count, len(at) - 1), np.arange(count, len(at) - 1))
     residual = turned.imag**2 / problem.noise[:, None]
+    loud = np.maximum(amplitude, 0.0) ** 2
+    held = (loud * turned.real).sum(axis=1) / np.maximum((loud * np.abs(turned)).sum(axis=1), 1e-300)
+    cost = float(residual.sum() + off @ problem.prior @ off)
     return Phases(
         problem.start + at[count : 2 * count], at[2 * count : -1], float(at[-1]), _larger(inverse, spread)[keep],
-        amplitude, phase, residual.mean(axis=1), float(residual.sum() + off @ problem.prior @ off),
+        amplitude, phase, residual.mean(axis=1), held, cost,
     )  # fmt: skip
 
 
