@@ -140,7 +140,7 @@ def _buzz(note: Drawn) -> Spoilt:
 
 def _offset(note: Drawn) -> Spoilt:
     both = faults.stereo(played(note), float(note.rng.uniform(0.2, 1.0)), float(note.rng.uniform(-0.1, 1.0)))
-    return faults.offset(both.mean(axis=1), float(note.rng.uniform(-0.2, 0.2))), truth(note.pluck)
+    return both.mean(axis=1), truth(note.pluck)
 
 
 def _quiet(note: Drawn) -> Spoilt:
@@ -194,6 +194,8 @@ def _recorded(kind: str, samples: Array, note: Drawn) -> tuple[Array, float]:
     """What the recording does to the sound and its noise, last of all, and the rate it comes at [Hz]."""
     if kind == "telephone":
         return faults.telephone(samples, note.rate)
+    if kind == "offset and two channels":
+        return faults.offset(samples, float(note.rng.uniform(-0.2, 0.2))), note.rate
     if kind == "quiet and quantised":
         return faults.quantised(samples, int(note.rng.choice([16, 24]))), note.rate
     if kind in CLIPPING:
