@@ -22,7 +22,7 @@ QUIET = 1e-6  # of it, under which the note is over
 DAMPED = 14.0  # dB within four frames; no string falls so fast by itself
 ATTACK = 0.03  # s after the onset, of pick and finger
 SHORTEST = 0.25  # s that must be left
-AT_LIMIT = 0.999  # of the greatest sample
+AT_LIMIT = 0.999  # of the greatest sample of its side
 SETTLED = 0.05  # cents of glide left, under which it has finished
 LEAST_EXPLAINED = 0.25  # share of the peaks' weight a string must explain
 WIDEST = 5.0  # cents, standard uncertainty from which a pitch is refused
@@ -145,7 +145,7 @@ def part_of(samples: Array, rate: float) -> Part:
     quiet = np.flatnonzero(power[loud:] < max(QUIET * power[loud], 2.0 * floor if floor < 1e-3 * power[loud] else 0.0))
     end = min((loud + int(quiet[0])) * frame if len(quiet) else len(samples), len(samples))
     end = _damped(power, loud, end // frame) * frame if end // frame > loud + 4 else end
-    limit = np.abs(samples) >= AT_LIMIT * peak
+    limit = (samples >= AT_LIMIT * samples.max()) | (samples <= AT_LIMIT * samples.min())  # the sides may differ
     runs = limit[:-1] & limit[1:]
     clipped = float(np.mean(limit)) if runs.sum() > 8 else 0.0
     first = onset + int(ATTACK * rate)
@@ -184,6 +184,11 @@ def ringing_of(samples: Array, rate: float, about: float | None) -> tuple[Coarse
     ringing = followed(samples, rate, peaks, coarse)
     if ringing is None:
         return coarse, None
+    step = int(np.gcd.reduce(ringing.numbers)) if about is None else 1
+    if step > 1:  # every step-th partial alone is all of a string that much higher
+        shape = step**2 * coarse.inharmonicity
+        coarse = Coarse(step * coarse.fundamental, shape, coarse.share, coarse.rival)
+        ringing = followed(samples, rate, peaks, coarse) or ringing
     times = np.arange(len(samples)) / rate
     for _ in range(2):
         early = ahead(ringing, times)

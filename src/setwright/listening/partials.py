@@ -198,7 +198,7 @@ def _told(
     numbers: NDArray[np.int64], bands: Bands, fit: phases.Phases, rates: Array, decay: Array, noise: Array
 ) -> Ringing | None:
     """What the fit says, partials left out whose phase was lost; None where fewer than two are left."""
-    count, kept = len(numbers), np.flatnonzero(fit.held > HELD)
+    count, kept = len(numbers), np.flatnonzero((fit.held > HELD) & (fit.hertz > 0.0))
     if len(kept) < 2:
         return None
     scale = np.concatenate([fit.hertz, np.ones(len(rates))])
