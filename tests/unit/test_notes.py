@@ -155,6 +155,16 @@ def test_a_note_that_rings_on_has_no_damping():
     assert part_of(burst, RATE).refused == "it rings for 0.00 s only"
 
 
+def test_gaps_between_the_pulses_of_a_low_note_are_no_damping():
+    """E1 near the bridge: a pulse every 24 ms, and frames of 10 ms between them that hold next to nothing."""
+    times = np.arange(int(1.5 * RATE)) / RATE
+    pulses = np.exp(-times) * np.exp(-0.5 * (((times * 41.2) % 1.0 - 0.5) / 0.02) ** 2)
+    assert part_of(pulses - pulses.mean(), RATE).end > 1.45 * RATE
+    low = measure(recorded(play(Pluck(41.2, pickups=((0.03, 1.0),), rate=RATE, seconds=2.0, place=0.05))))
+    assert low.refused is None
+    assert low.end > 2.0
+
+
 def test_a_sound_from_its_first_sample_on():
     part = part_of(np.cos(0.2 * np.arange(16000)), RATE)
     assert part.onset == 0

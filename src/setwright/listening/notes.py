@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from setwright.listening.partials import Ringing, ahead, followed
@@ -161,7 +162,8 @@ def _damped(power: Array, loud: int, last: int) -> int:
     """Frame at which a note was damped: where it falls faster than any string."""
     level = 10.0 * np.log10(np.maximum(power[loud:last], 1e-30))
     ahead = 4
-    fall = level[:-ahead] - level[ahead:]
+    stays = sliding_window_view(np.pad(level, (0, ahead - 1), mode="minimum"), ahead).max(axis=1)  # low notes have gaps
+    fall = level[:-ahead] - stays[ahead:]
     late = np.flatnonzero(fall[ahead:] > DAMPED)
     return loud + ahead + int(late[0]) if len(late) else last
 
