@@ -39,6 +39,7 @@ ANY_TILT = 0.2  # rad, standard uncertainty of a tilt nobody has said anything a
 TELLING = 0.05  # of the way between the stops: a tilt heard less sharply does not tell which is touched
 APART = 3.0  # standard uncertainties between the tilt heard and a stop before the plate counts as free of it
 ROUNDS = 12
+POOR = 20.0  # squares missed for one reading, from which the search is started elsewhere too
 BACK = 6  # times a step is halved that led to no instrument there is
 SHARES = np.array([1.0, 0.5, 0.25, 0.1, 0.03, 0.0])  # of a step that are tried
 SETTLED = 1e-3  # of a standard uncertainty before any reading; a smaller step ends the rounds
@@ -58,6 +59,7 @@ class Update:
 
     picture: Picture
     free: bool  # whether the plate was taken to touch no stop
+    missed: float = 0.0  # squares of all that is missed over their uncertainties, for one reading
     doubt: Doubt | None = None  # what fits worst, where it does not fit at all
 
 
@@ -211,10 +213,26 @@ def _prior(picture: Picture, frame: _Frame) -> tuple[Array, Array]:
 def explained(picture: Picture) -> Update:
     """The picture with all its scenes explained at once.
 
+    The search starts at the last answer. Where that leads to a poor one, the traits of the last answer with pegs and
+    tilts as they are noted are tried too, and then nothing but what was known before.
+
     Args:
         picture: with its scenes.
     Returns: most likely unknowns and the Gaussian about them.
     """
+    best = _searched(picture)
+    if best.missed < POOR or picture.answer is None:
+        return best
+    fresh: tuple[Line | None, ...] = (None,) * len(picture.scenes)
+    none = np.empty(0)
+    for start in (replace(picture.answer, pegs=none, tilts=none), None):
+        other = _searched(replace(picture, answer=start, lines=fresh))
+        best = min(best, other, key=lambda one: one.missed)
+    return best
+
+
+def _searched(picture: Picture) -> Update:
+    """Gauss-Newton from the picture's last answer, or from what was known before."""
     frame = _Frame(picture.parts, len(picture.pegs), picture.turns + 1, len(picture.scenes))
     mean, sd = _prior(picture, frame)
     weight = np.diag(1.0 / sd**2)
@@ -248,7 +266,9 @@ def explained(picture: Picture) -> Update:
             break
     covariance = np.linalg.inv(scaled) * np.outer(sd, sd)
     update = _settled(picture, frame, columns[-1], at, covariance, lines)
-    return replace(update, doubt=_worst(update.picture, read_off, frame, columns, covariance, sd))
+    rows = sum(len(value) for value, _ in read_off)
+    missed = _missed_alone(picture, read_off, columns, at, mean, weight) / rows
+    return replace(update, missed=missed, doubt=_worst(update.picture, read_off, frame, columns, covariance, sd))
 
 
 def _near(
