@@ -1,0 +1,115 @@
+"""One note as heard against the truth of its making: practice recordings, a string on a grid, the Cramer-Rao bound.
+
+Each figure stands beside the one measured when the check was written; margins are for other libraries' rounding and for
+the next seeds, not for a worse estimator. Seeds from 500 on were never looked at while it was made.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from setwright.listening.notes import measure
+from setwright.listening.sound import Sound
+from setwright.practice.sound import Pluck, glide_of, partials_of, play, render, truth
+from tests.judges.bound import bound
+from tests.judges.note_kinds import made
+from tests.judges.struck_string import Wire, plucked
+
+CENTS = 1200.0 / np.log(2.0)
+SEEDS = range(500, 524)
+GROSS = 50.0  # cents
+# asked of the median [cents], the shares within 0.1 cent, inside one and two standard uncertainties; as measured:
+ASKED = {
+    "open": (0.005, 0.90, 0.60, 0.75),  # 0.0019, 0.958, 0.792, 0.875
+    "fretted": (0.008, 0.95, 0.70, 0.85),  # 0.0031, 1.000, 0.958, 0.958
+    "bass": (0.012, 0.95, 0.65, 0.80),  # 0.0060, 1.000, 0.833, 0.917
+    "white noise": (0.02, 0.80, 0.65, 0.75),  # 0.0063, 0.917, 0.833, 0.875
+    "offset and two channels": (0.006, 0.95, 0.55, 0.75),  # 0.0022, 1.000, 0.708, 0.875
+    "fret buzz": (0.005, 0.95, 0.60, 0.70),  # 0.0016, 1.000, 0.792, 0.833
+    "harmonic": (0.016, 0.90, 0.65, 0.80),  # 0.0080, 0.958, 0.917, 0.958
+    "quiet and quantised": (0.006, 0.95, 0.60, 0.80),  # 0.0025, 1.000, 0.750, 0.917
+}
+BOUND = {20.0: 3.5, 50.0: 5.0}  # 1, largest ratio to the bound by decibels; measured 2.69 and 3.68
+LENGTH = 0.648  # m
+
+
+def cents(told: float | None, true: float) -> float:
+    assert told is not None
+    return float(CENTS * np.log(told / true))
+
+
+def heard_kind(kind: str) -> tuple[np.ndarray, np.ndarray, int]:
+    """Errors [cents] and their standard uncertainties [cents] of the notes that are told, and how many are refused."""
+    errors, sds = [], []
+    for seed in SEEDS:
+        samples, rate, true, _ = made(kind, seed)
+        note = measure(Sound(samples, rate))
+        if note.refused is None:
+            errors.append(cents(note.first_partial, true.first_partial))
+            sds.append(note.first_partial_sd)
+    return np.array(errors), np.array(sds), len(SEEDS) - len(errors)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", ASKED)
+def test_practice_recordings(kind):
+    """Nothing is told of the note. Shares of 24 notes are known to 8 or 10 in a hundred; a band so wide that it holds
+    everything would fail by its own width."""
+    errors, sds, refused = heard_kind(kind)
+    median, within, one, two = ASKED[kind]
+    assert refused <= 1  # measured 0
+    assert np.abs(errors).max() < GROSS  # no octave among them
+    assert np.median(np.abs(errors)) < median
+    assert np.mean(np.abs(errors) <= 0.1) >= within
+    assert np.mean(np.abs(errors) < sds) >= one
+    assert np.mean(np.abs(errors) < 2.0 * sds) >= two
+    assert np.median(sds) < 0.1
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("height", "seconds"),
+    [
+        (0.001, 3.0),  # 0.0015 cents off, with a glide of 0.8
+        (0.002, 3.0),  # 0.0081, 3.3
+        (0.004, 1.5),  # 0.0087, 13
+        (0.004, 3.0),  # 0.0854, 13
+    ],
+)
+def test_a_string_on_a_grid(height, seconds):
+    """Within 0.1 cent, glide within 3 % of what its tension says, B within 0.2 %. The errors measured grow with the
+    square of the glide; they are 2 to 7 of the stated uncertainties over 3 s."""
+    tension = 80.0
+    wire = Wire(LENGTH, tension, 6.8e-3, 25000.0, 2e-4 * tension * LENGTH**2 / np.pi**2, 1.0, 2e-3)
+    true = plucked(wire, height=height, seconds=seconds)
+    note = measure(Sound(0.5 * true.samples / np.abs(true.samples).max(), true.rate))
+    assert note.refused is None
+    assert abs(cents(note.first_partial, true.first_partial)) < 0.1
+    assert note.glide == pytest.approx(true.glide(note.used[0], note.used[0] + 0.05), rel=0.03)
+    assert note.inharmonicity == pytest.approx(true.inharmonicity, rel=0.002)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("snr", [20.0, 50.0])
+def test_against_the_cramer_rao_bound(snr):
+    """Noise so far below the note's root mean square over 2 s. The bound knows that nothing glides and that the first
+    30 ms and the last are there too; Setwright does not."""
+    ratio = over_the_bound(snr)
+    assert ratio < BOUND[snr]
+
+
+def over_the_bound(snr: float) -> float:
+    """Root mean square error of plain notes over the bound's root mean square [1]."""
+    errors, least = [], []
+    for k, (hertz, stiff) in enumerate([(82.4, 1e-4), (110.0, 3e-4), (196.0, 6e-5), (329.6, 1e-4), (61.7, 2e-4)]):
+        pluck = Pluck(hertz, inharmonicity=stiff, rate=22050.0, seconds=2.0, loss=1.0)
+        clean = play(pluck)
+        sd = np.std(clean) * 10.0 ** (-snr / 20.0)
+        raw = np.abs(render(partials_of(pluck), glide_of(pluck), pluck)).max()
+        least.append(bound(pluck, sd**2, gain=10.0 ** (pluck.level / 20.0) / raw))
+        for seed in range(6):
+            noise = sd * np.random.default_rng(500 + 10 * k + seed).standard_normal(len(clean))
+            note = measure(Sound(clean + noise, pluck.rate))
+            errors.append(cents(note.first_partial, truth(pluck).first_partial))
+    return float(np.sqrt(np.mean(np.square(errors)) / np.mean(np.square(least))))
