@@ -266,9 +266,17 @@ def _searched(picture: Picture) -> Update:
             break
     covariance = np.linalg.inv(scaled) * np.outer(sd, sd)
     update = _settled(picture, frame, columns[-1], at, covariance, lines)
-    rows = sum(len(value) for value, _ in read_off)
-    missed = _missed_alone(picture, read_off, columns, at, mean, weight) / rows
+    missed = _left_over(read_off, columns, lines, at) + float((at - mean) @ weight @ (at - mean))
+    missed /= sum(len(value) for value, _ in read_off)
     return replace(update, missed=missed, doubt=_worst(update.picture, read_off, frame, columns, covariance, sd))
+
+
+def _left_over(read_off: Rows, columns: list[Array], lines: tuple[Line, ...], at: Array) -> float:
+    """Squares of what the readings are missed by over their uncertainties, in straight lines about the answer."""
+    total = 0.0
+    for (value, noise), c, line in zip(read_off, columns, lines, strict=True):
+        total += float((((value - line.values - line.by @ (at @ c - line.at)) / noise) ** 2).sum())
+    return total
 
 
 def _near(
