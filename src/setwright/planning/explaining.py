@@ -42,6 +42,7 @@ ROUNDS = 12
 POOR = 20.0  # squares missed for one reading, from which the search is started elsewhere too
 BACK = 6  # times a step is halved that led to no instrument there is
 SHARES = np.array([1.0, 0.5, 0.25, 0.1, 0.03, 0.0])  # of a step that are tried
+SMALL = 5e-3  # of a standard uncertainty before any reading; a smaller step is taken whole
 SETTLED = 1e-3  # of a standard uncertainty before any reading; a smaller step ends the rounds
 BEYOND_BELIEF = 5.0  # standard uncertainties from what all the rest says
 MISHEARD = 100.0  # cents, a pitch nearer to what is expected is not a wrong one
@@ -258,7 +259,8 @@ def _searched(picture: Picture) -> Update:
         way = sd * np.linalg.solve(scaled, sd * pull)
         if round_ == ROUNDS:
             break
-        share = _share(picture, read_off, columns, at, way, mean, weight)
+        small = np.max(np.abs(way) / sd) < SMALL
+        share = 1.0 if small else _share(picture, read_off, columns, at, way, mean, weight)
         at = at + share * way
         if share < 0.1 and stale:
             stale = 0.0  # old derivatives lead nowhere: form them anew
