@@ -112,7 +112,7 @@ def worked(job, on, claw: float, gap: float, off, truth) -> Work:
         before=before,
         first=first,
         last=last,
-        score=(here.values - true) / last,
+        score=np.divide(here.values - true, last, out=np.full(len(last), np.inf), where=last > 0.0),
         off=(here.values - true) / true,
         trials=tuple(trials),
         kept=tuple(kept),
