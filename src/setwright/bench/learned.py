@@ -44,7 +44,7 @@ def learned_of(job: str, journal: str | None = None) -> tuple[Job, Report]:
         will do.
     """
     read = read_job(job)
-    _, found = open_journal(job, journal)
+    _, found = open_journal(job, journal, read)
     entries = live(found.entries)
     todo = hardware(settle_found(problem_from(read)))
     if todo.problem.targets.mode != "floating":

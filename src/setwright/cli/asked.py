@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any, TypeVar
 
 import click
 
+from setwright.errors import NoPlanError, SetwrightError
 from setwright.units.show import System
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -41,6 +43,21 @@ def system_of(units: str | None, otherwise: str) -> System:
     Returns: "inch" or "mm".
     """
     return "inch" if (units or otherwise) == "inch" else "mm"
+
+
+@contextmanager
+def refused_in(system: System) -> Iterator[None]:
+    """What is refused inside is told in one system of units, and so are the ways that were tried."""
+    try:
+        yield
+    except SetwrightError as error:
+        from setwright.cli.words import spelled
+
+        words = spelled(str(error), system)
+        if isinstance(error, NoPlanError):
+            misses = tuple((spelled(name, system), spelled(reason, system)) for name, reason in error.misses)
+            raise NoPlanError(words, misses) from None
+        raise type(error)(words) from None
 
 
 def say(text: str) -> None:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json, system_of, units_option
-from setwright.errors import NoPlanError, SetwrightError
+from setwright.cli.asked import json_option, refused_in, say, say_json, system_of, units_option
 
 
 @click.command("learned")
@@ -23,16 +22,9 @@ def command(job: str, journal: str | None, as_json: bool, units: str | None) -> 
     from setwright.bench.learned import learned_of
     from setwright.bench.plans import preferred_system
     from setwright.cli.learned_card import learned_lines
-    from setwright.cli.words import spelled
 
-    try:
+    with refused_in(system_of(units, "mm")):
         read, found = learned_of(job, journal)
-    except NoPlanError as error:
-        system = system_of(units, "mm")
-        misses = tuple((spelled(name, system), spelled(reason, system)) for name, reason in error.misses)
-        raise NoPlanError(spelled(str(error), system), misses) from None
-    except SetwrightError as error:
-        raise type(error)(spelled(str(error), system_of(units, "mm"))) from None
     if as_json:
         say_json(document("learned", found))
         return

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json, system_of, units_option
-from setwright.errors import NoPlanError, SetwrightError
+from setwright.cli.asked import json_option, refused_in, say, say_json, system_of, units_option
+from setwright.errors import NoPlanError
 
 
 @click.command("plan")
@@ -19,22 +19,19 @@ def command(job: str, as_json: bool, units: str | None, samples: int, everything
     from setwright.bench.data import document
     from setwright.bench.plans import plan_job, preferred_system
     from setwright.cli.card import Head, card, failures
-    from setwright.cli.words import spelled
     from setwright.instrument.jobfile import read_job
     from setwright.planning.plan import Rejected
 
     read = read_job(job)
     system = system_of(units, preferred_system(read))
-    try:
-        plan = plan_job(read, samples)
-    except NoPlanError as error:
-        if not as_json:
-            tried = [Rejected(name, reason, 0.0) for name, reason in error.misses]
-            say("\n".join(failures(tried, len(tried), system, everything)))
-        misses = tuple((spelled(name, system), spelled(reason, system)) for name, reason in error.misses)
-        raise NoPlanError(spelled(str(error), system), misses) from None
-    except SetwrightError as error:
-        raise type(error)(spelled(str(error), system)) from None
+    with refused_in(system):
+        try:
+            plan = plan_job(read, samples)
+        except NoPlanError as error:
+            if not as_json:
+                tried = [Rejected(name, reason, 0.0) for name, reason in error.misses]
+                say("\n".join(failures(tried, len(tried), system, everything)))
+            raise
     if as_json:
         say_json(document("plan", plan))
         return

@@ -86,11 +86,16 @@ def band(bands: Bands, hertz: float) -> Complex:
     """
     step = bands.rate / bands.size
     middle = round(hertz / step)
+    moved = _thinned(bands, bands.spectrum, middle)
+    return np.asarray(moved * np.exp(2j * np.pi * (middle * step - hertz) * bands.times))
+
+
+def _thinned(bands: Bands, spectrum: Complex, middle: int) -> Complex:
+    """(M) what stands about a bin of a spectrum, filtered, that bin moved to zero."""
     half = bands.thin // 2
     order = np.concatenate([np.arange(bands.thin - half), np.arange(-half, 0)])
-    cut = bands.spectrum[(middle + order) % bands.size] * bands.response[order % bands.size]
-    moved = np.fft.ifft(cut)[bands.kept] * (2.0 * bands.thin / bands.size)
-    return np.asarray(moved * np.exp(2j * np.pi * (middle * step - hertz) * bands.times))
+    cut = spectrum[(middle + order) % bands.size] * bands.response[order % bands.size]
+    return np.asarray(np.fft.ifft(cut)[bands.kept] * (2.0 * bands.thin / bands.size))
 
 
 def gliding_band(bands: Bands, samples: Array, hertz: float, early: Array) -> Complex:
@@ -106,9 +111,6 @@ def gliding_band(bands: Bands, samples: Array, hertz: float, early: Array) -> Co
     count = len(samples)
     cycles = hertz * (np.arange(count) / bands.rate + early)
     spectrum = np.fft.fft(samples * np.exp(-2j * np.pi * np.mod(cycles, 1.0)), bands.size)
-    half = bands.thin // 2
-    order = np.concatenate([np.arange(bands.thin - half), np.arange(-half, 0)])
-    cut = spectrum[order % bands.size] * bands.response[order % bands.size]
-    moved = np.fft.ifft(cut)[bands.kept] * (2.0 * bands.thin / bands.size)
+    moved = _thinned(bands, spectrum, 0)
     ahead = np.interp(bands.times, np.arange(count) / bands.rate, early)
     return np.asarray(moved * np.exp(2j * np.pi * hertz * ahead))

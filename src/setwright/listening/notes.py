@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from setwright.listening.partials import Ringing, ahead, followed
 from setwright.listening.sound import Sound
 from setwright.listening.spectrum import Coarse, coarse_pitch, peaks_of
+from setwright.physics.pitch import CENTS_PER_LOG
 
 Array = NDArray[np.float64]
 
@@ -81,14 +82,13 @@ def measure(sound: Sound, about: float | None = None) -> Note:
     if ringing is None:
         return replace(note, refused="fewer than two partials stand above the noise")
     law = ringing.law
-    cents = 1200.0 / np.log(2.0)
     amplitude = float(np.sqrt((ringing.amplitude**2).sum()))
     first = replace(
         note,
         first_partial=law.first,
-        first_partial_sd=cents * law.first_sd,
+        first_partial_sd=CENTS_PER_LOG * law.first_sd,
         fundamental=law.fundamental,
-        fundamental_sd=cents * law.fundamental_sd,
+        fundamental_sd=CENTS_PER_LOG * law.fundamental_sd,
         inharmonicity=law.inharmonicity,
         inharmonicity_sd=law.inharmonicity_sd,
         glide=ringing.glide,

@@ -11,6 +11,7 @@ from setwright.listening import phases
 from setwright.listening.bands import Bands, band, gliding_band, prepared
 from setwright.listening.law import Law, fitted, stretch
 from setwright.listening.spectrum import Coarse, Peaks
+from setwright.physics.pitch import CENTS_PER_LOG
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -208,11 +209,10 @@ def _told(
     untold = UNTOLD + UNSEEN * min(abs(left / glide), 1.0) ** 2 if glide else 0.0
     covariance = relative[np.ix_(kept, kept)] + (untold * left) ** 2
     law = fitted(numbers[kept].astype(float), fit.hertz[kept], covariance)
-    cents = 1200.0 / np.log(2.0)
     sd = float(np.sqrt(max(at_start @ relative[count:, count:] @ at_start, 0.0)))
     slope = float(fit.glide @ (rates * at_start))
     return Ringing(
         numbers[kept], fit.hertz[kept], covariance, fit.amplitude[kept, 0], decay[kept], np.sqrt(noise[kept]),
-        fit.misfit[kept] * bands.effective, cents * glide, cents * sd,
-        slope / glide if glide > 0.0 < slope else float(rates[0]), cents * left, rates, fit.glide, law,
+        fit.misfit[kept] * bands.effective, CENTS_PER_LOG * glide, CENTS_PER_LOG * sd,
+        slope / glide if glide > 0.0 < slope else float(rates[0]), CENTS_PER_LOG * left, rates, fit.glide, law,
     )  # fmt: skip
