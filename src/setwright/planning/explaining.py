@@ -100,10 +100,11 @@ def _refitted(update: Update) -> Update:
         if doubt.kind == "turn":
             doubts.append(replace(doubt, value=-float(picture.answer.slips[doubt.scene]) / lead))
             continue
-        line = picture.lines[doubt.scene]
+        line, scene = picture.lines[doubt.scene], picture.scenes[doubt.scene]
         assert line is not None
-        same = [_is_doubted(one, doubt) for one in picture.scenes[doubt.scene].seen]
-        doubts.append(replace(doubt, fits=_as_read(doubt.kind, line.values[same.index(True)])))
+        shows = line.shown(picture.answer.whole @ _frame(picture).columns(scene, doubt.scene))
+        same = [_is_doubted(one, doubt) for one in scene.seen]
+        doubts.append(replace(doubt, fits=_as_read(doubt.kind, shows[same.index(True)])))
     return replace(update, picture=replace(picture, doubts=tuple(doubts)))
 
 
@@ -195,6 +196,10 @@ class _Frame:
         return out
 
 
+def _frame(picture: Picture) -> _Frame:
+    return _Frame(picture.parts, len(picture.pegs), picture.turns + 1, len(picture.scenes))
+
+
 def _prior(picture: Picture, frame: _Frame) -> tuple[Array, Array]:
     """Mean and standard uncertainty of the whole vector before any reading; deviations are handled as they come."""
     lead = float(picture.model.traits.claw.lead)
@@ -234,7 +239,7 @@ def explained(picture: Picture) -> Update:
 
 def _searched(picture: Picture) -> Update:
     """Gauss-Newton from the picture's last answer, or from what was known before."""
-    frame = _Frame(picture.parts, len(picture.pegs), picture.turns + 1, len(picture.scenes))
+    frame = _frame(picture)
     mean, sd = _prior(picture, frame)
     weight = np.diag(1.0 / sd**2)
     weight[: frame.parts, : frame.parts] = np.linalg.inv(picture.model.known.covariance)
@@ -254,7 +259,7 @@ def _searched(picture: Picture) -> Update:
         for (value, noise), c, line in zip(read_off, columns, lines, strict=True):
             slope = line.by @ c.T / noise[:, None]
             information += slope.T @ slope
-            pull += slope.T @ ((value - line.values - line.by @ (at @ c - line.at)) / noise)
+            pull += slope.T @ ((value - line.shown(at @ c)) / noise)
         scaled = information * np.outer(sd, sd)
         way = sd * np.linalg.solve(scaled, sd * pull)
         if round_ == ROUNDS:
@@ -277,7 +282,7 @@ def _left_over(read_off: Rows, columns: list[Array], lines: tuple[Line, ...], at
     """Squares of what the readings are missed by over their uncertainties, in straight lines about the answer."""
     total = 0.0
     for (value, noise), c, line in zip(read_off, columns, lines, strict=True):
-        total += float((((value - line.values - line.by @ (at @ c - line.at)) / noise) ** 2).sum())
+        total += float((((value - line.shown(at @ c)) / noise) ** 2).sum())
     return total
 
 
@@ -395,7 +400,7 @@ def _worst(
         assert line is not None
         value, noise = read_off[i]
         by = line.by @ c.T
-        shows = line.values + line.by @ (picture.answer.whole @ c - line.at)
+        shows = line.shown(picture.answer.whole @ c)
         variance = np.einsum("ri,ij,rj->r", by, covariance, by)
         for k, one in enumerate(scene.seen):
             if one.sd < ASIDE * SET_ASIDE[one.kind]:

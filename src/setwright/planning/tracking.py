@@ -58,6 +58,10 @@ class Line:
     values: Array  # (R + 1)
     by: Array  # (R + 1, L)
 
+    def shown(self, at: Array) -> Array:
+        """(R + 1) what the rows show at another place (L)."""
+        return self.values + self.by @ (at - self.at)
+
 
 @dataclass(frozen=True)
 class Answer:
