@@ -47,6 +47,7 @@ class Note:
     glide: float | None = None  # cents sharp at the start of the part used
     glide_sd: float | None = None
     glide_time: float | None = None  # s, after which a third of it is left
+    left: float | None = None  # cents of it left where the part used ends
     settled: bool = False  # whether the glide had finished
     beating: float | None = None  # cents between two tones of the first partial; None: none heard
     decay: float | None = None  # s, in which the first partial falls to a third
@@ -94,6 +95,7 @@ def measure(sound: Sound, about: float | None = None) -> Note:
         glide=ringing.glide,
         glide_sd=ringing.glide_sd,
         glide_time=1.0 / ringing.glide_rate,
+        left=ringing.left,
         settled=ringing.left < SETTLED,
         decay=float(1.0 / ringing.decay[0]) if ringing.numbers[0] == 1 else None,
         noise=20.0 * float(np.log10(amplitude / max(float(np.median(ringing.noise)), 1e-12))),
