@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Protocol
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.traits import Array
 
 HIGHEST = 4.0  # times a string's wanted pitch; no string holds sixteen times its tension
@@ -26,7 +26,7 @@ class Answering(Protocol):
     def bar(self, rad: float) -> None: ...
 
 
-@dataclass(frozen=True)
+@frozen
 class Checked:
     """An instrument whose readings are looked at before they are believed. wanted: (S) Hz, from the thinnest string."""
 

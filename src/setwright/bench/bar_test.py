@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from setwright.bench.plans import problem_from
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.geometry import build_rig
 from setwright.instrument.jobfile import Job
 from setwright.instrument.predict import balance_at, tune_at
@@ -27,7 +28,7 @@ FOREIGN = (
 )
 
 
-@dataclass(frozen=True)
+@frozen
 class BarTest:
     """What was read, what holds the strings, and what to do in which order."""
 

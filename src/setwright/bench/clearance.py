@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from setwright.bench.places import on_centre_line, under_strings
 from setwright.bench.standing import PLUCK, SAMPLES, Banded, Bench, Standing, band, on_the_bench
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.fan import fret_places, nut_places
 from setwright.instrument.jobfile import Job
 from setwright.instrument.strokes import (
@@ -37,7 +36,7 @@ FINEST = 1 / 8  # turn
 HAIR = 5e-5  # m, the digits of a height end here
 
 
-@dataclass(frozen=True)
+@frozen
 class Nearest:
     """A string stopped at one place: how near its stroke comes to any fret ahead."""
 
@@ -47,7 +46,7 @@ class Nearest:
     touches: float  # share of the instruments this may be on which it touches
 
 
-@dataclass(frozen=True)
+@frozen
 class StringReach:
     """One string."""
 
@@ -62,7 +61,7 @@ class StringReach:
     enough: bool  # whether that room suffices
 
 
-@dataclass(frozen=True)
+@frozen
 class Choke:
     """A bend that dies: the bent string comes to rest on a crown ahead, however softly it is struck."""
 
@@ -73,7 +72,7 @@ class Choke:
     share: float  # of the instruments this may be on which that bend touches
 
 
-@dataclass(frozen=True)
+@frozen
 class ReachShown:
     """Clearance in one state."""
 
@@ -82,7 +81,7 @@ class ReachShown:
     chokes: tuple[Choke, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class ClearanceTable:
     """The whole answer."""
 

@@ -6,13 +6,14 @@ The instrument may be a practice instrument, a test rig or another program behin
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from setwright.bench.answers import Answering, Checked
 from setwright.errors import FileFormatError, InputError, RangeError
+from setwright.frozen import frozen
 from setwright.instrument.document import shown
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.settings import Settings
@@ -29,7 +30,7 @@ MOST = 200  # steps, after which the work is given up
 NAMES = {"playing": "playing", "flat": "on its back", "upright": "upright", "face_down": "face down"}
 
 
-@dataclass(frozen=True)
+@frozen
 class Told:
     """The first line of the protocol, ready for work."""
 
@@ -107,7 +108,7 @@ def _noted(traits: Traits, reference: float, springs: int | None) -> Settings:
     )  # fmt: skip
 
 
-@dataclass(frozen=True)
+@frozen
 class Done:
     """How the work went."""
 

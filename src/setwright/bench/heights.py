@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from setwright.bench.places import FANNED, on_centre_line, under_strings
 from setwright.bench.standing import SAMPLES, Banded, Bench, Standing, band, on_the_bench
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.conventions import LEAN, LEAST_SECOND, Observed, Way, fit_shape, height_way, relief_way
 from setwright.instrument.jobfile import Job
 from setwright.instrument.neckshape import board_of, centre_board, line_row
@@ -27,7 +26,7 @@ SLOT_KNOWN = 0.05e-3  # m, slot heights typed
 SLOT_USUAL = 0.10e-3  # m, slot heights of the pattern
 
 
-@dataclass(frozen=True)
+@frozen
 class ReliefRead:
     """Relief as one way of reading it shows it."""
 
@@ -40,7 +39,7 @@ class ReliefRead:
     as_read: bool  # whether the job's own reading was taken this way
 
 
-@dataclass(frozen=True)
+@frozen
 class HeightsShown:
     """Heights and relief in one state."""
 
@@ -55,7 +54,7 @@ class HeightsShown:
     saddle_x: tuple[float, ...]  # m from the nut
 
 
-@dataclass(frozen=True)
+@frozen
 class HeightsTable:
     """The whole answer."""
 

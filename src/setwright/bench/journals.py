@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.jobfile import Job, read_job
 from setwright.records.entries import Entry
 from setwright.records.journal import Journal, append, read_journal
@@ -18,7 +19,7 @@ JOB_END = ".job.toml"
 JOURNAL_END = ".journal.txt"
 
 
-@dataclass(frozen=True)
+@frozen
 class Kept:
     """An entry that was kept. path: of the journal. set_aside: a torn line before it, "" when there was none."""
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from setwright.bench.heard_notes import with_heard
 from setwright.bench.journals import open_journal
 from setwright.bench.next_step import start_of, usual_noise
 from setwright.bench.plans import problem_from
 from setwright.bench.progress import work_left
 from setwright.bench.replay import Balance, replayed
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.jobfile import Job, read_job
 from setwright.planning.by_sound import Trial, next_trial, obstacle
 from setwright.planning.found import settle_found
@@ -20,7 +20,7 @@ from setwright.planning.worth import Worth, most_telling
 from setwright.records.entries import live
 
 
-@dataclass(frozen=True)
+@frozen
 class Report:
     """What was learned. entries: live ones of the journal that were heeded."""
 
@@ -46,7 +46,7 @@ def learned_of(job: str, journal: str | None = None) -> tuple[Job, Report]:
     read = read_job(job)
     _, found = open_journal(job, journal, read)
     entries = live(found.entries)
-    todo = hardware(settle_found(problem_from(read)))
+    todo = hardware(settle_found(problem_from(with_heard(read, entries)[0])))
     if todo.problem.targets.mode != "floating":
         raise InputError(
             f"{job}: the bridge is wanted {todo.problem.targets.mode}; what is learned here is the balance of a plate "

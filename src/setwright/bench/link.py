@@ -8,12 +8,12 @@ import shlex
 import subprocess
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from typing import Any, NoReturn
 
 from setwright.bench.guided import told
 from setwright.bench.working import BrokenLinkError, Cost, Ended, Recorded, RefusedError, Step, Tell, work
 from setwright.errors import FileFormatError, InputError
+from setwright.frozen import frozen
 
 LONGEST = 1_000_000  # characters of one line
 HIGHEST = 10_000.0  # Hz
@@ -149,7 +149,7 @@ def _one_line(value: object) -> str:
     return text or "it does not say why."
 
 
-@dataclass(frozen=True)
+@frozen
 class Verdict:
     """What the instrument said at the end; only `passed` is always said."""
 
@@ -160,7 +160,7 @@ class Verdict:
     peak: float | None = None  # cents, of any string over its pitch at any time
 
 
-@dataclass(frozen=True)
+@frozen
 class Outcome:
     """A whole job over the line protocol."""
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
+from setwright.bench.heard_notes import with_heard
 from setwright.bench.journals import open_journal
 from setwright.bench.plans import problem_from
 from setwright.bench.progress import applied, work_left
 from setwright.bench.replay import USUAL, Balance, Start, replayed
+from setwright.frozen import frozen
 from setwright.instrument.jobfile import Job, read_job
 from setwright.instrument.prior import Prior
 from setwright.instrument.settings import Settings
@@ -33,7 +35,7 @@ from setwright.records.entries import Entry, live
 Kind = Literal["hardware", "balance", "strings", "done"]
 
 
-@dataclass(frozen=True)
+@frozen
 class Standing:
     """Where strings and plate are believed to stand; sd: standard uncertainties."""
 
@@ -44,7 +46,7 @@ class Standing:
     chance: float  # of everything being inside
 
 
-@dataclass(frozen=True)
+@frozen
 class Next:
     """One next step. count, of: which of the hardware steps it is. entries: live ones of the journal that were heeded.
 
@@ -92,6 +94,13 @@ def next_for(job: Job, entries: Sequence[Entry]) -> Next:
     Returns: the step.
     Raises: as `next_of`.
     """
+    job, said = with_heard(job, entries)
+    step = _next(job, entries)
+    return replace(step, remarks=(*said, *step.remarks)) if said and step.kind == "hardware" else step
+
+
+def _next(job: Job, entries: Sequence[Entry]) -> Next:
+    """The same of a job whose octaves are those that were heard."""
     todo = hardware(settle_found(problem_from(job)))
     wanted = tuple(float(one) for one in todo.problem.targets.hertz)
     work = work_left(todo.problem, todo.steps, entries)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from random import SystemRandom
 from typing import Any
 
@@ -13,6 +13,7 @@ from setwright.bench.guided import Told, as_found, done_step, told
 from setwright.bench.training import first_line
 from setwright.bench.working import Cost, Ended, Recorded, RefusedError, Step, Tell, cost, work
 from setwright.errors import InputError, SetwrightError
+from setwright.frozen import frozen
 from setwright.planning.course import Course, Goal, changed, pitch_heard, taken_in
 from setwright.planning.guide import Advice, next_step
 from setwright.planning.scenes import SILENT, Seen
@@ -23,7 +24,7 @@ SEEDS = 100_000  # one of which is drawn where none is given
 LEAST, MOST = 0.5, 1.5  # of a string's wanted pitch: what it may be tuned to by hand
 
 
-@dataclass(frozen=True)
+@frozen
 class Alone:
     """A whole job done by itself."""
 
@@ -89,7 +90,7 @@ def _judged(first: dict[str, Any], practice: Practice) -> tuple[Verdict, tuple[U
     return practice.done(), unveiled(first["told"], practice.body, warm)
 
 
-@dataclass(frozen=True)
+@frozen
 class Lesson:
     """A practice instrument on the bench, and what is believed of it. The instrument itself keeps state."""
 
@@ -240,7 +241,7 @@ def use_bar(lesson: Lesson, rad: float) -> Lesson:
     return _learned(lesson, lambda: changed(course, course.picture.settings))
 
 
-@dataclass(frozen=True)
+@frozen
 class Result:
     """A lesson handed over."""
 

@@ -8,9 +8,10 @@ off, the finish protected) are done once any later step of the plan is, or by `d
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.settings import Settings
 from setwright.planning.moves import MOVES
 from setwright.planning.plan import Amount, Step
@@ -33,7 +34,7 @@ OWN = (*SCREWS, "shim", "hang springs", "relief", "strings on", "block")
 BALANCE = ("tune", "claw", "wedge")  # what is done once the hardware is: every step without words is over then
 
 
-@dataclass(frozen=True)
+@frozen
 class Work:
     """The next hardware step, with what is left of it. count: which one it is, from 1."""
 

@@ -10,11 +10,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.prior import Prior
 from setwright.instrument.settings import ATTITUDES, Settings
@@ -40,7 +41,7 @@ SLACK_STEPS = (
 _PLUS_MINUS = re.compile(r"±|\+\s?/?\s?-")
 
 
-@dataclass(frozen=True)
+@frozen
 class Start:
     """What the replay starts from."""
 
@@ -52,7 +53,7 @@ class Start:
     claw_noted: bool = True  # whether somebody has read where the claw stands
 
 
-@dataclass(frozen=True)
+@frozen
 class Balance:
     """The balance as far as the journal goes. heard: (S) Hz, nan where a string has not been heard yet."""
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from setwright.bench.plans import plan_found, problem_from
 from setwright.errors import ContradictionError, InputError
+from setwright.frozen import frozen
 from setwright.instrument.geometry import build_rig, edge_gap, has_room, tilt_for_gap, tilt_limits
 from setwright.instrument.jobfile import Job
 from setwright.instrument.notes import fretted
@@ -39,7 +40,7 @@ FINGER = (0.02, 0.98)  # share of the way between two frets
 PLUCK = (0.01, 0.5)  # share of the open string, from the saddle
 
 
-@dataclass(frozen=True)
+@frozen
 class Banded:
     """Value of the most likely instrument, and the half width that holds 95 % of those it may be."""
 
@@ -47,7 +48,7 @@ class Banded:
     half_width: float
 
 
-@dataclass(frozen=True)
+@frozen
 class Standing:
     """One state on B instruments, the most likely one first, strings at pitch."""
 
@@ -59,7 +60,7 @@ class Standing:
     hertz: Array  # (S) Hz
 
 
-@dataclass(frozen=True)
+@frozen
 class Bench:
     """What the states were made of."""
 

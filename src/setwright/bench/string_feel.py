@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -11,6 +10,7 @@ import numpy as np
 from setwright.bench.string_flags import TOUCHY, flagged, under_the_finger
 from setwright.bench.strings import Measured, StringLine, StringSheet, string_sheet
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.string_sets import Gauge, gauge, strings_from
 from setwright.instrument.traits import Array
 from setwright.units.pitch import A4
@@ -34,7 +34,7 @@ LOOKED_AT = 2.5  # gauges whose tension is further off than this factor are not 
 PULLS = (10.0, 600.0)  # N, of one string
 
 
-@dataclass(frozen=True)
+@frozen
 class Offer:
     """One gauge of the shelf at the pitch wanted."""
 
@@ -46,7 +46,7 @@ class Offer:
     finger: float  # cents sharper under a hard finger
 
 
-@dataclass(frozen=True)
+@frozen
 class Choice:
     """What the shelf offers for one string."""
 
@@ -61,7 +61,7 @@ class Choice:
     fits: bool  # whether any gauge comes near the wanted tension
 
 
-@dataclass(frozen=True)
+@frozen
 class Suggestion:
     """A set for a feel."""
 

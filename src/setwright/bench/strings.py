@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from setwright.bench.plans import found_settings
 from setwright.bench.tunings import standard_tuning as standard_tuning
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.assemble import assemble
 from setwright.instrument.geometry import build_rig, edge_gap, tilt_for_gap, tilt_limits
 from setwright.instrument.jobfile import Job
@@ -24,7 +25,7 @@ NEAR_BREAKING = 0.8  # share of the breaking load from which a string is flagged
 MILLIMETRE = 1e-3  # m
 
 
-@dataclass(frozen=True)
+@frozen
 class Measured:
     """A value with its standard uncertainty, both in the same SI unit."""
 
@@ -32,7 +33,7 @@ class Measured:
     sd: float
 
 
-@dataclass(frozen=True)
+@frozen
 class StringLine:
     """One string at pitch."""
 
@@ -50,7 +51,7 @@ class StringLine:
     diameter: float  # m
 
 
-@dataclass(frozen=True)
+@frozen
 class Flag:
     """Something about one string that wants a look."""
 
@@ -62,7 +63,7 @@ class Flag:
     limit: float  # in the unit of the value
 
 
-@dataclass(frozen=True)
+@frozen
 class Change:
     """A set against the one that was on."""
 
@@ -73,7 +74,7 @@ class Change:
     same_board: bool  # both sets on the same scale, taken for the same instrument
 
 
-@dataclass(frozen=True)
+@frozen
 class StringSheet:
     """A set at pitch."""
 
@@ -187,7 +188,7 @@ def _shares(gauges: Sequence[Gauge]) -> dict[str, Array]:
     return out
 
 
-@dataclass(frozen=True)
+@frozen
 class _Case:
     """What a set is put on, (S) each."""
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from setwright.bench.plans import problem_from
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.geometry import build_rig, tilt_for_gap, tilt_limits, with_lengths
 from setwright.instrument.jobfile import Job
 from setwright.instrument.predict import Predicted, balance_at, predict, read_off, relief, tune, tune_at
@@ -28,7 +29,7 @@ SLACK = 1e-9  # m, rounding forgiven at the end of a screw's room
 Pair = tuple[float, float]
 
 
-@dataclass(frozen=True)
+@frozen
 class Changes:
     """What is changed. Turns count from as found; strings are counted from 1, the thinnest."""
 
@@ -45,7 +46,7 @@ class Changes:
     wedge: float | None = None  # m, rear gap at which a wedge props the plate
 
 
-@dataclass(frozen=True)
+@frozen
 class Banded:
     """A reading: value of the most likely instrument, and the half width that holds 95 % of those it may be."""
 
@@ -53,7 +54,7 @@ class Banded:
     half_width: float
 
 
-@dataclass(frozen=True)
+@frozen
 class Shown:
     """What gauges, rules and ears would show in one state."""
 
@@ -73,7 +74,7 @@ class Shown:
     stiffness_retuned: Banded  # N m/rad, every string brought back to pitch
 
 
-@dataclass(frozen=True)
+@frozen
 class WhatIf:
     """Before, after with the pegs left alone, after every string was retuned."""
 
@@ -86,7 +87,7 @@ class WhatIf:
     remarks: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class _Bench:
     """The instrument and those it may be, the most likely one first."""
 

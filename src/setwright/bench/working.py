@@ -11,6 +11,7 @@ import numpy as np
 from setwright.bench.answers import Answering
 from setwright.bench.guided import Told, guided
 from setwright.errors import FileFormatError, InputError, SetwrightError
+from setwright.frozen import frozen
 from setwright.planning.course import Course
 from setwright.planning.guide import Advice
 
@@ -26,7 +27,7 @@ class BrokenLinkError(FileFormatError):
     """The instrument no longer answers in a way that can be understood; nothing more can be asked of it."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Heard:
     """One command and its answer."""
 
@@ -102,7 +103,7 @@ class Recorded:
         return 0.0 if answer is None else answer
 
 
-@dataclass(frozen=True)
+@frozen
 class Cost:
     """What was asked of an instrument."""
 
@@ -121,7 +122,7 @@ def cost(on: Recorded) -> Cost:
     return Cost(on.count("tune"), on.count("claw"), on.count("pitch", "gap", "claw_distance"))
 
 
-@dataclass(frozen=True)
+@frozen
 class Step:
     """A step and what was heard when it was done."""
 
@@ -129,7 +130,7 @@ class Step:
     heard: tuple[Heard, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class Work:
     """How the work went, before the instrument judges it."""
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from setwright.cli.balance import finished_balance
 from setwright.cli.layout import columns, labelled, paragraph, section
 from setwright.cli.step import step_lines
 from setwright.cli.words import PLACE, chance, minutes, name_of, number, sentence, signed_cents, spelled
+from setwright.frozen import frozen
 from setwright.planning.plan import Effect, Narrow, Option, Plan, Rejected, TargetLine, Way
 from setwright.units.show import System, show_length
 
@@ -32,7 +32,7 @@ ADVICE = {
 BAND_NOTE = "± holds 95 of 100 instruments this one may be."
 
 
-@dataclass(frozen=True)
+@frozen
 class Head:
     """What the job file says and the plan does not."""
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.units.pitch import read_pitch
 from setwright.units.read import read_angle, read_length, read_turns
 
@@ -27,7 +27,7 @@ HELP = """\
 Word = Literal["follow", "tune", "pitch", "gap", "read claw", "claw", "wedge", "bar", "done", "help"]
 
 
-@dataclass(frozen=True)
+@frozen
 class Typed:
     """One command."""
 

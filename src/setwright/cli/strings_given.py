@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.units import read_length
 from setwright.units.pitch import A4, check_reference, read_pitch
 
@@ -25,7 +25,7 @@ _NUMBERED = re.compile(r"\s*(?P<string>\d{1,2})\s*:\s*(?P<rest>.+)$")
 _PRINTED = re.compile(r"(?P<tension>.+?)\s+at\s+(?P<note>.+?),\s+(?P<scale>.+)$")
 
 
-@dataclass(frozen=True)
+@frozen
 class Asked:
     """The options as typed; None or empty where left out."""
 

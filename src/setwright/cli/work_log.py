@@ -11,6 +11,7 @@ from setwright.bench.working import Cost, Heard, Note
 from setwright.cli.advice_words import BAND, pitch, todo
 from setwright.cli.layout import columns, labelled, section
 from setwright.cli.words import chance, number, sentence, signed_cents
+from setwright.frozen import frozen
 from setwright.planning.guide import Advice
 from setwright.units.show import System, show_cents
 
@@ -91,7 +92,7 @@ def _length(metres: float | None, system: System) -> str:
     return number(float("nan") if metres is None else metres, "length", system)
 
 
-@dataclass(frozen=True)
+@frozen
 class Judged:
     """A verdict as both ends of the protocol know it; None is what was not said."""
 

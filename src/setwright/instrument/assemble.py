@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.fan import fan_at_bridge
 from setwright.instrument.fields import Field
 from setwright.instrument.files import InstrumentFile
@@ -41,7 +42,7 @@ USUAL_BOW = (
 )
 
 
-@dataclass(frozen=True)
+@frozen
 class Stated:
     """One field of the instrument: what is taken for it, how well it is known [SI], and whether it was typed."""
 
@@ -55,7 +56,7 @@ class Stated:
     source: str
 
 
-@dataclass(frozen=True)
+@frozen
 class Assembled:
     """An instrument ready to be predicted."""
 

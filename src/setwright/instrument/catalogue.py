@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 from typing import Any
 
 from setwright.errors import FileFormatError, InputError
+from setwright.frozen import frozen
 from setwright.instrument.document import nearest
 from setwright.instrument.instrument_fields import LAYOUT
 from setwright.instrument.packaged import load
@@ -17,7 +17,7 @@ from setwright.instrument.string_sets import Gauge, gauge, strings_from
 from setwright.instrument.traits import Strings
 
 
-@dataclass(frozen=True)
+@frozen
 class Entry:
     """One value of the catalogue: as `reading.read_field` returns it, and where it comes from."""
 
@@ -25,7 +25,7 @@ class Entry:
     source: str
 
 
-@dataclass(frozen=True)
+@frozen
 class Pattern:
     """One kind of bridge, neck or spring. entries: (table, field) -> value; the rest only a bridge has."""
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from setwright.errors import ContradictionError, InputError
+from setwright.frozen import frozen
 from setwright.instrument.neckshape import SADDLE, Board, Known, NeckShape, line_row, seen
 from setwright.instrument.traits import Array
 from setwright.metrology.reading import Reading, check_uncertainty
@@ -28,7 +28,7 @@ FREE = (100.0, 1.0, 1.0)  # 1/m, m, m: nothing known of bow, nut, saddle
 DOUBT = 3.0902  # standard normal deviate of one in a thousand
 
 
-@dataclass(frozen=True)
+@frozen
 class Way:
     """How a gap is read: over the crown `read`, under the line from `start` to `end`.
 
@@ -57,7 +57,7 @@ class Way:
         return f"height at fret {self.read}{capo}"
 
 
-@dataclass(frozen=True)
+@frozen
 class Observed:
     """One reading, by its way."""
 
@@ -66,7 +66,7 @@ class Observed:
     standard_uncertainty: float  # m
 
 
-@dataclass(frozen=True)
+@frozen
 class Fitted:
     """A neck fitted to readings."""
 
@@ -76,7 +76,7 @@ class Fitted:
     residuals: Array  # (M) read less explained, over the standard uncertainty [1]
 
 
-@dataclass(frozen=True)
+@frozen
 class Converted:
     """A reading as another way would have shown it."""
 

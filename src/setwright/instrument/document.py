@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from setwright.errors import FileFormatError
+from setwright.frozen import frozen
 from setwright.instrument.locate import Path as KeyPath
 from setwright.instrument.locate import key_lines, line_of
 
@@ -17,7 +17,7 @@ LARGEST = 200_000  # bytes; a file of this size is no job
 _AT_LINE = re.compile(r"\s*\(at (?:line (?P<line>\d+), column \d+|end of document)\)$")
 
 
-@dataclass(frozen=True)
+@frozen
 class Document:
     """A TOML file read: its name, its content, the line of every key."""
 

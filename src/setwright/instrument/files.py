@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -12,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from setwright.errors import ContradictionError, FileFormatError, RangeError
+from setwright.frozen import frozen
 from setwright.instrument import catalogue
 from setwright.instrument.catalogue import Entry, Pattern
 from setwright.instrument.document import Document, from_bytes, from_path
@@ -28,7 +28,7 @@ OFF_THE_FAN = 0.010  # m, a saddle that stands farther off its string's scale be
 _ONLY_KNIFE = ("springs", "claw")
 
 
-@dataclass(frozen=True)
+@frozen
 class Fan:
     """Fanned frets as written."""
 
@@ -37,7 +37,7 @@ class Fan:
     square: int  # number of the fret square to the centre line, 0 for the nut
 
 
-@dataclass(frozen=True)
+@frozen
 class InstrumentFile:
     """One instrument as its file tells it.
 

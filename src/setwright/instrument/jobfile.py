@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
+from setwright.frozen import frozen
 from setwright.instrument.document import Document, from_bytes, from_path
 from setwright.instrument.files import InstrumentFile, read_instrument
 from setwright.instrument.job_checks import check_found, check_pitches, check_shop, check_want, tuning_of
@@ -26,7 +27,7 @@ ROOM_TEMPERATURE = 293.15  # K
 SHELF = (".010 in", ".015 in", ".020 in", ".030 in")
 
 
-@dataclass(frozen=True)
+@frozen
 class Shim:
     """A shim: kind "strip", "wedge" or "flat", thickness, and how many there are."""
 
@@ -35,7 +36,7 @@ class Shim:
     count: int = 1
 
 
-@dataclass(frozen=True)
+@frozen
 class SpringStock:
     """Springs that could be added."""
 
@@ -43,7 +44,7 @@ class SpringStock:
     count: int
 
 
-@dataclass(frozen=True)
+@frozen
 class StringHeights:
     """Fret crown to underside of the open string. amounts: (S), from the thinnest."""
 
@@ -51,7 +52,7 @@ class StringHeights:
     amounts: tuple[Amount, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class Relief:
     """Gap under a string held at two frets, read at a third."""
 
@@ -60,7 +61,7 @@ class Relief:
     read: int
 
 
-@dataclass(frozen=True)
+@frozen
 class SaddleRoom:
     """How far the saddles can still go, (S) from the thinnest; None where it was not read."""
 
@@ -68,7 +69,7 @@ class SaddleRoom:
     down: tuple[Amount, ...] | None
 
 
-@dataclass(frozen=True)
+@frozen
 class UpBend:
     """How far the arm must pull a string up."""
 
@@ -76,7 +77,7 @@ class UpBend:
     semitones: int
 
 
-@dataclass(frozen=True)
+@frozen
 class Stroke:
     """A stroke that has to stay clean; None: the player's own."""
 
@@ -84,7 +85,7 @@ class Stroke:
     place: Amount | None  # share of the open string from the saddle
 
 
-@dataclass(frozen=True)
+@frozen
 class Found:
     """As found. Bands are standard uncertainties; None: not read."""
 
@@ -106,7 +107,7 @@ class Found:
     temperature: float  # K
 
 
-@dataclass(frozen=True)
+@frozen
 class Want:
     """As wanted. Bands are tolerances; None: as found, or free."""
 
@@ -126,7 +127,7 @@ class Want:
     clean: Stroke | None = None  # no string may touch a fret ahead under this stroke; None: not asked for
 
 
-@dataclass(frozen=True)
+@frozen
 class Shop:
     """What is in reach."""
 
@@ -134,7 +135,7 @@ class Shop:
     springs: tuple[SpringStock, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class Limits:
     """How far one may go on the way."""
 
@@ -142,7 +143,7 @@ class Limits:
     stress: Amount  # share of the breaking load
 
 
-@dataclass(frozen=True)
+@frozen
 class Job:
     """One job: file, title, wish, instrument, found, want, shop, limits."""
 

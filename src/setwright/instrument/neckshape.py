@@ -11,12 +11,12 @@ it is said.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.fan import crossings, nut_places, string_scales
 from setwright.instrument.geometry import board_height, neck_point, nut_contact
 from setwright.instrument.settings import Settings
@@ -30,7 +30,7 @@ UNKNOWNS = ("bow", "second", "nut", "saddle")
 SADDLE = -1  # as the end of a line: the string runs on to its saddle
 
 
-@dataclass(frozen=True)
+@frozen
 class Board:
     """Where the stops of one string lie."""
 
@@ -50,7 +50,7 @@ class Board:
             raise InputError(f"a saddle {self.saddle_x} m from the nut does not go with a scale of {self.scale} m.")
 
 
-@dataclass(frozen=True)
+@frozen
 class NeckShape:
     """What is known of the four unknowns: a Gaussian."""
 
@@ -59,7 +59,7 @@ class NeckShape:
     covariance: Array  # (4, 4)
 
 
-@dataclass(frozen=True)
+@frozen
 class Known:
     """A value [m] with its standard uncertainty [m]."""
 
@@ -220,7 +220,7 @@ def height_changes(board: Board, change: ArrayLike, frets: ArrayLike | None = No
     return np.asarray(np.asarray(change, dtype=np.float64)[..., None] * per_bow)
 
 
-@dataclass(frozen=True)
+@frozen
 class RodResponse:
     """What a turn of the truss rod does to the bow: learned on the instrument, never taken for granted."""
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.geometry import crowns, pivot_line
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Traits
@@ -49,7 +49,7 @@ def fretted(
     return fretted_notes_floating(rig, state, crown_x, crown_y, place, depth, ends, frets, load)
 
 
-@dataclass(frozen=True)
+@frozen
 class CapoNotes:
     """Notes with a capo on."""
 

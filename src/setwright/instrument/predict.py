@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.geometry import (
     LOWER_STOPS,
     UPPER_STOPS,
@@ -36,7 +37,7 @@ from setwright.physics.frets import fret_position
 from setwright.physics.neck import relief as neck_relief
 
 
-@dataclass(frozen=True)
+@frozen
 class Predicted:
     """What gauges, rules and ears would show. B is absent for an unbatched instrument."""
 
@@ -150,7 +151,7 @@ def relief(traits: Traits, bow: Array, low: int, read: int, high: int) -> Array:
     return np.asarray(neck_relief(a, c, b, traits.neck.joint_x, bow))
 
 
-@dataclass(frozen=True)
+@frozen
 class Tuned:
     """An instrument brought to pitch."""
 
@@ -209,7 +210,7 @@ def _plain(traits: Traits, settings: Settings, rig: Rig) -> bool:
     return rig.batch == 1 and np.ndim(tilt_limits(traits, settings)[0]) == 0
 
 
-@dataclass(frozen=True)
+@frozen
 class Balanced:
     """Claw found for a wanted tilt, strings at pitch."""
 

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Literal
 
 import numpy as np
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.traits import Array, Traits
 
 
-@dataclass(frozen=True)
+@frozen
 class Uncertain:
     """One uncertain trait: a field of the traits, or one or all of its elements, off by a factor or an offset."""
 
@@ -25,7 +26,7 @@ class Uncertain:
     source: str  # where nominal and sd come from: "typed", "catalogue: ..."
 
 
-@dataclass(frozen=True)
+@frozen
 class Prior:
     """Gaussian over the deviations of `parts`, in their order; all means are 0 before any reading."""
 

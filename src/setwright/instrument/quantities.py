@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.units.pitch import A4
 from setwright.units.read import find_unit, made
 from setwright.units.tables import INCH, KINDS, POUND_FORCE, Kind
@@ -18,7 +18,7 @@ from setwright.units.written import Written, at, clean, read_number, to_float
 RULE_STEP = 0.0254 / 64  # m, the finest division of a rule: what a length written as a fraction is good for
 
 
-@dataclass(frozen=True)
+@frozen
 class Amount:
     """One value of a file, in SI, with its band.
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from setwright.frozen import frozen
 from setwright.instrument.traits import Array
 
 ATTITUDES = ("playing", "on its back", "upright", "face down")
 
 
-@dataclass(frozen=True)
+@frozen
 class Settings:
     unstretched: Array  # (S) m, slack string at the reference temperature: what a tuner changes; nan = string off
     claw: Array  # (2) m, hook line to cavity wall at the treble and the bass screw

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache
 
 import numpy as np
 
 from setwright.errors import FileFormatError, InputError
+from setwright.frozen import frozen
 from setwright.instrument.fields import Field, length
 from setwright.instrument.packaged import load
 from setwright.instrument.prior import Uncertain
@@ -45,7 +46,7 @@ _BARE = re.compile(r"0?\.\d{3,4}$")
 _WOUND = re.compile(r"(?P<size>.*?)\s*(?P<mark>[wW]|wound|[pP]|plain)$")
 
 
-@dataclass(frozen=True)
+@frozen
 class Gauge:
     """One string as it is bought: diameter [m], wound or plain, and what was measured of it."""
 
@@ -57,7 +58,7 @@ class Gauge:
     measured: Mapping[str, Amount] = field(default_factory=dict)  # core, unit_mass, axial, bending, breaking
 
 
-@dataclass(frozen=True)
+@frozen
 class _Worked:
     """Of one string: value and standard uncertainty as a share, and whether it was typed."""
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
+from setwright.frozen import frozen
 from setwright.instrument.geometry import saddle_contact
 from setwright.instrument.neckshape import stop_points
 from setwright.instrument.settings import Settings
@@ -17,7 +16,7 @@ from setwright.physics.clearance import Least, clearance_map, least, pluck_ampli
 SHORT_OF_FRET = 0.96  # of the string from the last fret to the saddle: no stroke falls nearer to that fret
 
 
-@dataclass(frozen=True)
+@frozen
 class Strokes:
     """Strokes and contacts of one state on B instruments."""
 

@@ -8,17 +8,19 @@ trailing shape stands beside each field. Heights of string contacts are to the U
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from setwright.frozen import frozen
+
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
+@frozen
 class Strings:
     """One set of strings, tied to no tuning."""
 
@@ -29,7 +31,7 @@ class Strings:
     breaking: Array  # (S) N, breaking load of the core
 
 
-@dataclass(frozen=True)
+@frozen
 class Nut:
     slot: Array  # (S) m, slot bottom over the fretboard under the string
     z: Array  # (S) m
@@ -38,7 +40,7 @@ class Nut:
     locked: bool
 
 
-@dataclass(frozen=True)
+@frozen
 class Fretboard:
     scale: Array  # () m, nominal scale length, of a fanned board that of its centre line
     height: Array  # () m, centre of the fretboard over the body top at the nut line, neck straight, no shim
@@ -50,7 +52,7 @@ class Fretboard:
     square: Array = field(default_factory=lambda: np.asarray(0.0))  # () number of the fret square to the centre line
 
 
-@dataclass(frozen=True)
+@frozen
 class Neck:
     angle: Array  # () rad, built in; > 0 when the headstock tips back
     mouth_x: Array  # () m, where the pocket begins: the neck turns about (mouth_x, mouth_y)
@@ -65,7 +67,7 @@ class Neck:
     rod_per_turn: Array  # () N m per turn, tighter > 0
 
 
-@dataclass(frozen=True)
+@frozen
 class Bridge:
     knife_edge: bool  # False: fixed, the plate cannot tilt
     clamped: bool  # strings end at the saddle
@@ -99,7 +101,7 @@ class Bridge:
     knife_friction: Array  # () N m
 
 
-@dataclass(frozen=True)
+@frozen
 class Springs:
     rate: Array  # (K) N/m
     initial: Array  # (K) N, initial tension
@@ -112,7 +114,7 @@ class Springs:
     patterns: dict[int, tuple[int, ...]]  # number of springs -> places used
 
 
-@dataclass(frozen=True)
+@frozen
 class Claw:
     wall_x: Array  # () m, cavity wall on the neck side
     y: Array  # () m, of the hook line at the wall
@@ -122,7 +124,7 @@ class Claw:
     screw_z: Array  # (2) m
 
 
-@dataclass(frozen=True)
+@frozen
 class Thermal:
     reference: Array  # () K
     string_expansion: Array  # () 1/K
@@ -130,7 +132,7 @@ class Thermal:
     modulus_fall: Array  # () 1/K, relative fall of Young's modulus
 
 
-@dataclass(frozen=True)
+@frozen
 class Playing:
     """How the strings are held down and plucked: it belongs to the player, and the notes depend on it."""
 
@@ -145,7 +147,7 @@ def usual_playing() -> Playing:
     return Playing(array(0.5), array(0.3e-3), array(0.15), array(0.4))
 
 
-@dataclass(frozen=True)
+@frozen
 class Traits:
     """The whole instrument."""
 

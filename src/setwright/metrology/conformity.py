@@ -10,10 +10,10 @@ JCGM 106:2012, clauses 7.2 to 7.4.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from enum import Enum
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.metrology.reading import check_uncertainty
 
 
@@ -25,7 +25,7 @@ class Verdict(Enum):
     CANNOT_BE_TOLD = "cannot be told with this gauge"
 
 
-@dataclass(frozen=True)
+@frozen
 class Tolerance:
     """The values allowed, limits included: lower and upper in one SI unit; -inf or inf where there is no limit.
 
@@ -44,7 +44,7 @@ class Tolerance:
             raise InputError("a tolerance without any limit decides nothing; give a lower or an upper limit.")
 
 
-@dataclass(frozen=True)
+@frozen
 class Conformity:
     """The outcome. verdict; probability that the quantity lies inside (0 to 1, Gaussian); expanded uncertainty U (unit
     of the value); provable: False when U is so wide that no reading with it could prove conformity."""

@@ -7,10 +7,10 @@ pressure, feel) and may be replaced by one's own with `dataclasses.replace`.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from types import MappingProxyType
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.units import KINDS, unit_size
 
 COMMON_PRACTICE = "common practice, no source"
@@ -18,7 +18,7 @@ _INCH = unit_size("length", "in")  # m
 _DEGREE = unit_size("angle", "deg")  # rad
 
 
-@dataclass(frozen=True)
+@frozen
 class Gauge:
     """A gauge. name; kind of quantity it shows; resolution: one division or step; repeatability: standard uncertainty
     of hand and eye; both in the SI unit of the kind (cents for a tuner); source of these figures."""

@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from types import MappingProxyType
 
 from setwright.errors import InputError, QuestionableError
+from setwright.frozen import frozen
 from setwright.units import KINDS, Written, show_length, show_value, unit_size
 
 Span = tuple[float, float]
@@ -23,7 +23,7 @@ _C = 273.15  # K
 _MARGIN = 1e-9  # so that a value on a limit, converted, is still inside
 
 
-@dataclass(frozen=True)
+@frozen
 class Quantity:
     """A quantity that is read. name; kind (see `setwright.units.KINDS`); typical, usual and possible spans (low, high)
     in the SI unit of the kind, cents for cents."""

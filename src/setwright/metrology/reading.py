@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.metrology.gauges import Gauge
 from setwright.units import Written
 
@@ -24,7 +25,7 @@ def _count(value: int | None, what: str, least: int) -> None:
         raise InputError(f"{what} {value} does not exist; it lies between {least} and 40.")
 
 
-@dataclass(frozen=True)
+@frozen
 class Place:
     """Where a reading was taken. fret: 0 is the nut; string: 1 is the thinnest; side: "treble" or "bass" of a plate or
     claw; harmonic: the string was touched over the fret, not stopped. None or "" where it does not apply."""
@@ -43,7 +44,7 @@ class Place:
             raise InputError("a harmonic needs the fret it is touched over; give the fret.")
 
 
-@dataclass(frozen=True)
+@frozen
 class Convention:
     """How a reading was taken, since the trade has no single way.
 
@@ -68,7 +69,7 @@ class Convention:
             raise InputError("relief needs three frets: the two the string is held at and the one where it is read.")
 
 
-@dataclass(frozen=True)
+@frozen
 class State:
     """The instrument's state at the reading. at_pitch: False when slack; attitude: one of ATTITUDES; wedge: the plate
     is wedged or blocked; reached_from: "above" or "below" in pitch, which matters with friction, "" when unknown."""
@@ -85,7 +86,7 @@ class State:
             raise InputError(f"{self.reached_from!r} is not a direction; it is above, below or nothing.")
 
 
-@dataclass(frozen=True)
+@frozen
 class Reading:
     """A reading.
 

@@ -10,12 +10,12 @@ JCGM 100, 4.3.7).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from setwright.frozen import frozen
 from setwright.physics._ranges import Array, choose, require
 
 MUSIC_WIRE_DENSITY = 7806.0  # kg/m3
@@ -29,7 +29,7 @@ INCH = 0.0254  # m
 KSI = 6.894757293168e6  # Pa, 1000 lbf/in2
 
 
-@dataclass(frozen=True)
+@frozen
 class WrapMaterial:
     """A metal the wrap of a wound string is made of."""
 

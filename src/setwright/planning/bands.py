@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from setwright.errors import ContradictionError
+from setwright.frozen import frozen
 from setwright.instrument.geometry import build_rig, edge_gap, has_room, saddle_contact
 from setwright.instrument.predict import balance_at, relief, string_heights, tune_at
 from setwright.instrument.prior import Prior, draw, vary
@@ -30,7 +30,7 @@ EAR = 0.5  # cents, of one read by ear or tuner
 WORTH = 0.08  # share of a variance below which knowing a trait better is not worth a reading
 
 
-@dataclass(frozen=True)
+@frozen
 class Ensemble:
     """The end state on n instruments, reached by the chosen way."""
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.geometry import build_rig, edge_gap
 from setwright.instrument.predict import string_heights, tune, tune_at
 from setwright.instrument.settings import Settings
@@ -30,7 +30,7 @@ MOST_ROD = 0.5  # turns of a truss rod in one visit; common practice, no source
 A_HAIR = 1e-6  # m, beyond a stop that is still at it
 
 
-@dataclass(frozen=True)
+@frozen
 class Branch:
     """One branch that holds."""
 
@@ -44,7 +44,7 @@ class Branch:
     wanted_heights: Array | None  # (S) m
 
 
-@dataclass(frozen=True)
+@frozen
 class Fault:
     """One thing that may be wrong with each of C branches."""
 

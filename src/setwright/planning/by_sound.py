@@ -13,11 +13,12 @@ g the derivatives by a moment on the plate, since the knife edge may hold it any
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Literal
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.traits import Array
 from setwright.planning.course import Course, Goal, pitch_heard, trusted
@@ -37,7 +38,7 @@ RATE = "springs.rate"
 Do = Literal["hear", "tune", "claw"]
 
 
-@dataclass(frozen=True)
+@frozen
 class Effect:
     """Standard uncertainty of one thing before and after an experiment, in its unit; a share [1] of a spring rate."""
 
@@ -46,7 +47,7 @@ class Effect:
     after: float
 
 
-@dataclass(frozen=True)
+@frozen
 class Trial:
     """One experiment: something done, then every string heard. left: geometric mean of what the effects leave."""
 
@@ -129,7 +130,7 @@ def _done(picture: Picture, one: Trial) -> Picture:
     return turned(picture, one.turns or 0.0)
 
 
-@dataclass(frozen=True)
+@frozen
 class _Ahead:
     """What would be heard after something was done."""
 
@@ -174,7 +175,7 @@ def _within(ahead: _Ahead, one: Trial, goal: Goal) -> bool:
     return clear and bool(np.all(ahead.cents + sd <= goal.peak)) and bool(np.all(ahead.cents - sd >= -DEEPEST))
 
 
-@dataclass(frozen=True)
+@frozen
 class _Aims:
     """What the experiments are to tell: names, and derivatives by every unknown."""
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import combinations
 
+from setwright.frozen import frozen
 from setwright.planning.targets import Problem, Shim
 
 MINUTES = {"shim": 20.0, "springs": 4.0, "pivots": 4.0, "saddle": 1.0, "claw": 1.0}
@@ -12,7 +12,7 @@ THICKEST = 1.6e-3  # m, all strips together; common practice, no source
 ALIKE = 0.03e-3  # m, strips of the same thickness
 
 
-@dataclass(frozen=True)
+@frozen
 class Choice:
     """One branch of the search."""
 

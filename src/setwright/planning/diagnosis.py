@@ -16,12 +16,12 @@ found by trying every set of causes. A small cause shared by all strings is ther
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.traits import Array
 from setwright.physics.balance import Equilibrium, Rig, equilibrium, pegs_fixed, pitches, take, unstretched_lengths
 from setwright.physics.pitch import cents
@@ -38,7 +38,7 @@ Sure = Literal["yes", "perhaps", "no"]
 Kind = Literal["stretch", "slot", "knife"]
 
 
-@dataclass(frozen=True)
+@frozen
 class Cause:
     """One thing that may keep the strings from coming back."""
 
@@ -50,7 +50,7 @@ class Cause:
     matters: Sure  # whether it is more than the tolerance; never "yes" where the causes do not fit what was read
 
 
-@dataclass(frozen=True)
+@frozen
 class Diagnosis:
     """All causes in the order in which they are put right, and how far they do not explain what was read."""
 

@@ -8,11 +8,12 @@ it early leaves it later. Derivatives of a scene are kept until the answer moves
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from setwright.errors import RangeError
+from setwright.frozen import frozen
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.traits import Array
 from setwright.physics.pitch import CENTS_PER_LOG
@@ -54,7 +55,7 @@ Rows = list[tuple[Array, Array]]  # of every scene: values of its rows and their
 STALE = 2.0  # steps of the derivatives, after which they are formed anew
 
 
-@dataclass(frozen=True)
+@frozen
 class Update:
     """What came of some readings."""
 
@@ -171,7 +172,7 @@ def _tilt_heard(picture: Picture, scene: Scene) -> tuple[float, float]:
     return float(at[-1]), float(np.sqrt(max(left[-1, -1], 0.0)))
 
 
-@dataclass(frozen=True)
+@frozen
 class _Frame:
     """How the unknowns of all scenes stand in one vector: deviations, pegs, slips of the claw, tilts."""
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from setwright.errors import ContradictionError
+from setwright.frozen import frozen
 from setwright.instrument.fan import fret_places, nut_places
 from setwright.instrument.geometry import build_rig, saddle_contact, tilt_for_gap, tilt_limits
 from setwright.instrument.predict import relief, string_heights, tune_at
@@ -25,7 +26,7 @@ FAR = 4.0  # standard uncertainties beyond which a reading contradicts the rest
 SLACK_MOMENT = 0.02  # N m, how sharply "resting on the body" is taken when a decked plate seems to lift
 
 
-@dataclass(frozen=True)
+@frozen
 class AsFound:
     """The job with its instrument brought into line with the found readings."""
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.geometry import edge_gap
 from setwright.instrument.traits import Array
 from setwright.planning.bands import Ensemble, claw_needed, possible
@@ -24,7 +25,7 @@ HARDWARE = (
 DRAWN = 512  # instruments the claw of a decked plate is made tight for, as many as the plan takes
 
 
-@dataclass(frozen=True)
+@frozen
 class Hardware:
     """What has to be turned before strings and claw are balanced."""
 

@@ -7,11 +7,12 @@ readings and was not before. All with what plates on stops say cut off (`trackin
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.prior import Uncertain
 from setwright.instrument.traits import Array, Traits
 from setwright.planning.course import Course, Goal
@@ -41,7 +42,7 @@ DIVIDED = {
 }
 
 
-@dataclass(frozen=True)
+@frozen
 class Trait:
     """One uncertain trait, in the SI unit of its field; of a field that moves as a whole the mean of its elements."""
 
@@ -56,7 +57,7 @@ class Trait:
     told: Told
 
 
-@dataclass(frozen=True)
+@frozen
 class Pair:
     """Two traits of which the readings tell a mixture only."""
 
@@ -68,7 +69,7 @@ class Pair:
     units: tuple[str, str]
 
 
-@dataclass(frozen=True)
+@frozen
 class Figure:
     """One figure of the balance; per turn of the claw in. What is not known is nan, its uncertainty infinite."""
 
@@ -81,7 +82,7 @@ class Figure:
     after_sd: float
 
 
-@dataclass(frozen=True)
+@frozen
 class Learned:
     """What was learned. figures: of the wanted end, plate free at its gap and every string at pitch."""
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.prior import Prior
 from setwright.instrument.traits import Array
 
@@ -15,7 +16,7 @@ STEP = 0.05  # of a standard uncertainty, for central differences
 ROUNDS = 4
 
 
-@dataclass(frozen=True)
+@frozen
 class Learnt:
     """What came of an update."""
 

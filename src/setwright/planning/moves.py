@@ -5,10 +5,10 @@ The order of work is nowhere written down: order.py works it out from these rows
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from setwright.frozen import frozen
 
 
-@dataclass(frozen=True)
+@frozen
 class Move:
     """One kind of move.
 

@@ -6,15 +6,15 @@ faces replace them by the reader's unit.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
+from setwright.frozen import frozen
 from setwright.instrument.settings import Settings
 
 Kind = Literal["length", "height", "thou", "turns", "cents", "hertz", "force", "angle", "moment", "count", "ratio"]
 
 
-@dataclass(frozen=True)
+@frozen
 class Amount:
     """One number of a step: what is moved, how far, which way."""
 
@@ -27,7 +27,7 @@ class Amount:
     turns: float | None = None  # the same motion in screw turns, where a screw makes it
 
 
-@dataclass(frozen=True)
+@frozen
 class Effect:
     """What a step does to something it disturbs, with the strings back at pitch unless said otherwise."""
 
@@ -40,7 +40,7 @@ class Effect:
     note: str = ""  # "before retuning"
 
 
-@dataclass(frozen=True)
+@frozen
 class Expected:
     """What to read after a step, and what it should show."""
 
@@ -53,7 +53,7 @@ class Expected:
     how: str = ""  # convention and state: "at pitch, playing position"
 
 
-@dataclass(frozen=True)
+@frozen
 class Step:
     """One thing to do."""
 
@@ -69,7 +69,7 @@ class Step:
     needs: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@frozen
 class TargetLine:
     """One target and what the plan is predicted to give."""
 
@@ -85,7 +85,7 @@ class TargetLine:
     chance: float
 
 
-@dataclass(frozen=True)
+@frozen
 class Way:
     """One way of getting to the end state."""
 
@@ -101,7 +101,7 @@ class Way:
     pitches: tuple[tuple[int, float], ...]  # in order: string (1 = thinnest), Hz to set it to
 
 
-@dataclass(frozen=True)
+@frozen
 class Figures:
     """What the finished balance is like; half widths (95 %) stand beside."""
 
@@ -122,7 +122,7 @@ class Figures:
     margin: tuple[float, ...]  # share of the breaking load
 
 
-@dataclass(frozen=True)
+@frozen
 class Narrow:
     """A number that is not known well: how much of a band it makes, and how to read it."""
 
@@ -134,7 +134,7 @@ class Narrow:
     source: str
 
 
-@dataclass(frozen=True)
+@frozen
 class End:
     """How an option leaves the instrument, as planned for the most likely one."""
 
@@ -144,7 +144,7 @@ class End:
     hertz: tuple[float, ...]  # Hz, open strings
 
 
-@dataclass(frozen=True)
+@frozen
 class Option:
     """One combination of the discrete choices, solved."""
 
@@ -160,7 +160,7 @@ class Option:
     end: End
 
 
-@dataclass(frozen=True)
+@frozen
 class Rejected:
     """A branch that fails, with the reason."""
 
@@ -169,7 +169,7 @@ class Rejected:
     miss: float  # by how much, in units of what is allowed; for ranking
 
 
-@dataclass(frozen=True)
+@frozen
 class Plan:
     """The whole answer."""
 

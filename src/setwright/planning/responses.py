@@ -6,11 +6,12 @@ at a tilt and K the stiffness, a turn that changes the moment by dM tilts the pl
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.geometry import build_rig, edge_gap, tilt_for_gap
 from setwright.instrument.predict import balance_at
 from setwright.instrument.prior import vary
@@ -46,7 +47,7 @@ KINDS: tuple[What, ...] = (
 )  # in the order of the columns; cents per turn of every string follow
 
 
-@dataclass(frozen=True)
+@frozen
 class Responses:
     """Figures of the most likely instrument, and how they answer to every unknown of the picture."""
 

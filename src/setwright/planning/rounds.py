@@ -7,10 +7,11 @@ the order: 2**S states serve all orders, and the order with the lowest peak is a
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.geometry import build_rig, claw_axis, edge_gap, tilt_for_gap, with_lengths
 from setwright.instrument.predict import tune_at
 from setwright.instrument.prior import vary
@@ -39,7 +40,7 @@ WORST = -9000.0  # cents, a slack string
 SILENT = 1.0  # Hz, below which a string hangs slack
 
 
-@dataclass(frozen=True)
+@frozen
 class Path:
     """An order of strings and the pitches to set them to."""
 
@@ -49,7 +50,7 @@ class Path:
     stress: float  # largest share of a breaking load
 
 
-@dataclass(frozen=True)
+@frozen
 class Outcome:
     """What following a path gives over n instruments that this one may be."""
 
@@ -155,7 +156,7 @@ def _only(shape: tuple[int, ...], string: int, hertz: Array) -> Array:
     return out
 
 
-@dataclass(frozen=True)
+@frozen
 class Hand:
     """How a way is gone: wedge, first claw setting, pegs before, and whether the claw is brought to rest by ear."""
 

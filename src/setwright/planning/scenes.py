@@ -13,11 +13,12 @@ depends on stretch stiffness and on the string behind the nut, which are known p
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Literal
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.geometry import build_rig, edge_gap
 from setwright.instrument.prior import Prior, vary
 from setwright.instrument.settings import Settings
@@ -34,7 +35,7 @@ SILENT = 1.0  # Hz, a lower "pitch" is that of a slack string
 FREE, LOWER, UPPER, OPEN = 0, -1, 1, 2
 
 
-@dataclass(frozen=True)
+@frozen
 class Seen:
     """One reading."""
 
@@ -45,7 +46,7 @@ class Seen:
     entry: int = 0  # number of the entry it was read in, for naming it
 
 
-@dataclass(frozen=True)
+@frozen
 class Scene:
     """One state and what was read in it."""
 
@@ -58,7 +59,7 @@ class Scene:
     told: bool = True  # whether its readings tell which stop it touched, or only what was believed
 
 
-@dataclass(frozen=True)
+@frozen
 class Model:
     """The nominal instrument and what scales its deviations."""
 

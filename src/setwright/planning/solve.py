@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.fan import fret_places, nut_places, string_scales
 from setwright.instrument.geometry import (
     across,
@@ -41,7 +42,7 @@ STEPS = (1 / 4, 1 / 8, 1 / 16, 1 / 32)  # turns a hand can set
 SHARED = ("attitude", "temperature")  # settings that never carry a batch axis
 
 
-@dataclass(frozen=True)
+@frozen
 class Solved:
     """Settings of C branches, claw and pegs included, and the state they give."""
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.prior import Prior
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Traits
@@ -15,7 +16,7 @@ BridgeMode = Literal["floating", "decked", "dive-only", "blocked", "fixed"]
 ShimKind = Literal["strip", "wedge", "flat"]
 
 
-@dataclass(frozen=True)
+@frozen
 class Shim:
     """One shim: where it lies and how thick it is at its thick end."""
 
@@ -23,7 +24,7 @@ class Shim:
     thickness: float  # m
 
 
-@dataclass(frozen=True)
+@frozen
 class UpBend:
     """A wanted pull-up: string (0 = thinnest) and cents."""
 
@@ -31,7 +32,7 @@ class UpBend:
     cents: float
 
 
-@dataclass(frozen=True)
+@frozen
 class ReliefTarget:
     """Wanted relief under a named convention."""
 
@@ -41,7 +42,7 @@ class ReliefTarget:
     read: int  # fret read
 
 
-@dataclass(frozen=True)
+@frozen
 class Stroke:
     """A stroke that must touch no fret ahead, wherever a string is stopped."""
 
@@ -49,7 +50,7 @@ class Stroke:
     place: float  # share of the open string from the saddle
 
 
-@dataclass(frozen=True)
+@frozen
 class Targets:
     """Everything wanted of the finished instrument."""
 
@@ -84,7 +85,7 @@ class Targets:
         return self.heights is not None or self.clean is not None
 
 
-@dataclass(frozen=True)
+@frozen
 class Shelf:
     """What the shop has at hand."""
 
@@ -92,7 +93,7 @@ class Shelf:
     spring_counts: tuple[int, ...] = (2, 3, 4, 5)
 
 
-@dataclass(frozen=True)
+@frozen
 class Limits:
     """What must not happen on the way."""
 
@@ -103,7 +104,7 @@ class Limits:
     tuner_error: float = 0.5  # cents
 
 
-@dataclass(frozen=True)
+@frozen
 class FoundState:
     """As found: settings (pegs included) and which readings say so."""
 
@@ -116,7 +117,7 @@ class FoundState:
     octave_sd: Array | None = None  # (S) cents
 
 
-@dataclass(frozen=True)
+@frozen
 class FoundReading:
     """One reading of the found state, ready for learning."""
 
@@ -130,7 +131,7 @@ class FoundReading:
     where: str = ""  # file and line
 
 
-@dataclass(frozen=True)
+@frozen
 class Problem:
     """A whole job: the instrument, as found, as wanted."""
 

@@ -7,15 +7,15 @@ b C b of the claw, C the covariance of all unknowns and b the claw's derivatives
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.traits import Array
 from setwright.planning.outlook import View
 
 
-@dataclass(frozen=True)
+@frozen
 class Worth:
     """What one more reading would do to the claw's band."""
 

@@ -6,10 +6,12 @@ drawn, its own value lies within it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
+
+from setwright.frozen import frozen
 
 
-@dataclass(frozen=True)
+@frozen
 class Hidden:
     """Strengths of the hidden effects; 0 takes one away."""
 
@@ -33,7 +35,7 @@ class Hidden:
         return Hidden(**{f.name: getattr(self, f.name) * factor for f in fields(self)})
 
 
-@dataclass(frozen=True)
+@frozen
 class Spread:
     """Standard deviation of the truth about what is told; draws beyond two of them are not made."""
 

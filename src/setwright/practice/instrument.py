@@ -5,12 +5,13 @@ Chance comes from the seed alone. The room drifts and new strings stretch with t
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import exp, isfinite, log2
 from random import Random
 from typing import Any
 
 from setwright.errors import FileFormatError, InputError
+from setwright.frozen import frozen
 from setwright.practice.body import Body
 from setwright.practice.hidden import Hidden, Spread
 from setwright.practice.physics import DOWN, Rest, State, gap_at, held_at, rest, stops, tilt_at
@@ -29,7 +30,7 @@ MOST_BAR = 0.5  # rad
 COUNTED = ("tune", "claw", "read")
 
 
-@dataclass(frozen=True)
+@frozen
 class Verdict:
     """What `done` says. The errors are true values, wedge out, in the goal's attitude; no gauge stands between."""
 

@@ -8,13 +8,14 @@ J. Acoust. Soc. Am. 76, 5, 1984). Times run from the release of the string.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import log
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 
 Array = NDArray[np.float64]
 
@@ -39,7 +40,7 @@ LIMITS = {
 }
 
 
-@dataclass(frozen=True)
+@frozen
 class Slide:
     """A peg turned while the string sounds: pitch moves evenly in cents from one moment to another."""
 
@@ -57,7 +58,7 @@ class Slide:
             raise InputError(f"a slide from {self.start:g} s to {self.end:g} s does not last; end it later.")
 
 
-@dataclass(frozen=True)
+@frozen
 class Pluck:
     """One note of one string, and how it is picked up.
 
@@ -101,7 +102,7 @@ class Pluck:
             )
 
 
-@dataclass(frozen=True)
+@frozen
 class Partials:
     """What a note is made of: sum of height e^(-t / decay) sin(2 pi hertz lead(t) + phase).
 
@@ -116,7 +117,7 @@ class Partials:
     own: Array  # 1, (P,) at the release, what its own part of the tension raises it by besides
 
 
-@dataclass(frozen=True)
+@frozen
 class Glide:
     """How much sharper than at the end the string is: ratio - 1 = sum of size e^(-2 t / decay)."""
 
@@ -137,7 +138,7 @@ class Glide:
         return cents
 
 
-@dataclass(frozen=True)
+@frozen
 class Truth:
     """What a listener should report."""
 

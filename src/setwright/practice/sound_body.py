@@ -8,11 +8,11 @@ energy m/2 (sum of omega_n^2 q_n^2 / 2 + (2 f0)^2 u^2); own derivation, m / (n p
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import pi
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.practice.sound import (
     Array,
     Partials,
@@ -30,7 +30,7 @@ COUPLED = 40  # partials solved together with the body; the rest keeps to itself
 NEAR = 0.25  # octaves; the string's first partial is looked for so near where it would be
 
 
-@dataclass(frozen=True)
+@frozen
 class Resonance:
     """One resonance of the instrument at the bridge."""
 

@@ -7,11 +7,12 @@ so its inharmonicity goes as the square of its pitch.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.practice.sound import Array, Pluck, Slide, Truth, harmonic, play, truth
 from setwright.practice.sound_faults import damped
 
@@ -22,7 +23,7 @@ KINDS = (*SOUNDING, "knock", "talk")
 FADE = 0.2  # s after a note is stopped, until nothing is left
 
 
-@dataclass(frozen=True)
+@frozen
 class Played:
     """One thing to be done in a take."""
 
@@ -48,7 +49,7 @@ class Played:
             )
 
 
-@dataclass(frozen=True)
+@frozen
 class Event:
     """What truly happened in a take, and when."""
 

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from random import Random
 from statistics import fmean
 from typing import Any, Literal
 
+from setwright.frozen import frozen
 from setwright.practice.body import Body, draw_body
 from setwright.practice.hidden import Hidden, Spread
 
 Kind = Literal["rate", "force", "length", "moment", "share", "temperature"]
 
 
-@dataclass(frozen=True)
+@frozen
 class Unveiled:
     """One trait, told and true; SI by its kind, a share as a plain ratio to what is told."""
 

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 from typing import Literal
 
+from setwright.frozen import frozen
 from setwright.metrology.reading import Convention, Place, State
 
 Verb = Literal["read", "did", "note", "strike"]
 
 
-@dataclass(frozen=True)
+@frozen
 class Value:
     """A value as it was written, and what it is.
 
@@ -28,7 +29,7 @@ class Value:
     standard_uncertainty: float | None
 
 
-@dataclass(frozen=True)
+@frozen
 class Entry:
     """One thing done or read, a note, or the striking of another entry.
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from types import MappingProxyType
+
+from setwright.frozen import frozen
 
 _STRING = r"string (?P<string>\d{1,2})"
 _FRET = r"(?:at )?fret (?P<fret>\d{1,2})"
@@ -12,7 +13,7 @@ _SIDE = r"(?:(?P<side>treble|bass))?"
 _TURNED = r"(?P<value>\S.*)"
 
 
-@dataclass(frozen=True)
+@frozen
 class Form:
     """How one thing is said.
 

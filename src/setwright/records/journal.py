@@ -11,11 +11,12 @@ import os
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
 from setwright.errors import FileFormatError, InputError, QuestionableError
+from setwright.frozen import frozen
 from setwright.records.entries import Entry
 from setwright.records.journal_text import TORN, line_of, parse_line
 
@@ -26,7 +27,7 @@ _NUMBER = re.compile(
 )
 
 
-@dataclass(frozen=True)
+@frozen
 class Torn:
     """A line that was torn off or left without its end. line: from 1. text: what is left of it. ended: marked in the
     file, else it is the last line still."""
@@ -36,7 +37,7 @@ class Torn:
     ended: bool
 
 
-@dataclass(frozen=True)
+@frozen
 class Journal:
     """A journal as its file tells it, in the order of its lines. remarks: what should be told about it."""
 
@@ -45,7 +46,7 @@ class Journal:
     remarks: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@frozen
 class Appended:
     """An entry as kept, with its number; set_aside: what was left of a torn last line before it, "" when none was."""
 

@@ -6,9 +6,10 @@ On a fanned board every string has places of its own; strips of strings under on
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.sheets.ink import LARGE, SMALL, THIN, line, text
 
 LEFT, RIGHT, TOP = 34.0, 78.0, 30.0  # mm, room around the instrument
@@ -18,7 +19,7 @@ OVER_FIRST = " Frets fanned: each string has its own places, the numbers stand o
 LETTER = 0.52  # mean width of a letter over the size of its type
 
 
-@dataclass(frozen=True)
+@frozen
 class Places:
     """Where nut and frets of a fanned board lie under one string, along the centre line."""
 
@@ -27,7 +28,7 @@ class Places:
     fret_x: tuple[float, ...]  # m, of fret 1 and on
 
 
-@dataclass(frozen=True)
+@frozen
 class Along:
     """Places along the neck on paper."""
 

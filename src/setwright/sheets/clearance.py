@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from setwright.frozen import frozen
 from setwright.sheets.board import LEFT, OVER_FIRST, TOP, Along, Places, cut, each_along, heading, numbers, ticks
 from setwright.sheets.ink import HEAVY, PAPER, PLAIN, SMALL, THIN, area, arrow, band, cross, line, page, run, text
 
@@ -15,7 +14,7 @@ APART = 14.5  # mm between two words along a strip
 DIES = (0.8, 5.0, 1.4)  # mm, mark of a bend that dies: foot and top over the band, half width of its bar
 
 
-@dataclass(frozen=True)
+@frozen
 class Reach:
     """One string."""
 
@@ -27,7 +26,7 @@ class Reach:
     dies: tuple[tuple[int, float], ...] = ()  # fret, and the least bend from there that dies on a crown, cents
 
 
-@dataclass(frozen=True)
+@frozen
 class ClearanceSheet:
     """What is drawn."""
 

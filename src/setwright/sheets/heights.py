@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
+from setwright.frozen import frozen
 from setwright.sheets.board import LEFT, LETTER, OVER_FIRST, TOP, Along, Places, cut, each_along, heading, numbers
 from setwright.sheets.ink import HEAVY, PLAIN, SMALL, THIN, band, line, page, run, text, upright
 
@@ -15,7 +15,7 @@ CROWN = 1.6  # mm, of a crown's tick below its top
 Level = Callable[[float], float]  # height [m] -> y [mm]
 
 
-@dataclass(frozen=True)
+@frozen
 class Line:
     """Neck and string in one state, heights over a line of the neck that both states share."""
 
@@ -26,7 +26,7 @@ class Line:
     half_width: tuple[float, ...]  # m, of the underside at every fret
 
 
-@dataclass(frozen=True)
+@frozen
 class Dimension:
     """A height that carries its number."""
 
@@ -34,7 +34,7 @@ class Dimension:
     words: str
 
 
-@dataclass(frozen=True)
+@frozen
 class Hollow:
     """Relief drawn in: the string held at two frets, read at a third."""
 
@@ -43,7 +43,7 @@ class Hollow:
     words: str
 
 
-@dataclass(frozen=True)
+@frozen
 class View:
     """One string."""
 
@@ -54,7 +54,7 @@ class View:
     hollow: Hollow | None
 
 
-@dataclass(frozen=True)
+@frozen
 class HeightsSheet:
     """What is drawn."""
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
+from setwright.frozen import frozen
 from setwright.sheets.board import LEFT, OVER_FIRST, TOP, Along, Places, cut, each_along, heading, numbers, ticks
 from setwright.sheets.ink import HEAVY, PLAIN, SMALL, THIN, arrow, band, finite, line, page, run, slot, text
 
@@ -16,7 +16,7 @@ GAP = 7.0  # mm between strips
 WORDS = 70.0  # mm
 
 
-@dataclass(frozen=True)
+@frozen
 class Strip:
     """One string."""
 
@@ -30,7 +30,7 @@ class Strip:
     capo: int = 0  # fret of a capo, 0 for none
 
 
-@dataclass(frozen=True)
+@frozen
 class NotesSheet:
     """What is drawn."""
 

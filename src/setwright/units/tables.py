@@ -7,11 +7,11 @@ standard gravity 9.80665 m/s2 (3rd CGPM, 1901); degree pi/180.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 
 INCH = Fraction(254, 10_000)  # m
 POUND = Fraction(45_359_237, 100_000_000)  # kg
@@ -20,7 +20,7 @@ POUND_FORCE = POUND * GRAVITY  # N
 DEGREE = Fraction(math.pi / 180)  # rad, the nearest float
 
 
-@dataclass(frozen=True)
+@frozen
 class Kind:
     """One kind of quantity: its name, units with their SI size, other spellings, refusals with the reason."""
 

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 
 from setwright.errors import InputError, UnitError
+from setwright.frozen import frozen
 
 
-@dataclass(frozen=True)
+@frozen
 class Written:
     """A value as somebody wrote it.
 
@@ -33,7 +33,7 @@ class Written:
     as_fraction: bool = False
 
 
-@dataclass(frozen=True)
+@frozen
 class Number:
     """A bare number: exact value, exact step of its written form, the sign as written ("", "+" or "-")."""
 

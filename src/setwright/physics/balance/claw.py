@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from setwright.frozen import frozen
 from setwright.physics.balance.equilibrium import Equilibrium, settled_at
 from setwright.physics.balance.moments import spring_law
 from setwright.physics.balance.rig import Array, Rig
@@ -15,7 +16,7 @@ REACH = 0.08  # m, how far from where it stands the claw is looked for
 ROUNDS = 60
 
 
-@dataclass(frozen=True)
+@frozen
 class ClawAnswer:
     """Answer of `claw_for_tilt`."""
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 
 import numpy as np
 from numpy.typing import NDArray
 
 from setwright.errors import RangeError
+from setwright.frozen import frozen
 from setwright.physics.balance.moments import Moments, Packed, moments, pack, pick
 from setwright.physics.balance.rig import Array, Rig, take
 
@@ -21,7 +22,7 @@ HALVINGS = 60
 CHUNK = 1024  # batch members worked at a time: the kernel's arrays stay in the second-level cache
 
 
-@dataclass(frozen=True)
+@frozen
 class Equilibrium:
     """A state of rest of a batch of rigs."""
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from setwright.frozen import frozen
 from setwright.physics.balance.equilibrium import Equilibrium, equilibrium, settled_at
 from setwright.physics.balance.moments import held_tension
 from setwright.physics.balance.rig import Array, Rig
@@ -57,7 +58,7 @@ def lengths_at(rig: Rig, hertz: Array, tilt: Array, bow: Array) -> Array:
     return np.asarray((length + rig.dead) / (1.0 + tension / rig.axial))
 
 
-@dataclass(frozen=True)
+@frozen
 class Swing:
     """What the bar can do to every string from a state of rest; nan where the string is off or slack at rest."""
 

@@ -6,15 +6,17 @@ are given as (aft, up) with the plate level. B is the batch axis, S strings, K s
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from setwright.frozen import frozen
+
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@frozen
 class Rig:
     """One bridge with its strings, springs and neck, in one state of all its screws."""
 

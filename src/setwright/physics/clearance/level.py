@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from setwright.errors import RangeError
+from setwright.frozen import frozen
 from setwright.physics._ranges import Array, require
 from setwright.physics.clearance.pairs import MARGIN, pair_shares
 
@@ -15,7 +14,7 @@ GAP = (-5e-3, 5e-3, "m")
 SPREAD = (1e-7, 1e-2, "m")
 
 
-@dataclass(frozen=True)
+@frozen
 class FretHeights:
     """Heights of the crowns off their own best line (and curve, where one was fitted)."""
 

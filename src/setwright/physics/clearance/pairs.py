@@ -6,12 +6,11 @@ pair without a fret ahead holds inf, so that a minimum over the last axes needs 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from setwright.errors import RangeError
+from setwright.frozen import frozen
 from setwright.physics._ranges import Array, require
 from setwright.physics.clearance.envelope import AMPLITUDE, PLACE, dip
 
@@ -21,7 +20,7 @@ PLUCK = (1e-3, 2.0, "m")
 MARGIN = (-5e-3, 5e-3, "m")
 
 
-@dataclass(frozen=True)
+@frozen
 class Least:
     """Least clearance of every string and where it is."""
 
@@ -30,7 +29,7 @@ class Least:
     ahead: Index  # (..., S) number of the fret ahead
 
 
-@dataclass(frozen=True)
+@frozen
 class Sensitivity:
     """Derivative of the least clearance, its pair of frets kept."""
 

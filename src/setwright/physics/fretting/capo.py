@@ -8,11 +8,12 @@ fretted beyond go sharper then. Capo and neck squeeze each other and put no mome
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from setwright.frozen import frozen
 from setwright.physics._ranges import Array, require
 from setwright.physics.balance import Equilibrium, Rig, equilibrium, pegs_fixed, unstretched_lengths
 from setwright.physics.fretting.floating import behind_per_bow, crowns_per_bow, per_string, rig_layout
@@ -21,7 +22,7 @@ from setwright.physics.fretting.path import Layout, columns, held_path, trace
 ROUNDS = 4  # each leaves a fiftieth or less of the error before
 
 
-@dataclass(frozen=True)
+@frozen
 class Capoed:
     """Rigs with the capo on, and how they come to rest."""
 

@@ -7,12 +7,11 @@ and each open string is brought back to its pitch.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from setwright.errors import RangeError
+from setwright.frozen import frozen
 from setwright.physics._ranges import Array, choose, require
 from setwright.physics.fretting.derivatives import slopes
 from setwright.physics.fretting.notes import Notes, Wires, at_pitch, fretted_notes, open_partial
@@ -24,7 +23,7 @@ ROUNDS = 30
 SETTLED = 1e-12  # m
 
 
-@dataclass(frozen=True)
+@frozen
 class SetBack:
     """Answer of the inverse problems."""
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from setwright.frozen import frozen
 from setwright.physics._ranges import Array, choose
 from setwright.physics.fretting.notes import Wires, stiffness_gain
 from setwright.physics.fretting.path import Layout, Trace, columns, trace
@@ -21,7 +22,7 @@ from setwright.physics.strings import END_SLOPE, ENDS, partial
 HELD = ("pegs", "pitch")
 
 
-@dataclass(frozen=True)
+@frozen
 class Slopes:
     """Derivatives of the cents of every note, (..., S, N), in cents per unit of the input."""
 

@@ -11,12 +11,13 @@ otherwise. Finger and thumb squeeze the neck: together they do not load it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from setwright.errors import RangeError
+from setwright.frozen import frozen
 from setwright.physics._ranges import Array
 from setwright.physics.balance import Equilibrium, Rig, equilibrium, pegs_fixed, repeat, take, unstretched_lengths
 from setwright.physics.fretting.derivatives import unit
@@ -28,7 +29,7 @@ from setwright.physics.strings import first_partial
 AT_ONCE = 8192  # notes worked at a time
 
 
-@dataclass(frozen=True)
+@frozen
 class FloatingNotes:
     """Every string held at every fret on a bridge that gives way."""
 
@@ -41,7 +42,7 @@ class FloatingNotes:
     open_hertz: Array  # (B, S) Hz
 
 
-@dataclass(frozen=True)
+@frozen
 class _Held:
     """The held strings with plate and neck as they rest, and what will be left to put right."""
 

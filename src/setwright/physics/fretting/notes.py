@@ -7,11 +7,12 @@ Cents count from equal temperament, sharp > 0.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from setwright.frozen import frozen
 from setwright.physics._ranges import Array, choose, require
 from setwright.physics.fretting.hulls import Mask
 from setwright.physics.fretting.path import Layout, choked, columns, open_length, trace
@@ -35,7 +36,7 @@ STIFFEST = 0.01  # greatest inharmonicity for which the series of clamped ends h
 ROUNDS = 7  # always all of them: no string's answer depends on its neighbours
 
 
-@dataclass(frozen=True)
+@frozen
 class Wires:
     """What the strings are and how long they were cut; fields broadcast against the layout's (..., S)."""
 
@@ -46,7 +47,7 @@ class Wires:
     unstretched: Array  # (..., S) m, of path and dead together; nan until `at_pitch`
 
 
-@dataclass(frozen=True)
+@frozen
 class Notes:
     """Every string held at every fret."""
 

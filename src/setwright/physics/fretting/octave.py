@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from setwright.frozen import frozen
 from setwright.physics._ranges import Array, require
 from setwright.physics.frets import LEAD, within
 
@@ -21,7 +20,7 @@ REMEDIES = {
 }
 
 
-@dataclass(frozen=True)
+@frozen
 class SaddleMove:
     """What to do at each saddle's length screw."""
 

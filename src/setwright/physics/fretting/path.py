@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from setwright.errors import RangeError
+from setwright.frozen import frozen
 from setwright.physics._ranges import Array, require
 from setwright.physics.frets import PLACE
 from setwright.physics.fretting.hulls import Hulls, Index, Mask, running, segment, upper_hulls
@@ -26,7 +27,7 @@ DEPTH = (0.0, 5e-3, "m")
 CLOSEST = 1e-3  # m, least distance between neighbouring contacts along the string
 
 
-@dataclass(frozen=True)
+@frozen
 class Layout:
     """Contacts of every string in one frame: x from nut to saddle, y up. N frets, the first is fret 1."""
 
@@ -46,7 +47,7 @@ class Layout:
         return (*lead, *np.broadcast_shapes(self.crown_x.shape[-1:], self.crown_y.shape[-1:]))
 
 
-@dataclass(frozen=True)
+@frozen
 class Path:
     """Lengths of every held string."""
 

@@ -11,13 +11,13 @@ own tension and length (eq. b_n_def), the better model: the set-backs differ by 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from setwright.errors import RangeError
+from setwright.frozen import frozen
 from setwright.physics._ranges import Array, choose, require
 from setwright.physics.frets import SCALE
 from setwright.physics.strings import TENSION
@@ -32,7 +32,7 @@ STEP = 1e-30  # of the complex step: derivatives to the last digit
 ROUNDS = 20
 
 
-@dataclass(frozen=True)
+@frozen
 class Frame:
     """The authors' guitar."""
 
@@ -43,7 +43,7 @@ class Frame:
     frets: int = 12
 
 
-@dataclass(frozen=True)
+@frozen
 class Errors:
     """Every intermediate quantity of eq. error_def, frets 1 to N."""
 
