@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from setwright.bench.heard_notes import heard_map
 from setwright.bench.hearing import Hearing, hear, hear_job, write_down
 from setwright.bench.journals import open_journal
 from setwright.cli.hear import progress_to
@@ -167,23 +168,91 @@ def test_the_tuning_found_serves_when_the_take_fits_it(tmp_path):
 
 
 def test_everything_known_of_a_note_is_told_in_words():
-    sharp = Note(1.0, 3.0, (1.1, 3.0), 110.0, 0.02, glide=4.2, glide_sd=0.1, settled=True, decay=1.0)
+    sharp = Note(1.0, 3.0, (1.1, 3.0), 110.0, 0.02, glide=4.2, glide_sd=0.05, settled=True, decay=1.0)
+    gliding = replace(sharp, first_partial_sd=0.06, settled=False, glide=6.0, glide_sd=0.1, left=1.25)
     notes = (
         Heard(sharp, 5, 0, "open"),
-        Heard(replace(sharp, settled=False, glide=6.0, glide_sd=None), 5, 7, "fretted", "string 5 or string 4"),
-        Heard(replace(sharp, settled=False, glide=0.2, beating=1.34, clipped=0.02), 5, 12, "harmonic"),
+        Heard(gliding, 5, 7, "fretted", "string 5 or string 4"),
+        Heard(replace(gliding, first_partial_sd=1.0), 5, 8, "fretted"),
+        Heard(replace(sharp, settled=False, glide=0.2, left=0.02, beating=1.34, clipped=0.02), 5, 12, "harmonic"),
         Heard(Note(4.0, 5.0, first_partial=20000.0), None, None, None),
         Heard(Note(6.0, 7.0), None, None, None),
     )
     out = hearing_text(Hearing("a.wav", "", 10.0, 48000.0, 1, 1, notes), None, 440.0)
-    for words in (
-        "began 4.2 ± 0.2 c sharp, settled",
-        "string 5 or string 4; began 6.0 c sharp, not settled yet",
-        "its glide had not ended; beats: two tones 1.3 c apart; clipped: 2 % of it",
-    ):
-        assert words in " ".join(out.split())
+    words = " ".join(out.split())
+    rows = [line.split() for line in out.splitlines() if line.startswith("  0:0")]
+    assert [row[-4] for row in rows[:3]] == ["4.2", "6.0", "6.0"]  # of 4 % and its own share, 1.96 standard deviations
+    assert "0:01.0 string 5 or string 4; 1.25 ± 0.11 c of its glide was still to come: let it ring longer" in words
+    assert words.count("still to come") == 1  # not where the pitch is less sure than that, nor where next to nothing is
+    assert "0:01.0 beats: two tones 1.3 c apart; clipped: 2 % of it" in words
     assert "7?" in out
     assert max(map(len, out.splitlines())) <= WIDTH
+
+
+def test_every_note_stands_against_its_open_string_and_the_saddles_follow(ask, take, job):
+    code, out, _ = ask("hear", take, "--tuning", "standard")
+    assert code == 0
+    assert "AGAINST THE OPEN STRING" in out
+    assert "± 2 c: what most ears let pass" in " ".join(out.split())
+    rows = {tuple(line.split()[:3]): line for line in out.splitlines()}
+    assert "stiffness puts it +0.3 c" in rows["5", "12", "harm."]  # 600 log2((1 + 4 B) / (1 + B)) with B = 1e-4
+    assert rows["5", "12", "0:04.7"].endswith("outside")
+    assert "saddle" not in out
+    inch = ask("hear", take, "--job", job, "--units", "inch")[1]
+    assert "per .010 in" in inch
+    row = next(line for line in inch.splitlines() if line.startswith("     5  +"))
+    assert "back 2 7/8 turns (.088 in)" in row  # 6.0 c over 2.68 c per mm, 32 threads an inch
+    assert max(map(len, inch.splitlines())) <= WIDTH
+
+
+def test_the_map_as_json(ask, take, job):
+    given = json.loads(ask("hear", take, "--job", job, "--json")[1])["hearing"]["map"]
+    assert [(one["string"], one["fret"], one["kind"]) for one in given["intervals"]] == [
+        (5, 12, "harmonic"), (5, 12, "fretted"),
+    ]  # fmt: skip
+    assert given["intervals"][1]["off"]["value"] == pytest.approx(6.0, abs=0.3)
+    assert (given["tolerance"], given["asked"], given["intervals"][1]["verdict"]) == (2.0, False, "outside")
+    assert given["apart"][0]["told"]
+    saddle = given["saddles"][0]
+    assert (saddle["string"], saddle["way"]) == (5, "back")
+    assert saddle["move"]["value"] == pytest.approx(6.0 * 0.6477 * math.log(2.0) / 1200.0, rel=0.06)
+    assert json.loads(ask("hear", take, "--json")[1])["hearing"]["map"] is None
+
+
+def test_a_doubtful_octave_is_not_judged_and_moves_no_saddle(ask, job, tmp_path):
+    path = recorded(tmp_path / "a.wav", [string(110.0), string(220.0, stiff=4 * STIFF)])
+    out = ask("hear", path, "--job", job)[1]
+    assert "held or harmonic?" in out
+    assert "OCTAVE AT FRET 12" not in out
+
+
+def test_held_note_and_harmonic_that_are_alike_are_said_to_be():
+    def note(string, fret, kind, hertz):
+        return Heard(Note(0.0, 1.0, first_partial=hertz, first_partial_sd=0.02), string, fret, kind)
+
+    notes = [
+        note(5, 0, "open", 110.0), note(5, 12, "harmonic", 220.02), note(5, 12, "fretted", 220.05),
+        note(4, 0, "open", 146.83), note(4, 12, "harmonic", 293.7), note(4, 12, "fretted", 294.7),
+    ]  # fmt: skip
+    hearing = Hearing("a.wav", "", 10.0, 48000.0, 1, 1, tuple(notes))
+    out = hearing_text(hearing, None, 440.0, heard_map(notes, -1.5, 1.0, True))
+    words = " ".join(out.split())
+    assert "String 5: the held note and the harmonic at fret 12 cannot be told apart in pitch." in words
+    assert "−1.5 ± 1 c: asked for by the job" in words
+    silent = hearing_text(hearing, None, 440.0, replace(heard_map(notes), silent="No plate does that."))
+    assert "OCTAVE AT FRET 12, BY WHAT WAS HEARD\n  No plate does that." in silent
+
+
+def test_strings_in_the_order_they_were_played(ask, tmp_path):
+    path = recorded(tmp_path / "a.wav", [string(98.0), string(70.0), string(70.05)])
+    _, out, _ = ask("hear", path, "--tuning", "standard", "--order", "5, 6", "--json")
+    given = json.loads(out)
+    assert [(one["string"], one["fret"], one["kind"]) for one in given["notes"]] == [
+        (5, 0, "open"), (6, 0, "open"), (6, 0, "open"),
+    ]  # fmt: skip
+    code, _, err = ask("hear", path, "--tuning", "standard", "--order", "5")
+    assert (code, err.count("\n")) == (2, 1)
+    assert "--order names 1 string, but 2 different notes" in err
 
 
 def test_nothing_heard(ask, tmp_path, job):
@@ -204,6 +273,12 @@ REFUSED = [
     (["take", "--tuning", "E B"], "has no octave"),
     (["take", "--tuning", "E4", "--frets", "3"], "3 is not in the range"),
     (["take", "--tuning", "E4", "--reference", "1 Hz"], "outside 380 to 500"),
+    (["take", "--order", "6 5"], "need --tuning or --job"),
+    (["take", "--tuning", "E4", "--order", "E"], "--order: 'E' is no number of a string"),
+    (["take", "--tuning", "E4", "--order", ""], "is no number of a string"),
+    (["take", "--tuning", "E4", "--order", "2"], "--order: there is no string 2"),
+    (["take", "--tuning", "E4", "--order", "1", "--played", "open"], "--order means open strings"),
+    (["take", "--svg", "none/a.svg"], "--svg: none/a.svg cannot be written"),
     (["take", "--job", "none.job.toml"], "none.job.toml"),
     (["take", "--job", "JOB", "--tuning", "E4"], "those of the job"),
 ]

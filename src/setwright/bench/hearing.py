@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -10,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from setwright.errors import InputError, QuestionableError
+from setwright.errors import InputError, QuestionableError, SetwrightError
 
 if TYPE_CHECKING:
     from setwright.instrument.jobfile import Job
@@ -21,10 +22,12 @@ if TYPE_CHECKING:
     from setwright.records.entries import Entry
 
 Progress = Callable[[float], None]
+Look = Callable[["Note", "Sound"], None]
 
 ALL: tuple[Kind, ...] = ("open", "harmonic", "fretted")
 BLOCK = 10.0  # s
 LOOKING = 0.1  # share of the work that looking through the file is (measured)
+RUNNING = 30.0  # cents, within which two notes one after another are the same string again
 LONGEST_NAME = 120  # characters of a recording's name kept in the journal
 _LINE = re.compile(r'["\s]|[^ -~\u00a1-\uffff]')
 
@@ -62,6 +65,8 @@ def hear(
     frets: int = 22,
     played: Sequence[Kind] = ALL,
     progress: Progress | None = None,
+    look: Look | None = None,
+    order: Sequence[int] = (),
 ) -> Hearing:
     """Measure every note of a recording and, where the tuning is given, say which string and fret it was.
 
@@ -71,6 +76,8 @@ def hear(
         frets: number of frets [1].
         played: kinds of notes there may be.
         progress: told the share of the work done, 0 to 1.
+        look: given every note with the sound it was measured on, in their order.
+        order: strings from 1, where they were played open one after another at whatever pitch.
     Returns: the hearing.
     Raises: SoundError, InputError: one sentence.
     """
@@ -78,13 +85,18 @@ def hear(
     from setwright.listening.sound import blocks_of, look_through
     from setwright.listening.takes import Heard, Take, assign
 
+    _strings_there(order, len(tuning))
     tell = progress or (lambda _: None)
     recording = look_through(path, lambda share: tell(LOOKING * share))
     notes = []
     for candidate, sound in notes_of(blocks_of(path, BLOCK, recording)):
         notes.append(_measured(candidate, sound))
+        if look is not None:
+            look(notes[-1], sound)
         tell(LOOKING + (1.0 - LOOKING) * min(candidate.end / recording.seconds, 1.0))
-    if tuning:
+    if order:
+        take = Take(in_order(notes, order, len(tuning)))
+    elif tuning:
         take = assign(notes, tuning, frets, played)
     else:
         take = Take(tuple(Heard(one, None, None, None) for one in notes))
@@ -96,31 +108,155 @@ def hear(
     )  # fmt: skip
 
 
-def hear_job(job: Job, path: str, played: Sequence[Kind] = ALL, progress: Progress | None = None) -> Hearing:
-    """Hear a take of a job's instrument, tuned as wanted or as found, whichever the take fits.
+def hear_job(
+    job: Job,
+    path: str,
+    played: Sequence[Kind] = ALL,
+    progress: Progress | None = None,
+    entries: Sequence[Entry] = (),
+    look: Look | None = None,
+    order: Sequence[int] = (),
+) -> Hearing:
+    """Hear a take of a job's instrument, tuned as wanted, as found or as it is believed to stand, as the take fits.
 
     Args:
         job: whose tuning and frets are meant.
         path: of a sound file.
         played: kinds of notes there may be.
         progress: told the share of the work done, 0 to 1.
+        entries: live ones of its journal; they tell where the strings stand in the middle of the work.
+        look: given every note with the sound it was measured on, in their order.
+        order: strings from 1, where they were played open one after another at whatever pitch.
     Returns: the hearing.
     Raises: SoundError, InputError: one sentence.
     """
     from setwright.listening.takes import assign
 
     wanted = [amount.si for amount in job.want.tuning]
+    best = hear(path, wanted, job.instrument.frets, played, progress, look, order)
+    if order:
+        return best
+    plain = [one.note for one in best.notes]
+    for name, tuning in _other_tunings(job, entries):
+        if list(tuning) == wanted:
+            continue
+        other = assign(plain, tuning, job.instrument.frets, played)
+        if _placed(other.heard) > _placed(best.notes):
+            remark = f"The strings stand near {name}, not near the pitches wanted; strings and frets go by that."
+            best = replace(
+                best, notes=other.heard, missing=other.missing, tuning=tuple(tuning), remarks=(remark,)
+            )  # fmt: skip
+    return best
+
+
+def in_order(notes: Sequence[Note], order: Sequence[int], strings: int) -> tuple[Heard, ...]:
+    """Open strings that were played in a known order, each once or several times running.
+
+    Args:
+        notes: in the order of the take, those left out too.
+        order: strings from 1.
+        strings: how many there are [1].
+    Returns: every note with its string.
+    Raises: InputError for a string there is not, or where as many different notes as strings were not heard.
+    """
+    from setwright.listening.takes import Heard
+
+    _strings_there(order, strings)
+    group, last = -1, 0.0
+    firsts: list[str] = []
+    out: list[Heard] = []
+    for note in notes:
+        hertz = note.first_partial
+        if note.refused is not None or hertz is None:
+            out.append(Heard(note, None, None, None, note.refused or "no pitch was found"))
+            continue
+        if abs(1200.0 * math.log2(hertz / last)) > RUNNING if last else True:
+            group += 1
+            firsts.append(f"{hertz:.1f} Hz at {note.start:.1f} s")
+        last = hertz
+        out.append(Heard(note, order[group] if group < len(order) else None, 0, "open"))
+    if group + 1 != len(order):
+        listed = f": {', '.join(firsts)}" if firsts else ""
+        raise InputError(
+            f"--order names {len(order)} string{'' if len(order) == 1 else 's'}, but {group + 1} different notes one "
+            f"after another were heard{listed}; name the strings that were played, or cut away the rest."
+        )
+    return tuple(out)
+
+
+def _strings_there(order: Sequence[int], strings: int) -> None:
+    wrong = next((one for one in order if not 1 <= one <= strings), None)
+    if wrong is not None:
+        raise InputError(f"--order: there is no string {wrong}; they are counted from 1, the thinnest, to {strings}.")
+
+
+def _other_tunings(job: Job, entries: Sequence[Entry]) -> list[tuple[str, list[float]]]:
+    """Where the strings may stand but at the wanted pitches: as found, and where the journal has brought them."""
     found = [amount.si for amount in job.found.tuning]
-    heard = hear(path, wanted, job.instrument.frets, played, progress)
-    if found == wanted:
-        return heard
-    other = assign([one.note for one in heard.notes], found, job.instrument.frets, played)
-    if _placed(other.heard) <= _placed(heard.notes):
-        return heard
-    remark = "The strings stand near the tuning found, not near the one wanted; strings and frets go by that."
-    return replace(
-        heard, notes=other.heard, missing=other.missing, tuning=tuple(found), remarks=(*heard.remarks, remark)
-    )
+    out = [("the tuning found", found)]
+    if any(one.what in ("pitch", "tune") for one in entries):
+        believed = _believed(job, entries)
+        out += [("where the journal has them", believed)] if believed else []
+    return out
+
+
+def _believed(job: Job, entries: Sequence[Entry]) -> list[float]:
+    """Where every open string is believed to stand by the journal [Hz]; [] where it cannot be told."""
+    import numpy as np
+
+    from setwright.bench.heard_notes import with_heard
+    from setwright.bench.next_step import start_of
+    from setwright.bench.plans import problem_from
+    from setwright.bench.replay import replayed
+    from setwright.physics.pitch import CENTS_PER_LOG
+    from setwright.planning.found import settle_found
+    from setwright.planning.hardware import hardware
+    from setwright.planning.outlook import view
+
+    last = {one.place.string: one for one in entries if _open_pitch(one)}
+    found = [amount.si for amount in job.found.tuning]
+    try:
+        todo = hardware(settle_found(problem_from(with_heard(job, entries)[0])))
+        if todo.problem.targets.mode == "floating":
+            course = replayed(start_of(job, todo, entries), entries).course
+            if course is not None:
+                return list(course.goal.hertz * np.exp(np.array(view(course).now.cents) / CENTS_PER_LOG))
+    except SetwrightError:  # what is wrong with the job is told by the commands that plan it
+        return []
+    values = [(last[s].heard or last[s].value) if s in last else None for s in range(1, len(found) + 1)]
+    return [hz if one is None or one.kind != "pitch" else one.si for one, hz in zip(values, found, strict=True)]
+
+
+def _open_pitch(one: Entry) -> bool:
+    """Whether an entry says at what pitch an open string stands."""
+    return one.what in ("pitch", "tune") and one.place.fret is None and not one.place.harmonic
+
+
+def not_heard_yet(path: str, job: str, journal: str | None = None) -> None:
+    """Refuse a recording that is in the journal of a job already, before it is listened to.
+
+    Args:
+        path: of a sound file; one that cannot be read is left to who reads it.
+        job: path of the job file.
+        journal: path of the journal, None by the rule.
+    Raises: InputError for a recording that is there; FileFormatError as `open_journal`.
+    """
+    from setwright.bench.journals import open_journal
+
+    where, kept = open_journal(job, journal)
+    if kept.entries and Path(path).is_file():
+        _refuse_twice(Path(path).name, _hash(Path(path)), where, kept.entries)
+
+
+def _refuse_twice(file: str, sha256: str, path: Path, entries: Sequence[Entry]) -> None:
+    from setwright.records.entries import live
+
+    there = [one.number for one in live(entries) if one.sha256 == sha256]
+    if there:
+        raise InputError(
+            f"{file} is in {path.name} already, first as #{there[0]}; strike its readings before it is heard "
+            "anew, or leave --job out."
+        )
 
 
 def write_down(
@@ -140,21 +276,27 @@ def write_down(
     Raises: InputError for a recording that is in the journal already; FileFormatError as `open_journal`.
     """
     from setwright.bench.journals import open_journal
-    from setwright.records.entries import live
     from setwright.records.journal import append
 
     path, kept = open_journal(job, journal)
-    there = [one.number for one in live(kept.entries) if one.sha256 == hearing.sha256]
-    if there:
-        raise InputError(
-            f"{hearing.file} is in {path.name} already, first as #{there[0]}; strike its readings before it is heard "
-            "anew, or leave --job out."
-        )
-    clock = when or datetime.now()
-    sure = [one for one in hearing.notes if one.string is not None and not one.doubt]
-    entries = [_entry(hearing, one, clock, who) for one in sure]
+    _refuse_twice(hearing.file, hearing.sha256, path, kept.entries)
+    entries = entries_of(hearing, when or datetime.now(), who)
     done = tuple(append(path, one).entry for one in entries)
-    return Written(path, done, sum(1 for one in hearing.notes if one.note.refused is None) - len(sure))
+    return Written(path, done, sum(1 for one in hearing.notes if one.note.refused is None) - len(entries))
+
+
+def entries_of(hearing: Hearing, when: datetime, who: str = "") -> tuple[Entry, ...]:
+    """The readings of a hearing as entries of a journal; those in doubt stay out.
+
+    Args:
+        hearing: whose notes have strings and frets.
+        when: the time of the entries.
+        who: recorded it; "" when not said.
+    Returns: entries, their numbers 0.
+    Raises: InputError where a name or a pitch is none.
+    """
+    sure = [one for one in hearing.notes if one.string is not None and not one.doubt]
+    return tuple(_entry(hearing, one, when, who) for one in sure)
 
 
 def plain(heard: Heard) -> dict[str, Any]:
@@ -178,6 +320,7 @@ def plain(heard: Heard) -> dict[str, Any]:
         "glide_cents": note.glide,
         "glide_standard_uncertainty_cents": note.glide_sd,
         "glide_time_s": note.glide_time,
+        "glide_left_cents": note.left,
         "settled": note.settled,
         "beating_cents": note.beating,
         "decay_s": note.decay,

@@ -145,9 +145,9 @@ def _shown(one: Standing, ends: str, settling: bool, capo: int | None, grips: bo
     """Every note of a state."""
     if capo is not None:
         return _shown_with_capo(one, ends, settling, capo, grips)
-    where = _layout(one)
+    where = layout_of(one)
     cents, choked = _heard(one, where, ends, settling)
-    per = octave_sensitivity(where, _wires(one), *_finger(one.traits), ends)
+    per = octave_sensitivity(where, wires_of(one), *finger_of(one.traits), ends)
     count = cents.shape[1]
     return NotesShown(
         when=one.when,
@@ -179,7 +179,7 @@ def _shown_with_capo(one: Standing, ends: str, settling: bool, capo: int, grips:
 
 def _held_with_capo(one: Standing, ends: str, capo: int, grips: bool) -> tuple[Array, Array, Mask]:
     """(B, S) cents off, (B, S, N) cents beyond and where strings choke, plate and neck held where they rest."""
-    where, strings, (place, depth) = _layout(one), _wires(one), _finger(one.traits)
+    where, strings, (place, depth) = layout_of(one), wires_of(one), finger_of(one.traits)
     beyond, behind = capo_layout(where, capo, CAPO_PLACE, depth[..., 0])
     short = replace(strings, dead=strings.dead + behind)
     held = fretted_notes(beyond, short, place, depth, ends)
@@ -195,12 +195,17 @@ def _heard(one: Standing, where: Layout, ends: str, settling: bool) -> tuple[Arr
     if settling:
         notes = fretted(one.traits, one.settings, one.rig, one.state, ends)
         return notes.cents, notes.choked
-    held = fretted_notes(where, _wires(one), *_finger(one.traits), ends)
+    held = fretted_notes(where, wires_of(one), *finger_of(one.traits), ends)
     return held.cents, held.choked
 
 
-def _layout(one: Standing) -> Layout:
-    """Contacts of every string's centre line with nut, crowns and saddle, in the body frame."""
+def layout_of(one: Standing) -> Layout:
+    """Contacts of every string's centre line with nut, crowns and saddle, in the body frame.
+
+    Args:
+        one: a state.
+    Returns: (B, S) contacts.
+    """
     traits, settings, state = one.traits, one.settings, one.state
     radius = 0.5 * traits.strings.diameter
     nut_x, nut_y = nut_contact(traits, settings, state.bow)
@@ -210,14 +215,24 @@ def _layout(one: Standing) -> Layout:
     return layout(nut_x, nut_y + radius, x, y + radius[..., None], saddle_x, saddle_y + radius, aside)
 
 
-def _wires(one: Standing) -> Wires:
-    """The strings as they are cut."""
+def wires_of(one: Standing) -> Wires:
+    """The strings as they are cut.
+
+    Args:
+        one: a state.
+    Returns: (B, S) strings with their unstretched lengths.
+    """
     rig = one.rig
     return wires(rig.unit_mass, rig.axial, rig.bending, rig.dead, unstretched_lengths(rig, one.state))
 
 
-def _finger(traits: Traits) -> tuple[Array, Array]:
-    """Place and depth, to go with strings and frets."""
+def finger_of(traits: Traits) -> tuple[Array, Array]:
+    """Place and depth of the finger, to go with strings and frets.
+
+    Args:
+        traits: the instrument(s).
+    Returns: place [1] and depth [m], (..., 1, 1).
+    """
     playing = traits.playing
     return np.asarray(playing.finger_place)[..., None, None], np.asarray(playing.finger_depth)[..., None, None]
 

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from typing import TYPE_CHECKING, cast
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json
+from setwright.cli.asked import json_option, say, say_json, system_of, units_option
+from setwright.cli.drawn import checked_output, put
 from setwright.errors import InputError
+from setwright.frozen import frozen
 
 if TYPE_CHECKING:
-    from setwright.bench.hearing import Hearing, Written
+    from setwright.bench.heard_notes import HeardMap
+    from setwright.bench.heard_picture import Watched
+    from setwright.bench.hearing import Hearing, Look, Written
     from setwright.listening.takes import Kind
 
 KINDS = ("open", "harmonic", "fretted")
@@ -30,9 +35,14 @@ SCALE = 0.648  # m; a name means a guitar's tuning
 @click.option("--frets", type=click.IntRange(12, 36), help=f"Number of frets; otherwise the job's, or {FRETS}.")
 @click.option("--reference", metavar="PITCH", help="Pitch of A4; otherwise 440 Hz.")
 @click.option("--played", metavar="KINDS", help='What was played; otherwise all of "open harmonic fretted".')
+@click.option("--order", metavar="STRINGS", help='Open strings in the order played, at whatever pitch: "6 5 4 3 2 1".')
 @click.option("--journal", metavar="PATH", help="The journal, in place of NAME.journal.txt beside NAME.job.toml.")
 @click.option("--by", "who", metavar="NAME", default="", help="Who recorded it.")
+@click.option(
+    "--svg", "--save", "svg", metavar="FILE", help="Draw what was heard of every note into FILE; - for standard output."
+)
 @json_option
+@units_option
 def command(
     file: str,
     job: str | None,
@@ -40,40 +50,77 @@ def command(
     frets: int | None,
     reference: str | None,
     played: str | None,
+    order: str | None,
     journal: str | None,
     who: str,
+    svg: str | None,
     as_json: bool,
+    units: str | None,
 ) -> None:
     """Say what every note of the recording FILE was, and how far it can be trusted.
 
     Wav, flac, ogg, opus, mp3, aiff or caf; one take of any length, strings in any order, with talk between.
     """
-    kinds = kinds_of(played)
+    checked_output(svg, as_json)
+    how = _How(kinds_of(played), order_of(order), svg, reference)
+    if how.order and played is not None:
+        raise InputError("--order means open strings; leave --played out, or leave --order out.")
     if job is not None:
         if tuning is not None or frets is not None:
             raise InputError("--tuning and --frets are those of the job; leave them out, or leave --job out.")
-        result, written = _of_job(file, job, journal, who, kinds)
+        answer = _of_job(file, job, journal, who, how)
     elif journal is not None or who:
         raise InputError("--journal and --by go with --job; name the job, or leave them out.")
     else:
-        if tuning is None and (frets is not None or played is not None):
-            raise InputError("--frets and --played need --tuning or --job; write the open strings from string 1.")
-        result, written = _alone(file, tuning, frets or FRETS, reference, kinds), None
+        if tuning is None and not (frets is None and played is None and order is None):
+            raise InputError(
+                "--frets, --played and --order need --tuning or --job; write the open strings from string 1."
+            )
+        answer = _alone(file, tuning, frets or FRETS, how)
+    if svg == "-":
+        return
     if as_json:
-        from setwright.bench.data import as_data, document
-        from setwright.bench.hearing import plain
-
-        content = as_data(result) | {"notes": [plain(one) for one in result.notes]}
-        if written is not None:
-            content["journal"] = str(written.path)
-            content["entries"] = [one.number for one in written.entries]
-        whole = document("hearing", content)
-        whole["notes"] = whole["hearing"].pop("notes")
-        say_json(whole)
+        say_json(_document(answer))
         return
     from setwright.cli.hear_table import hearing_text
 
-    say(hearing_text(result, written, reference_of(reference)))
+    system = system_of(units, answer.system)
+    say(hearing_text(answer.hearing, answer.written, answer.a4, answer.heard, system))
+
+
+@frozen
+class _How:
+    """What is asked, with a job or without. order: strings from 1. svg: file of the drawing. reference: as typed."""
+
+    kinds: tuple[Kind, ...]
+    order: tuple[int, ...]
+    svg: str | None
+    reference: str | None
+
+
+@frozen
+class _Answer:
+    """What is answered. a4: pitch of A4 [Hz]. system: of the job's units."""
+
+    hearing: Hearing
+    heard: HeardMap | None
+    a4: float
+    written: Written | None = None
+    system: str = "mm"
+
+
+def _document(answer: _Answer) -> dict[str, Any]:
+    """The answer as JSON."""
+    from setwright.bench.data import as_data, document
+    from setwright.bench.hearing import plain
+
+    content = as_data(answer.hearing) | {"map": as_data(answer.heard)}
+    if answer.written is not None:
+        content["journal"] = str(answer.written.path)
+        content["entries"] = [one.number for one in answer.written.entries]
+    whole = document("hearing", content)
+    del whole["hearing"]["notes"]
+    return whole | {"notes": [plain(one) for one in answer.hearing.notes]}
 
 
 def kinds_of(text: str | None) -> tuple[Kind, ...]:
@@ -91,6 +138,21 @@ def kinds_of(text: str | None) -> tuple[Kind, ...]:
     return cast("tuple[Kind, ...]", words)
 
 
+def order_of(text: str | None) -> tuple[int, ...]:
+    """Numbers of strings as typed.
+
+    Args:
+        text: between blanks or commas; None: none.
+    Returns: the numbers.
+    Raises: InputError for another word.
+    """
+    words = () if text is None else tuple(text.replace(",", " ").split())
+    wrong = next((word for word in words if not (word.isdecimal() and len(word) < 3)), None)
+    if wrong is not None or (text is not None and not words):
+        raise InputError(f'--order: {wrong or text!r} is no number of a string; write for instance "6 5 4 3 2 1".')
+    return tuple(int(word) for word in words)
+
+
 def reference_of(text: str | None) -> float:
     """Pitch of A4 [Hz]."""
     from setwright.cli import strings_given
@@ -98,30 +160,67 @@ def reference_of(text: str | None) -> float:
     return strings_given.reference_of(text)
 
 
-def _alone(file: str, tuning: str | None, frets: int, reference: str | None, kinds: tuple[Kind, ...]) -> Hearing:
+def _alone(file: str, tuning: str | None, frets: int, how: _How) -> _Answer:
     """A recording of any instrument."""
+    from setwright.bench.heard_notes import heard_map
     from setwright.bench.hearing import hear
     from setwright.bench.tunings import named_tuning
     from setwright.cli.strings_given import notes_of
 
-    a4 = reference_of(reference)
+    a4 = reference_of(how.reference)
     strings: tuple[float, ...] = ()
     if tuning is not None:
         named = named_tuning(tuning, GUITAR, SCALE, a4, False)
         strings = tuple((notes_of(tuning, a4) if named is None else named).tolist())
-    with_end = progress_to(sys.stderr.isatty())
-    return hear(file, strings, frets, kinds, with_end)
+    watched = _watched(how.svg)
+    hearing = hear(file, strings, frets, how.kinds, progress_to(sys.stderr.isatty()), _look(watched), how.order)
+    _draw(hearing, watched, how.svg, a4, "")
+    return _Answer(hearing, heard_map(hearing.notes) if strings else None, a4)
 
 
-def _of_job(file: str, job: str, journal: str | None, who: str, kinds: tuple[Kind, ...]) -> tuple[Hearing, Written]:
-    """A recording of a job's instrument; its readings are kept."""
-    from setwright.bench.hearing import hear_job, write_down
+def _of_job(file: str, job: str, journal: str | None, who: str, how: _How) -> _Answer:
+    """A recording of a job's instrument; its readings are kept, once all else is done."""
+    from setwright.bench.heard_notes import heard_map_of
+    from setwright.bench.hearing import hear_job, not_heard_yet, write_down
     from setwright.bench.journals import open_journal
+    from setwright.bench.plans import preferred_system
+    from setwright.bench.plans import reference_of as tuned_to
     from setwright.instrument.jobfile import read_job
+    from setwright.records.entries import live
 
-    open_journal(job, journal)  # what is wrong with it is told before the work
-    result = hear_job(read_job(job), file, kinds, progress_to(sys.stderr.isatty()))
-    return result, write_down(result, job, journal, who)
+    read = read_job(job)
+    not_heard_yet(file, job, journal)  # what is wrong with the journal is told before the work
+    entries = live(open_journal(job, journal, read)[1].entries)
+    a4 = tuned_to([one.si for one in read.want.tuning]) if how.reference is None else reference_of(how.reference)
+    watched = _watched(how.svg)
+    result = hear_job(read, file, how.kinds, progress_to(sys.stderr.isatty()), entries, _look(watched), how.order)
+    heard = heard_map_of(read, result.notes, entries)
+    _draw(result, watched, how.svg, a4, read.instrument.name)
+    return _Answer(result, heard, a4, write_down(result, job, journal, who), preferred_system(read))
+
+
+def _watched(svg: str | None) -> Watched | None:
+    """What a drawing needs, where one is asked for."""
+    if svg is None:
+        return None
+    if svg != "-" and not Path(svg).absolute().parent.is_dir():  # told before a long recording is listened to
+        raise InputError(f"--svg: {svg} cannot be written: there is no such folder; choose another place.")
+    from setwright.bench.heard_picture import Watched
+
+    return Watched()
+
+
+def _look(watched: Watched | None) -> Look | None:
+    return None if watched is None else watched.look
+
+
+def _draw(hearing: Hearing, watched: Watched | None, svg: str | None, a4: float, about: str) -> None:
+    """The drawing put where it was asked for."""
+    if watched is None:
+        return
+    from setwright.bench.heard_picture import picture
+
+    put(svg, lambda: picture(hearing, watched, a4, about))
 
 
 def progress_to(terminal: bool) -> Callable[[float], None] | None:

@@ -45,17 +45,20 @@ def command(
     svg: str | None,
 ) -> None:
     """Cents error of every note of JOB as found, with bands; octave errors and what each saddle has to do."""
+    from dataclasses import replace
+
+    from setwright.bench.heard_notes import read_with_heard
     from setwright.bench.notes import notes_drawing, notes_of
     from setwright.bench.plans import preferred_system
     from setwright.cli.notes_table import notes_text
-    from setwright.instrument.jobfile import read_job
 
     checked_output(svg, as_json)
     if grips and capo is None:
         raise InputError("--capo-grips says nothing without a capo; name its fret with --capo, or leave it out.")
-    read = read_job(job)
+    read, said = read_with_heard(job)
     system = system_of(units, preferred_system(read))
     result = notes_of(read, plan, ends, floating, samples, capo=capo, grips=grips)
+    result = replace(result, remarks=(*result.remarks, *said))
     answer(
         "notes",
         result,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from setwright.bench.notes import NotesMap, NotesShown, Octave, octave_words, remedy_words
 from setwright.bench.standing import Banded
 from setwright.cli.layout import columns, labelled, paragraph, section
@@ -46,7 +48,7 @@ def notes_text(result: NotesMap, system: System) -> str:
             lines += section(f"open strings with the capo on {result.capo}, {one.when}", _with_capo(one, result))
         lines += section(one.when, _table(one, result))
         if one.octave:
-            lines += section(f"octave at fret 12, {one.when}", _octaves(one, system))
+            lines += section(f"octave at fret 12, {one.when}", octave_lines(one.octave, system))
     lines += section("remarks", [line for text in result.remarks for line in paragraph(f"- {text}", 2, 4)])
     return "\n".join(lines)
 
@@ -83,8 +85,14 @@ def _cell(one: Banded, chokes: bool) -> str:
     return octave_words(one).removesuffix(" c") + ("!" if chokes else "")
 
 
-def _octaves(one: NotesShown, system: System) -> list[str]:
-    """One line for each string, and what to do where the travel ends first."""
+def octave_lines(octaves: Sequence[Octave], system: System) -> list[str]:
+    """One line for each string, and what to do where the travel ends first.
+
+    Args:
+        octaves: the octave errors.
+        system: "inch" or "mm".
+    Returns: lines.
+    """
     step, name = (1e-3, "per mm back") if system == "mm" else (TEN_THOU, "per .010 in")
     rows: list[tuple[str, ...]] = [("string", "error", "saddle, by its length screw", "± turns", name)]
     rows += [
@@ -95,15 +103,15 @@ def _octaves(one: NotesShown, system: System) -> list[str]:
             _turns_band(octave),
             show_cents(step * octave.per_metre, 0.01),
         )
-        for octave in one.octave
+        for octave in octaves
     ]
     out = columns(rows, 0, 2, (0, 1, 3, 4))
-    unsure = [str(octave.string) for octave in one.octave if octave.way != "stay" and not octave.sure]
+    unsure = [str(octave.string) for octave in octaves if octave.way != "stay" and not octave.sure]
     if unsure:
         out += paragraph(
             f"- String {', '.join(unsure)}: the band is wider than the error; read it before a screw is turned.", 0, 2
         )
-    for octave in one.octave:
+    for octave in octaves:
         if not octave.enough:
             out += paragraph(f"- {_short(octave, system)}", 0, 2)
     return out

@@ -16,17 +16,20 @@ from setwright.errors import NoPlanError
 @click.option("--all", "everything", is_flag=True, help="Everything that fails, not the nearest misses only.")
 def command(job: str, as_json: bool, units: str | None, samples: int, everything: bool) -> None:
     """Plan JOB, a job file: what to turn, which way, how much, in which order, and what each turn does."""
+    from dataclasses import replace
+
     from setwright.bench.data import document
+    from setwright.bench.heard_notes import read_with_heard
     from setwright.bench.plans import plan_job, preferred_system
     from setwright.cli.card import Head, card, failures
-    from setwright.instrument.jobfile import read_job
     from setwright.planning.plan import Rejected
 
-    read = read_job(job)
+    read, said = read_with_heard(job)
     system = system_of(units, preferred_system(read))
     with refused_in(system):
         try:
             plan = plan_job(read, samples)
+            plan = replace(plan, remarks=(*plan.remarks, *said))
         except NoPlanError as error:
             if not as_json:
                 tried = [Rejected(name, reason, 0.0) for name, reason in error.misses]

@@ -1,0 +1,171 @@
+"""What is heard goes into the work: takes of the practice instrument at its true pitches, then the next step by them.
+
+The sound is made by the practice instrument's own forward model, which the listening rooms do not know.
+"""
+
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from setwright.bench.guided import told
+from setwright.bench.hearing import entries_of, hear, hear_job, in_order, not_heard_yet, write_down
+from setwright.bench.journals import open_journal
+from setwright.bench.learned import reported
+from setwright.bench.next_step import balanced, next_of
+from setwright.bench.replay import Start, replayed
+from setwright.errors import InputError
+from setwright.instrument.jobfile import read_job
+from setwright.instrument.told import believed
+from setwright.listening.notes import Note
+from setwright.planning.course import HEARD
+from setwright.practice.instrument import Practice
+from setwright.practice.takes import GUITAR, Played, string_at, take
+from setwright.practice.told import hello
+from setwright.records.entries import live
+from setwright.records.journal import from_bytes
+from setwright.records.journal_text import line_of, parse
+from tests.cli.midway import job_midway
+
+WHEN = datetime(2026, 11, 30, 9, 0)
+RATE = 8000.0
+
+
+def sounded(path, hertz, order=(6, 5, 4, 3, 2, 1), seconds=0.9, rate=RATE):
+    """A take of open strings at given first partials, from string 1, with somebody talking in between."""
+    items = []
+    for number in order:
+        _, stiff = GUITAR[number - 1]
+        pluck = replace(
+            string_at(GUITAR, number, 0.0), fundamental=hertz[number - 1] / np.sqrt(1.0 + stiff), seconds=seconds
+        )  # fmt: skip
+        items.append(Played("open", 0.4, pluck, number, 0.0))
+    items.insert(2, Played("talk", 0.4, seconds=0.5))
+    samples, _ = take(items, rate, 5)
+    soundfile.write(path, samples, int(rate), subtype="PCM_24")
+    return str(path)
+
+
+def typed(entries, *lines):
+    """Entries as a journal gives them back."""
+    text = "".join(f"{line_of(replace(one, number=n))}\n" for n, one in enumerate(entries, 1))
+    more = [parse(*line.split(maxsplit=1), WHEN) for line in lines]
+    text += "".join(f"{line_of(replace(one, number=len(entries) + n))}\n" for n, one in enumerate(more, 1))
+    return live(from_bytes(text.encode(), "j").entries)
+
+
+def off(hertz, from_):
+    return 1200.0 * np.log2(np.asarray(hertz) / np.asarray(from_))
+
+
+@pytest.fixture(scope="module")
+def practised(tmp_path_factory):
+    """A practice instrument as it is handed over, heard."""
+    first = hello(0)
+    job, on = told(first), Practice(first, 0)
+    for string, hertz in ((3, 198.0), (5, 109.0)):
+        on.tune(string, hertz)
+    gap = f"read rear gap = {on.gap() * 1e3:.3f} mm ± {job.gap_sd * 1e3:.3f} mm sure"
+    path = sounded(tmp_path_factory.mktemp("heard") / "take.wav", on.truth.hertz)
+    hearing = hear(path, job.goal.hertz.tolist(), played=("open",))
+    start = Start(job.traits, believed(job.traits), job.settings, job.goal, job.knife)
+    return job, on, hearing, start, gap
+
+
+def test_true_pitches_come_through_the_take_within_what_they_are_said_to_be_sure_of(practised):
+    _, on, hearing, _, _ = practised
+    good = [one for one in hearing.notes if one.string]
+    assert [one.string for one in good] == [6, 5, 4, 3, 2, 1]
+    for one in good:
+        error = float(off(one.note.first_partial, on.truth.hertz[one.string - 1]))
+        assert abs(error) < max(4.0 * one.note.first_partial_sd, 0.02)
+
+
+def test_the_next_step_uses_what_was_heard_as_if_it_had_been_typed_with_its_uncertainty(practised):
+    job, on, hearing, start, gap = practised
+    entries = typed(entries_of(hearing, WHEN, "Ada"), gap)
+    heard = balanced(replayed(start, entries))
+    assert heard.advice.do != "read"
+    truth = off(on.truth.hertz, job.goal.hertz)
+    assert np.all(np.abs(np.array(heard.standing.cents) - truth) < 4.0 * np.array(heard.standing.cents_sd))
+    good = [(one.string, one.note.first_partial, one.note.first_partial_sd) for one in hearing.notes if one.string]
+    by_hand = [f"read pitch string {s} = {hz:.4f} Hz ± {max(sd, 1e-3):.3f} c" for s, hz, sd in good]
+    as_typed = balanced(replayed(start, typed((), *by_hand, gap)))
+    assert str(as_typed.advice) == str(heard.advice)
+    assert as_typed.standing == heard.standing
+
+
+def test_a_heard_pitch_is_believed_within_its_own_uncertainty_and_what_the_model_leaves_out(practised):
+    _, _, hearing, start, gap = practised
+    balance = replayed(start, typed(entries_of(hearing, WHEN), gap))
+    sure = {one.string: one.note.first_partial_sd for one in hearing.notes if one.string}
+    seen = [one for scene in balance.course.picture.scenes for one in scene.seen if one.kind == "pitch"]
+    assert {one.string for one in seen} == set(range(6))
+    for one in seen:
+        assert one.sd == pytest.approx(np.hypot(sure[one.string + 1], HEARD), rel=1e-2)
+    coarse = tuple(
+        replace(one, note=replace(one.note, first_partial_sd=2.0)) if one.string else one for one in hearing.notes
+    )
+    worse = replayed(start, typed(entries_of(replace(hearing, notes=coarse), WHEN), gap))
+    assert max(balanced(worse).standing.cents_sd) > 2.0 * max(balanced(balance).standing.cents_sd)
+
+
+def test_what_was_learned_counts_heard_readings(practised):
+    _, _, hearing, start, gap = practised
+    report = reported(replayed(start, typed(entries_of(hearing, WHEN), gap)))
+    assert report.learned.figures
+    assert any(one.after_sd < one.before_sd for one in report.learned.figures if one.after_sd and one.before_sd)
+
+
+@pytest.mark.slow
+def test_in_the_middle_of_the_work_strings_are_known_by_where_the_journal_has_them(tmp_path):
+    """Strings 300 cents flat would pass for other strings' frets; the journal knows better."""
+    job = job_midway(tmp_path)
+    read, (_, kept) = read_job(str(job)), open_journal(str(job))
+    before = next_of(str(job))[1].standing
+    wanted = [one.si for one in read.want.tuning]
+    hertz = [w * 2.0 ** ((c + 4.0) / 1200.0) for w, c in zip(wanted, before.cents, strict=True)]
+    path = sounded(tmp_path / "take.wav", hertz)
+    blind = hear(path, wanted, read.instrument.frets)
+    assert [one.string for one in blind.notes if one.string and not one.doubt] != [6, 5, 4, 3, 2, 1]
+    result = hear_job(read, path, entries=live(kept.entries))
+    assert [(one.string, one.kind, one.doubt) for one in result.notes if not one.note.refused] == [
+        (s, "open", "") for s in (6, 5, 4, 3, 2, 1)
+    ]
+    assert "where the journal has them" in result.remarks[0]
+    assert len(write_down(result, str(job)).entries) == 6
+    after = next_of(str(job))[1].standing
+    moved = np.array(after.cents) - np.array(before.cents)
+    assert np.all((moved > 1.5) & (moved < 4.5))  # what was read before is not forgotten
+    with pytest.raises(InputError, match=r"take\.wav is in kestrel-float\.journal\.txt already"):
+        not_heard_yet(path, str(job))
+    not_heard_yet(str(tmp_path / "none.wav"), str(job))
+
+
+@pytest.mark.slow
+def test_strings_at_whatever_pitch_are_known_by_the_order_they_were_played_in(tmp_path):
+    job = Path(__file__).parents[2] / "examples" / "kestrel-float.job.toml"
+    hertz = [
+        one.si * 2.0 ** (c / 1200.0)
+        for one, c in zip(read_job(job).want.tuning, (-290, -260, -310, -400, -333, -512), strict=True)
+    ]
+    path = sounded(tmp_path / "take.wav", hertz, (6, 5, 5, 4, 3, 2, 1))
+    result = hear_job(read_job(job), path, order=(6, 5, 4, 3, 2, 1))
+    good = [one for one in result.notes if one.string]
+    assert [one.string for one in good] == [6, 5, 5, 4, 3, 2, 1]
+    for one in good:
+        assert abs(off(one.note.first_partial, hertz[one.string - 1])) < 0.1
+    with pytest.raises(InputError, match=r"names 5 strings, but 6 different notes .* were heard: 61\.3 Hz at 0\.4 s"):
+        hear_job(read_job(job), path, order=(6, 5, 4, 3, 2))
+
+
+@pytest.mark.parametrize(("order", "words"), [((7,), "no string 7"), ((0,), "no string 0"), ((6, 5), "1 different")])
+def test_orders_that_cannot_be(order, words):
+    note = Note(0.0, 1.0, first_partial=82.0)
+    with pytest.raises(InputError, match=words):
+        in_order([note, replace(note, refused="a knock"), note], order, 6)
+    with pytest.raises(InputError, match="0 different notes one after another were heard; name"):
+        in_order([], (1,), 6)
