@@ -321,3 +321,15 @@ def test_progress_on_a_terminal_is_one_line_that_goes_away(capsys):
 )
 def test_times(seconds, text):
     assert clock(seconds) == text
+
+
+def test_a_picture_of_every_note(ask, take, tmp_path):
+    code, out, _ = ask("hear", take, "--tuning", "standard", "--svg", tmp_path / "a.svg")
+    assert (code, "4 notes" in out) == (0, True)
+    drawn = (tmp_path / "a.svg").read_text(encoding="utf-8")
+    for words in ("take one.wav", "string 5 harmonic at 12", "string 4 open", "a knock"):
+        assert words in drawn.replace("  ", " ")
+    code, out, _ = ask("hear", take, "--tuning", "standard", "--save", "-")
+    assert (code, out) == (0, drawn)
+    code, out, _ = ask("hear", take, "--svg", "-", "--json")
+    assert (code, "both go to standard output" in json.loads(out)["error"]["message"]) == (2, True)
