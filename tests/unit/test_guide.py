@@ -16,7 +16,7 @@ from setwright.planning import guide, outlook, tracking
 from setwright.planning.course import Course
 from setwright.planning.explaining import read
 from setwright.planning.guide import next_step
-from setwright.planning.scenes import Seen
+from setwright.planning.scenes import FREE, Scene, Seen
 from setwright.planning.touching import FAR_PULLED, Few, by_hand, fewest
 from setwright.planning.tracking import Picture, begin, most_likely
 from tests.judges.twin import Twin
@@ -63,6 +63,52 @@ def test_chances_of_a_wide_belief_lie_between_none_and_all():
     now = outlook.here(course_of(picture_of(sure=3e-3)))
     assert 0.0 < now.chance < 1.0
     assert now.chance <= min(now.pitch_chance, now.gap_chance)
+
+
+def heard_as(course, seen) -> Course:
+    """The course with readings of the present state noted, its picture left as it is."""
+    picture = course.picture
+    scene = Scene(picture.settings, picture.now, picture.turns, seen, FREE, picture.tilt)
+    return replace(course, picture=replace(picture, scenes=(scene,), fresh=False))
+
+
+def test_a_pitch_just_heard_lies_between_model_and_ear():
+    """Inverse-variance mean of the model with what it leaves out and of two readings (JCGM 100, 4.2.3 and 5.1.2)."""
+    course = course_of(picture_of())
+    model = outlook.here(course).cents
+    off, own, left_out = np.array([1.0, 1.4]), 0.1, 0.4
+    hertz = GOAL.hertz[2] * 2.0 ** ((model[2] + off) / 1200.0)
+    seen = tuple(Seen("pitch", float(f), float(np.hypot(own, left_out)), 2, own=own) for f in hertz)
+    now = outlook.here(heard_as(course, seen))
+    weights = np.array([1.0 / left_out**2, 2.0 / own**2])
+    assert now.cents[2] - model[2] == pytest.approx(weights @ [0.0, off.mean()] / weights.sum(), abs=1e-3)
+    assert now.stated[2] == pytest.approx(weights.sum() ** -0.5, rel=1e-3)
+    np.testing.assert_allclose(np.delete(now.apart, 2), 0.0)
+    assert now.sd[2] == pytest.approx(np.hypot(now.stated[2], outlook.WANDERS))
+
+
+@pytest.mark.parametrize(("own", "sd"), [(0.0, 0.4), (0.1, 1200.0)])
+def test_neither_a_pitch_without_a_share_of_its_own_nor_one_set_aside_speaks_for_the_string(own, sd):
+    course = course_of(picture_of())
+    seen = (Seen("pitch", float(GOAL.hertz[1]) * 1.002, sd, 1, own=own),)
+    now = outlook.here(heard_as(course, seen))
+    np.testing.assert_array_equal(now.apart, 0.0)
+
+
+def test_what_was_heard_before_something_was_changed_says_nothing_of_now():
+    course = course_of(picture_of())
+    seen = (Seen("pitch", float(GOAL.hertz[1]) * 1.0005, 0.4, 1, own=0.1),)
+    heard = heard_as(course, seen)
+    assert outlook.here(heard).apart[1] != 0.0
+    changed = replace(heard, picture=replace(heard.picture, fresh=True))
+    np.testing.assert_array_equal(outlook.here(changed).apart, 0.0)
+
+
+def test_a_string_that_stands_apart_from_the_model_is_touched_up():
+    course = course_of(picture_of())
+    apart = np.array([0.0, 0.0, 3.0, 0.0, 0.0, 0.0])
+    assert fewest(course, np.zeros(6)).strings == ()
+    assert fewest(course, np.zeros(6), apart).strings == (2,)
 
 
 def test_the_end_is_where_the_balance_of_the_most_likely_instrument_says():

@@ -183,8 +183,8 @@ def balanced(balance: Balance) -> Next:
 
 def _standing(seen: View) -> Standing:
     now = seen.now
-    cents, each = (tuple(float(v) for v in row) for row in (now.cents, now.sd[:-1]))
-    return Standing(cents, each, now.gap, float(now.sd[-1]), now.chance)
+    cents, each = (tuple(float(v) for v in row) for row in (now.cents, now.stated[:-1]))
+    return Standing(cents, each, now.gap, float(now.stated[-1]), now.chance)
 
 
 def _to_come(course: Course, standing: Standing) -> int:

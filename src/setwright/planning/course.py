@@ -73,7 +73,7 @@ def pitch_heard(goal: Goal, string: int, hertz: float, sd: float, entry: int = 0
     """
     away = abs(float(cents(hertz, goal.hertz[string])))
     whole = float(np.hypot(np.hypot(sd, HEARD), FAR_OFF * max(away - FAR, 0.0)))
-    return Seen("pitch", hertz, whole, string, entry)
+    return Seen("pitch", hertz, whole, string, entry, sd)
 
 
 def taken_in(course: Course, seen: tuple[Seen, ...], plucked: tuple[int, ...] = ()) -> Course:

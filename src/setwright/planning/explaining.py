@@ -18,7 +18,7 @@ from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.traits import Array
 from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.planning import scenes
-from setwright.planning.scenes import FREE, LOWER, OPEN, UPPER, Scene, Seen, fan, slopes
+from setwright.planning.scenes import FREE, LOWER, MISHEARD, OPEN, UPPER, Scene, Seen, fan, slopes
 from setwright.planning.tracking import (
     CLAW_PLACE,
     CLAW_SLIP,
@@ -39,6 +39,7 @@ from setwright.planning.tracking import (
 ANY_TILT = 0.2  # rad, standard uncertainty of a tilt nobody has said anything about
 TELLING = 0.05  # of the way between the stops: a tilt heard less sharply does not tell which is touched
 APART = 3.0  # standard uncertainties between the tilt heard and a stop before the plate counts as free of it
+TRIES = 8  # rounds in which a tilt that is heard is found
 ROUNDS = 12
 POOR = 20.0  # squares missed for one reading, from which the search is started elsewhere too
 BACK = 6  # times a step is halved that led to no instrument there is
@@ -46,7 +47,6 @@ SHARES = np.array([1.0, 0.5, 0.25, 0.1, 0.03, 0.0])  # of a step that are tried
 SMALL = 5e-3  # of a standard uncertainty before any reading; a smaller step is taken whole
 SETTLED = 1e-3  # of a standard uncertainty before any reading; a smaller step ends the rounds
 BEYOND_BELIEF = 5.0  # standard uncertainties from what all the rest says
-MISHEARD = 100.0  # cents, a pitch nearer to what is expected is not a wrong one
 MOST_DOUBTS = 2  # set aside at once
 WRONG_TURN = 2.0  # turns, standard uncertainty of a turn that was not what was counted
 SET_ASIDE = {"pitch": 1200.0, "rear gap": 0.02, "claw": 0.05}  # cents or m, standard uncertainty of what is set aside
@@ -157,7 +157,7 @@ def _tilt_heard(picture: Picture, scene: Scene) -> tuple[float, float]:
     step = np.append(steps(picture), TILT_STEP)
     value, sd = (one[:-1] for one in scenes.targets(scene, picture.model.friction))
     marks = marks_of(picture, scene.pegs)
-    for _ in range(3):
+    for _ in range(TRIES):
         try:
             values = scenes.shown(picture.model, scene, fan(at, step), *marks)[:, :-1]
         except RangeError:  # strings far from their pitches lead to no instrument there is: nothing is told
@@ -168,6 +168,8 @@ def _tilt_heard(picture: Picture, scene: Scene) -> tuple[float, float]:
         moved, at = abs(new[-1] - at[-1]), new
         if moved < TILT_STEP:
             break
+    else:  # strings far from their pitches answer in curves: nothing is told
+        return picture.tilt, ANY_TILT
     left = covariance - gain @ by @ covariance
     return float(at[-1]), float(np.sqrt(max(left[-1, -1], 0.0)))
 

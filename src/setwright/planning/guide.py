@@ -92,9 +92,9 @@ def advised(seen: View) -> Advice:
         _step(seen),
         chance=now.chance,
         cents=now.cents,
-        cents_sd=now.sd[:-1],
+        cents_sd=now.stated[:-1],
         gap_now=now.gap,
-        gap_sd=float(now.sd[-1]),
+        gap_sd=float(now.stated[-1]),
     )
 
 
@@ -142,7 +142,7 @@ def _floating(seen: View) -> Advice:
     sure = _within(*gap_at_pitch(course), course.goal)
     if sure < GAP_SURE and abs(seen.end.claw_out) < FINEST_TURN:
         return _balanced(seen, by_hand(seen, margin))
-    few = fewest(course, margin)
+    few = fewest(course, margin, now.apart)
     if sure >= SURE or (course.claws > 1 and (few.enough or sure >= GAP_SURE)):
         return _touch(seen, few, sure)
     there, off = seen.alone

@@ -14,7 +14,7 @@ from setwright.instrument.traits import Array
 from setwright.physics.balance import at_pitch, equilibrium, pegs_fixed, pitches, repeat
 from setwright.physics.pitch import cents
 from setwright.planning.course import Course
-from setwright.planning.scenes import SILENT, fan, slopes
+from setwright.planning.scenes import MISHEARD, SILENT, fan, slopes, value_of
 from setwright.planning.tracking import Picture, expected, firm, lay_out, resting, steps, without_wedge
 
 DRAWS = 2000
@@ -39,7 +39,9 @@ class Here:
 
     cents: Array  # (S) from the wanted pitch
     gap: float  # m
-    covariance: Array  # (S + 1, S + 1) cents and m
+    covariance: Array  # (S + 1, S + 1) cents and m, with what may change until the instrument is handed over
+    stated: Array  # (S + 1) standard uncertainties as they stand this minute: cents, then the gap's [m]
+    apart: Array  # (S) cents by which strings just heard stand over what the model alone says
     by: Array  # (S + 1, N) by every unknown of the picture
     chance: float  # of all inside
     pitch_chance: float  # of every pitch
@@ -47,7 +49,7 @@ class Here:
 
     @property
     def sd(self) -> Array:
-        """(S + 1) standard uncertainties: cents, then the gap's [m]."""
+        """(S + 1) standard uncertainties of what is handed over: cents, then the gap's [m]."""
         return np.asarray(np.sqrt(np.maximum(np.diag(self.covariance), 0.0)))
 
 
@@ -64,9 +66,11 @@ def here(course: Course) -> Here:
     values = np.column_stack([cents_off(states.hertz, goal.hertz), states.gap])
     by = slopes(values, step)
     covariance = by @ picture.covariance @ by.T
-    covariance[range(len(goal.hertz)), range(len(goal.hertz))] += WANDERS**2
+    apart, covariance = _as_heard(picture, values[0, :-1] + cents(goal.hertz, 1.0), covariance)
     covariance[-1, -1] += RESTS**2 if np.isnan(picture.settings.prop).all() else 0.0
-    off, gap = values[0, :-1], float(values[0, -1])
+    stated = np.sqrt(np.maximum(np.diag(covariance), 0.0))
+    covariance[range(len(goal.hertz)), range(len(goal.hertz))] += WANDERS**2
+    off, gap = values[0, :-1] + apart, float(values[0, -1])
     limit = np.append(np.full(len(off), goal.pitch_tolerance), goal.gap_tolerance)
     centre = np.append(off, gap - goal.gap)
     scale = np.append(np.ones(len(off)), 1e-3)
@@ -74,7 +78,34 @@ def here(course: Course) -> Here:
     draws = centre + (np.random.default_rng(0).standard_normal((DRAWS, len(scale))) @ root.T) * scale
     fits = np.abs(draws) <= limit
     pitch, whole = np.all(fits[:, :-1], axis=1), np.all(fits, axis=1)
-    return Here(off, gap, covariance, by, float(whole.mean()), float(pitch.mean()), float(fits[:, -1].mean()))
+    chances = float(whole.mean()), float(pitch.mean()), float(fits[:, -1].mean())
+    return Here(off, gap, covariance, stated, apart, by, *chances)
+
+
+def _as_heard(picture: Picture, says: Array, covariance: Array) -> tuple[Array, Array]:
+    """Where strings stand that were heard as they stand: between the model and the ear.
+
+    A pitch lies off the model by what the model leaves out, the same each time it is heard, and is heard with the
+    tuner's own uncertainty. With variance h of the first and g of the second, of n readings at once, the pitch is
+    m + h / (h + g) (mean heard - m), and what was uncertain of m stays with the share g / (h + g) (linear Gaussian).
+
+    Args:
+        picture: what is believed.
+        says: (S) pitches of the model, cents over 1 Hz.
+        covariance: (S + 1, S + 1) of pitches and gap by the model alone.
+    Returns: (S) cents over the model; the covariance.
+    """
+    apart, left, own = np.zeros(len(says)), np.ones(len(covariance)), np.zeros(len(covariance))
+    scene = picture.scenes[-1] if picture.scenes and not picture.fresh else None
+    for i in range(len(says)):
+        some = [one for one in (scene.seen if scene else ()) if one.kind == "pitch" and one.string == i]
+        some = [one for one in some if 0.0 < one.own < one.sd < MISHEARD]
+        if some:
+            heard = float(np.mean([value_of(one) for one in some]))
+            g = float(np.mean([one.own**2 for one in some])) / len(some)
+            h = min(one.sd**2 - one.own**2 for one in some)
+            apart[i], left[i], own[i] = h / (h + g) * (heard - says[i]), g / (h + g), h * g / (h + g)
+    return apart, covariance * np.outer(left, left) + np.diag(own)
 
 
 def cents_off(hertz: Array, wanted: Array) -> Array:

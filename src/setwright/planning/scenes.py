@@ -33,6 +33,7 @@ STOP_SLACK = 2e-4  # rad, standard uncertainty of the tilt at a stop that is tou
 STEEPEST = 0.4  # rad, no plate tilts farther
 SILENT = 1.0  # Hz, a lower "pitch" is that of a slack string
 FREE, LOWER, UPPER, OPEN = 0, -1, 1, 2
+MISHEARD = 100.0  # cents, a pitch nearer to what is expected is not a wrong one
 
 
 @frozen
@@ -44,6 +45,7 @@ class Seen:
     sd: float  # cents for a pitch, else m
     string: int = 0  # of a pitch; 0 = thinnest
     entry: int = 0  # number of the entry it was read in, for naming it
+    own: float = 0.0  # cents, the share of a pitch's sd that is the tuner's own and not the model's
 
 
 @frozen

@@ -39,18 +39,19 @@ def all_sets(count: int) -> NDArray[np.bool_]:
     return ((np.arange(2**count)[:, None] >> np.arange(count)) & 1).astype(bool)
 
 
-def fewest(course: Course, margin: Array) -> Few:
+def fewest(course: Course, margin: Array, apart: Array | float = 0.0) -> Few:
     """Smallest set of strings to be set to pitch that brings every string inside, claw and other pegs left alone.
 
     Args:
         course: where the work stands.
         margin: (S) kept clear of the tolerance [cents].
+        apart: (S) cents by which strings left alone stand over what the model says.
     Returns: the strings; all of them where no set is enough.
     """
     goal, count = course.goal, len(course.goal.hertz)
     subsets = all_sets(count)
     all_of_them = held(course.picture, np.where(subsets, goal.hertz, np.nan))
-    off = np.abs(cents_off(pitches(all_of_them.rig, all_of_them.state), goal.hertz))
+    off = np.abs(cents_off(pitches(all_of_them.rig, all_of_them.state), goal.hertz) + np.where(subsets, 0.0, apart))
     gap = edge_gap(all_of_them.traits, all_of_them.settings, all_of_them.state.tilt).mean(axis=-1)
     worst = (off + np.where(subsets, 0.0, margin) - goal.pitch_tolerance).max(axis=1)
     worst = np.maximum(worst, (np.abs(gap - goal.gap) / goal.gap_tolerance - 0.9) * goal.pitch_tolerance)
