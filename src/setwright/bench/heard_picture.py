@@ -33,6 +33,7 @@ WINDOWS = 16  # of them side by side in the part used, at most
 LOUD = 4.0  # times the noise in its band, from which a partial is followed
 LEAST = 0.01  # cents, finer bands are not told
 FINEST = 0.002  # cents, finer bars are not drawn
+SAME = 1e-3  # relative, fundamentals that are the same
 SILENT = -120.0  # dB
 
 
@@ -91,6 +92,9 @@ def _seen(note: Note, sound: Sound) -> NoteStrip:
     last = round((note.used[1] - sound.start) * sound.rate)
     samples = (sound.samples - sound.samples.mean())[first:last]
     _, ringing = ringing_of(samples, sound.rate, None)
+    told = note.fundamental or note.first_partial
+    if ringing is None or abs(math.log(ringing.law.fundamental / told)) > SAME:  # it was found where it was told to be
+        _, ringing = ringing_of(samples, sound.rate, told)
     if ringing is None:
         return strip
     bands = prepared(samples, sound.rate, float(ringing.law.fundamental))

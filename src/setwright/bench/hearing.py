@@ -27,6 +27,7 @@ Look = Callable[["Note", "Sound"], None]
 ALL: tuple[Kind, ...] = ("open", "harmonic", "fretted")
 BLOCK = 10.0  # s
 LOOKING = 0.1  # share of the work that looking through the file is (measured)
+LOW = 100.0  # Hz, open strings below are looked for by name where nothing else was found
 RUNNING = 30.0  # cents, within which two notes one after another are the same string again
 LONGEST_NAME = 120  # characters of a recording's name kept in the journal
 _LINE = re.compile(r'["\s]|[^ -~\u00a1-\uffff]')
@@ -90,7 +91,7 @@ def hear(
     recording = look_through(path, lambda share: tell(LOOKING * share))
     notes = []
     for candidate, sound in notes_of(blocks_of(path, BLOCK, recording)):
-        notes.append(_measured(candidate, sound))
+        notes.append(_measured(candidate, sound, tuning))
         if look is not None:
             look(notes[-1], sound)
         tell(LOOKING + (1.0 - LOOKING) * min(candidate.end / recording.seconds, 1.0))
@@ -336,17 +337,24 @@ def plain(heard: Heard) -> dict[str, Any]:
     }
 
 
-def _measured(candidate: Candidate, sound: Sound) -> Note:
-    """The note of a candidate; one that is doubtful is not measured."""
+def _measured(candidate: Candidate, sound: Sound, tuning: Sequence[float]) -> Note:
+    """The note of a candidate; one that is doubtful is not measured.
+
+    Of a low string many partials stand close together, and blind search may miss it: what fits no string at first is
+    looked at again about every low open string."""
     import numpy as np
 
     from setwright.listening.notes import Note, measure
 
-    if not candidate.doubt:
-        return replace(measure(sound), start=candidate.start, end=candidate.end)
-    peak = float(np.abs(sound.samples).max(initial=0.0))
-    level = float(20.0 * np.log10(max(peak, 1e-10)))
-    return Note(candidate.start, candidate.end, candidate.part, level=level, refused=candidate.doubt)
+    if candidate.doubt:
+        peak = float(np.abs(sound.samples).max(initial=0.0))
+        level = float(20.0 * np.log10(max(peak, 1e-10)))
+        return Note(candidate.start, candidate.end, candidate.part, level=level, refused=candidate.doubt)
+    note = measure(sound)
+    if note.refused is not None and (note.first_partial is not None or note.used[1] > note.used[0]):
+        again = [measure(sound, about) for about in sorted(tuning, reverse=True) if about < LOW]
+        note = next((one for one in again if one.refused is None), note)
+    return replace(note, start=candidate.start, end=candidate.end)
 
 
 def _placed(notes: Sequence[Heard]) -> int:
