@@ -25,6 +25,15 @@ class FileFormatError(InputError):
     """A file that is not what it should be; the message carries the file and the line."""
 
 
+class StaleEditError(InputError):
+    """An edit of something that another bench has changed meanwhile; `theirs` and `ours` hold the fields in question."""
+
+    def __init__(self, message: str, theirs: dict[str, object], ours: dict[str, object]) -> None:
+        super().__init__(message)
+        self.theirs = theirs
+        self.ours = ours
+
+
 class RangeError(SetwrightError, ValueError):
     """A physics function was asked something outside its valid range."""
 

@@ -24,6 +24,7 @@ COMMANDS = {
     "learned": ("setwright.cli.learned", "what the readings told of a floating bridge, and what would tell most next"),
     "hear": ("setwright.cli.hear", "the notes of a recording: string, fret, pitch, and what was not trusted"),
     "log": ("setwright.cli.log", "the journal of a job: what was done and read"),
+    "sheet": ("setwright.cli.sheet", "the set-up sheet as PDF, for the owner, the shop and the case"),
     "bar-test": ("setwright.cli.bar_test", "whether the bar comes back to pitch, and if not, what holds it"),
     "practice": ("setwright.cli.practice", "an instrument to practise on, with nothing in hand"),
     "link": ("setwright.cli.link", "the whole job on an instrument that answers, over the line protocol"),
@@ -35,6 +36,7 @@ KINDS: dict[type[errors.SetwrightError], str] = {
     errors.FileFormatError: "file",
     errors.QuestionableError: "questionable",
     errors.UnitError: "unit",
+    errors.StaleEditError: "stale edit",
     errors.RangeError: "range",
     errors.InputError: "input",
 }
@@ -76,7 +78,9 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the command line and leave with its exit code."""
     gc.set_threshold(RARELY)
     given = sys.argv[1:] if arguments is None else list(arguments)
-    sys.exit(run(given))
+    code = run(given)
+    gc.freeze()  # what is alive now is not searched for dead circles on the way out
+    sys.exit(code)
 
 
 def run(given: Sequence[str]) -> int:

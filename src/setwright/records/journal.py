@@ -112,7 +112,7 @@ def from_bytes(raw: bytes, name: str) -> Journal:
             kept.append(_entry(line, f"{name}, line {i}", i, kept))
     strikes = {one.strikes: one.number for one in reversed(kept) if one.strikes is not None}
     struck = tuple(replace(one, struck_by=strikes.get(one.number)) for one in kept)
-    return Journal(struck, tuple(torn), tuple(_remarks(name, struck, torn)))
+    return Journal(struck, tuple(torn), tuple(remarks(name, struck, torn)))
 
 
 def append(path: Path, entry: Entry) -> Appended:
@@ -244,7 +244,15 @@ def _entry(line: bytes, where: str, at: int, before: list[Entry]) -> Entry:
     return entry
 
 
-def _remarks(name: str, kept: tuple[Entry, ...], torn: list[Torn]) -> Iterator[str]:
+def remarks(name: str, kept: tuple[Entry, ...], torn: list[Torn]) -> Iterator[str]:
+    """What should be told about a journal that can be read.
+
+    Args:
+        name: what messages call it.
+        kept: its entries, in their order.
+        torn: its torn lines.
+    Returns: sentences.
+    """
     for one in torn:
         if not one.ended:
             yield (

@@ -1,0 +1,1 @@
+"""Steps from one schema of a shop's database to the next."""

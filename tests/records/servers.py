@@ -1,0 +1,74 @@
+"""A real PostgreSQL for the tests: started in a temporary folder, on a socket of its own, gone afterwards."""
+
+from __future__ import annotations
+
+import os
+import pwd
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import count
+from pathlib import Path
+
+import psycopg
+
+USER = "postgres"
+
+
+def programs() -> Path | None:
+    """The folder with initdb and pg_ctl of the newest PostgreSQL here, or None."""
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda one: int(one.parts[-3]))
+    if found:
+        return found[-1].parent
+    on_path = shutil.which("initdb")
+    return Path(on_path).resolve().parent if on_path else None
+
+
+@dataclass
+class Server:
+    """A server that runs. socket: folder of its socket."""
+
+    socket: Path
+    counter: Iterator[int]
+
+    def url(self, database: str) -> str:
+        return f"postgresql://{USER}@/{database}?host={self.socket}"
+
+    def new(self, template: str = "template0") -> str:
+        """A new database; its name."""
+        name = f"shop{next(self.counter)}"
+        with psycopg.connect(self.url("postgres"), autocommit=True) as connection:
+            connection.execute(f"CREATE DATABASE {name} TEMPLATE {template} ENCODING 'UTF8'")  # type: ignore[call-overload]
+        return name
+
+
+@contextmanager
+def running(bin_: Path, durable: bool = False) -> Iterator[Server]:
+    """Start a server; root lends it to the user postgres, since the server refuses to run as root."""
+    folder = Path(tempfile.mkdtemp(prefix="pg-"))
+    as_root = os.geteuid() == 0
+    lead = ["runuser", "-u", USER, "--"] if as_root else []
+    if as_root:
+        owner = pwd.getpwnam(USER)
+        os.chown(folder, owner.pw_uid, owner.pw_gid)
+    folder.chmod(0o755)
+    data = folder / "data"
+    flags = f"-k {folder} -c listen_addresses='' -c fsync={'on' if durable else 'off'} -c max_connections=60"
+
+    def call(*words: str) -> None:
+        done = subprocess.run(
+            [*lead, *words], cwd=folder, capture_output=True, text=True, timeout=120, check=False,
+            stdin=subprocess.DEVNULL,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stdout + done.stderr
+
+    call(f"{bin_}/initdb", "-D", str(data), "-U", USER, "-A", "trust", "-E", "UTF8", "--no-sync", "--locale=C.UTF-8")
+    call(f"{bin_}/pg_ctl", "-D", str(data), "-o", flags, "-l", str(folder / "log"), "-w", "start")
+    try:
+        yield Server(folder, count(1))
+    finally:
+        call(f"{bin_}/pg_ctl", "-D", str(data), "-m", "immediate", "-w", "stop")
+        shutil.rmtree(folder, ignore_errors=True)
