@@ -82,7 +82,9 @@ def band(values: Array) -> Banded:
     return Banded(float(values[0]), spread(values[1:]))
 
 
-def on_the_bench(job: Job, plan: bool = False, samples: int = SAMPLES, seed: int = 0) -> Bench:
+def on_the_bench(
+    job: Job, plan: bool = False, samples: int = SAMPLES, seed: int = 0, planned: End | None = None
+) -> Bench:
     """The instrument as found and, where asked, at the end of its plan.
 
     Args:
@@ -90,6 +92,7 @@ def on_the_bench(job: Job, plan: bool = False, samples: int = SAMPLES, seed: int
         plan: whether the plan's end is wanted.
         samples: how many instruments that this one may be are tried [1].
         seed: of their randomness [1].
+        planned: the plan's end where that is known already; else the job is planned.
     Returns: the states.
     Raises: InputError where the strings were not at pitch and no plan is asked for; ContradictionError where the found
         readings cannot all be true; NoPlanError where nothing will do.
@@ -104,7 +107,7 @@ def on_the_bench(job: Job, plan: bool = False, samples: int = SAMPLES, seed: int
     rng = np.random.default_rng(seed)
     end = None
     if plan:
-        end = plan_found(job, found, PLAN_SAMPLES, seed).best.end
+        end = plan_found(job, found, PLAN_SAMPLES, seed).best.end if planned is None else planned
         drawn = possible(found.problem, end.settings, SPARE * samples, seed)
     else:
         drawn = _with_room(found.problem, draw(found.problem.known, SPARE * samples, rng))

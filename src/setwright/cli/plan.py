@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from setwright.cli.asked import json_option, refused_in, say, say_json, system_of, units_option
 from setwright.errors import NoPlanError
+
+if TYPE_CHECKING:
+    from setwright.instrument.jobfile import Job
+    from setwright.planning.plan import Plan
+    from setwright.units.show import System
 
 
 @click.command("plan")
@@ -14,7 +21,8 @@ from setwright.errors import NoPlanError
 @units_option
 @click.option("--samples", type=click.IntRange(32, 20000), default=512, help="Instruments the bands are made of.")
 @click.option("--all", "everything", is_flag=True, help="Everything that fails, not the nearest misses only.")
-def command(job: str, as_json: bool, units: str | None, samples: int, everything: bool) -> None:
+@click.option("--draw", "folder", metavar="FOLDER", help="Draw it to scale into FOLDER: side view, balance, arm.")
+def command(job: str, as_json: bool, units: str | None, samples: int, everything: bool, folder: str | None) -> None:
     """Plan JOB, a job file: what to turn, which way, how much, in which order, and what each turn does."""
     from dataclasses import replace
 
@@ -35,8 +43,21 @@ def command(job: str, as_json: bool, units: str | None, samples: int, everything
                 tried = [Rejected(name, reason, 0.0) for name, reason in error.misses]
                 say("\n".join(failures(tried, len(tried), system, everything)))
             raise
+        drawn = _drawn(folder, read, plan, system)
     if as_json:
         say_json(document("plan", plan))
         return
     head = Head(read.title, f"{read.instrument.name}, {read.instrument.bridge.name}", read.wish)
     say(card(plan, head, system, everything))
+    if drawn:
+        say("\n" + "\n".join(["DRAWN TO SCALE", *(f"  {name}" for name in drawn)]))
+
+
+def _drawn(folder: str | None, job: Job, plan: Plan, system: System) -> tuple[str, ...]:
+    """Draw where that is asked for."""
+    if folder is None:
+        return ()
+    from setwright.bench.drawn_folder import put_drawings
+    from setwright.bench.plan_drawings import plan_drawings
+
+    return put_drawings(folder, plan_drawings(job, plan, system))
