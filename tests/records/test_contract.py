@@ -12,6 +12,7 @@ import pytest
 from setwright.errors import FileFormatError, InputError, StaleEditError
 from setwright.metrology.reading import Convention, Place
 from setwright.records import specifications, supplies
+from setwright.records.documents import Belief, belief_of, believe, document
 from setwright.records.edits import add, edit, get
 from setwright.records.jobs import add_job, files_of
 from setwright.records.journal import append as append_to_file
@@ -56,8 +57,8 @@ def test_the_files_of_a_job_come_back_as_they_were(shop, files, job):
     with shop.reading() as work:
         visit = get(work, Visit, job.visit.id)
         assert text_of(work, visit) == files.journal
-        assert visit.job_file.encode() == files.job
-        assert visit.instrument_file.encode() == files.instrument
+        assert document(work, visit.job_file) == files.job
+        assert document(work, visit.instrument_file) == files.instrument
         assert (visit.job_name, visit.instrument_name) == (files.job_name, files.instrument_name)
         assert visit.came == "2026-11-25 14:31:07"
         assert visit.wish.startswith("Wants the arm")
@@ -349,3 +350,22 @@ def test_a_reading_sees_one_state_while_others_write(shop, job):
 def test_a_reading_cannot_write(shop, job):
     with pytest.raises(InputError, match="cannot be opened for writing"), shop.reading() as work:
         append(work, job.visit.id, entry("note more"))
+
+
+def test_what_is_believed_comes_back_to_the_last_digit(shop, job):
+    belief = Belief(
+        "floating bridge 1", (0.1, -2.0 / 3.0, 1e-300), tuple((x, 0.0, 1.0 / 3.0) for x in (1.0, 0.1, 2e-8))
+    )
+    with shop.writing("Bo") as work:
+        assert belief_of(work, job.instrument) is None
+        kept = believe(work, job.instrument, belief)
+        for bad in (
+            replace(belief, deviations=(1.0,)), replace(belief, deviations=(1.0, 2.0, float("inf"))),
+            Belief("none", (), ()),
+        ):  # fmt: skip
+            with pytest.raises(InputError):
+                believe(work, kept, bad)
+    with shop.reading() as work:
+        assert belief_of(work, get(work, Instrument, job.instrument.id)) == belief
+        with pytest.raises(FileFormatError, match="missing"):
+            document(work, "ab" * 32)

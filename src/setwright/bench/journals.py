@@ -63,7 +63,7 @@ def open_journal(job: str, journal: str | None = None, read: Job | None = None) 
     path = journal_path(job, journal)
     found = read_journal(path)
     for entry in found.entries:
-        _belongs(entry, read, f"{path.name}, line {entry.line}: ")
+        belongs(entry, read, f"{path.name}, line {entry.line}: ")
     return path, found
 
 
@@ -94,7 +94,7 @@ def keep(
     if not parts:
         raise InputError("nothing is to be kept; begin with read, did, note or strike.")
     entry = parse(parts[0], parts[1] if len(parts) > 1 else "", when or datetime.now(), who, sure)
-    _belongs(entry, read, "")
+    belongs(entry, read, "")
     path = journal_path(job, journal)
     if entry.strikes is not None:
         _may_strike(path, entry.strikes)
@@ -112,8 +112,15 @@ def plain(entry: Entry) -> dict[str, Any]:
     return {**asdict(entry), "when": entry.when.isoformat(sep=" ")}
 
 
-def _belongs(entry: Entry, job: Job, where: str) -> None:
-    """Refuse strings and frets the instrument does not have."""
+def belongs(entry: Entry, job: Job, where: str) -> None:
+    """Refuse an entry about strings and frets the instrument does not have.
+
+    Args:
+        entry: of a journal.
+        job: whose instrument is meant.
+        where: "" or the place in a file, for the message.
+    Raises: InputError.
+    """
     instrument = job.instrument
     if entry.place.string is not None and entry.place.string > instrument.strings:
         raise InputError(

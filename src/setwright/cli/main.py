@@ -28,6 +28,7 @@ COMMANDS = {
     "bar-test": ("setwright.cli.bar_test", "whether the bar comes back to pitch, and if not, what holds it"),
     "practice": ("setwright.cli.practice", "an instrument to practise on, with nothing in hand"),
     "link": ("setwright.cli.link", "the whole job on an instrument that answers, over the line protocol"),
+    "shop": ("setwright.cli.shop", "the shop's records: instruments, visits, journals, parts, photos"),
     "schema": ("setwright.cli.schema", "JSON Schema of the instrument file or the job file"),
 }
 KINDS: dict[type[errors.SetwrightError], str] = {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any, TypeVar, cast
+from typing import Any, TypeVar
 
 from sqlalchemy import Table, insert, select, update
 
@@ -17,7 +17,6 @@ Kind = TypeVar("Kind", Person, Owner, Instrument, Visit)
 TABLES: dict[type, Table] = {Person: PERSON, Owner: OWNER, Instrument: INSTRUMENT, Visit: VISIT}
 _FIXED = {"id", "version", "made", "sought", "tail", "number"}
 _PAGES = {"note", "wish"}
-_FILES = {"file", "job_file", "instrument_file", "deviations", "covariance"}
 _SOUGHT = {Owner: ("name", "contact"), Instrument: ("name", "maker", "model", "serial", "colour")}
 _NEEDED = {"name", "came", "since"}
 _ROWS = {"owner": Owner, "instrument": Instrument}  # columns that name a row of another table
@@ -117,8 +116,6 @@ def checked(work: Work, kind: type, given: dict[str, Any]) -> dict[str, Any]:
             out[name] = get(work, _ROWS[name], value).id
         elif not isinstance(value, str):
             out[name] = value
-        elif name in _FILES:
-            out[name] = page(value, name, 250_000 if name.endswith("file") else 2_000_000)
         else:
             said = f"{name.replace('_', ' ')} of the {TABLES[kind].name}"
             out[name] = page(value, said) if name in _PAGES else line(value, said, name in _NEEDED)
@@ -136,8 +133,8 @@ def _sought(row: Kind) -> Kind:
     names = _SOUGHT.get(type(row))
     if names is None:
         return row
-    found: Any = replace(row, **{"sought": folded(*(getattr(row, name) for name in names))})
-    return cast(Kind, found)
+    sought: dict[str, Any] = {"sought": folded(*(getattr(row, name) for name in names))}
+    return replace(row, **sought)
 
 
 def _note(work: Work, table: str, row: str, version: int, before: dict[str, Any], after: dict[str, Any]) -> None:

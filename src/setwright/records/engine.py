@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import sqlite3
 from collections.abc import Iterator
@@ -110,6 +111,26 @@ def engine_of(place: Where, create: bool = False, foreign_keys: bool = True) -> 
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def copy_file(engine: Engine, target: Path) -> None:
+    """Copy the SQLite database as it is at this moment into a new file; the copy is on the disk when this returns.
+
+    Args:
+        engine: of a folder.
+        target: of a file that does not exist.
+    Raises: what the driver raises.
+    """
+    pooled = engine.raw_connection()  # outside of SQLAlchemy's transactions: VACUUM refuses to run inside one
+    try:
+        driver = pooled.driver_connection
+        assert isinstance(driver, sqlite3.Connection)
+        driver.execute("PRAGMA query_only = OFF")
+        driver.execute("VACUUM INTO ?", (str(target),))
+    finally:
+        pooled.close()
+    with target.open("rb") as handle:
+        os.fsync(handle.fileno())
 
 
 def _postgresql(url: URL) -> Engine:

@@ -8,10 +8,11 @@ from pathlib import PurePath
 
 from sqlalchemy import func, select
 
-from setwright.errors import FileFormatError, InputError
+from setwright.errors import InputError
 from setwright.frozen import frozen
 from setwright.instrument.files import InstrumentFile, instrument_from_bytes
 from setwright.instrument.jobfile import Job, job_from_bytes
+from setwright.records.documents import document, keep_document
 from setwright.records.edits import add, get
 from setwright.records.entries import Entry
 from setwright.records.journal import Journal, from_bytes
@@ -51,7 +52,8 @@ def add_job(
 ) -> Added:
     """Put a job with its instrument and its journal into the shop, as a visit.
 
-    Without an id the instrument is the one of the same owner with the same file, byte for byte; else it is new.
+    Without an id the instrument is the one with the same file, byte for byte, of the owner where one is named; else it
+    is new.
 
     Args:
         work: writing.
@@ -69,18 +71,18 @@ def add_job(
         if check is not None:
             check(entry, job, f"{files.journal_name}, line {entry.line}: ")
     whose = owner_named(work, owner) if owner.strip() else None
-    text = files.instrument.decode("utf-8")
-    known = get(work, Instrument, instrument, lock=True) if instrument else _same(work, whose, text)
+    file = keep_document(work, files.instrument, files.instrument_name)
+    known = get(work, Instrument, instrument, lock=True) if instrument else _same(work, whose, file)
     if known is not None and whose is not None and known.owner != whose.id:
         raise InputError(f"instrument {known.name} belongs to somebody else; leave out the owner, or change it there.")
     if known is not None and not whose and known.owner is not None:
         whose = get(work, Owner, known.owner)
-    home = known or add(work, _instrument(read, files, text, whose.id if whose else None, work.now))
+    home = known or add(work, _instrument(read, files, file, whose.id if whose else None, work.now))
     came = min((entry.when for entry in entries), default=None)
     visit = add_visit(work, Visit(
         "", 1, home.id, 0, "open", kind, came.isoformat(sep=" ") if came else work.now, None, None, job.wish,
-        _name(files.job_name), _name(files.instrument_name), _name(files.journal_name), files.job.decode("utf-8"), text,
-        b"",
+        _name(files.job_name), _name(files.instrument_name), _name(files.journal_name),
+        keep_document(work, files.job, files.job_name), file, b"",
     ))  # fmt: skip
     return Added(whose, home, put_text(work, visit, files.journal), len(entries), known is not None)
 
@@ -114,16 +116,17 @@ def owner_named(work: Work, name: str) -> Owner:
     return get(work, Owner, rows[0]) if rows else add(work, Owner("", 1, name, "", "", work.now, ""))
 
 
-def job_of(visit: Visit) -> Job:
+def job_of(work: Work, visit: Visit) -> Job:
     """The job of a visit.
 
     Args:
+        work: on the shop.
         visit: it.
     Returns: the job, as its files tell it.
     Raises: FileFormatError, InputError where a newer Setwright refuses what was kept.
     """
-    instrument = instrument_from_bytes(visit.instrument_file.encode(), visit.instrument_name)
-    return job_from_bytes(visit.job_file.encode(), visit.job_name, instrument)
+    instrument = instrument_from_bytes(document(work, visit.instrument_file), visit.instrument_name)
+    return job_from_bytes(document(work, visit.job_file), visit.job_name, instrument)
 
 
 def files_of(work: Work, visit: Visit) -> tuple[Job, Journal]:
@@ -134,13 +137,10 @@ def files_of(work: Work, visit: Visit) -> tuple[Job, Journal]:
         visit: it.
     Returns: job, journal.
     """
-    return job_of(visit), journal_of(work, visit)
+    return job_of(work, visit), journal_of(work, visit)
 
 
 def _read(files: JobFiles) -> tuple[InstrumentFile, Job]:
-    for name, raw in ((files.job_name, files.job), (files.instrument_name, files.instrument)):
-        if b"\0" in raw:
-            raise FileFormatError(f"{name}: this is not text in UTF-8; save the file as UTF-8.")
     read = instrument_from_bytes(files.instrument, files.instrument_name)
     return read, job_from_bytes(files.job, files.job_name, read)
 
@@ -151,16 +151,17 @@ def _name(name: str) -> str:
     return name
 
 
-def _same(work: Work, owner: Owner | None, text: str) -> Instrument | None:
-    """The one instrument of an owner with the very same file."""
-    theirs = INSTRUMENT.c.owner.is_(None) if owner is None else INSTRUMENT.c.owner == owner.id
-    found = select(INSTRUMENT.c.id).where(theirs, INSTRUMENT.c.file == text).limit(2)
+def _same(work: Work, owner: Owner | None, file: str) -> Instrument | None:
+    """The one instrument with the very same file, of an owner where one is named."""
+    found = select(INSTRUMENT.c.id).where(INSTRUMENT.c.file == file).limit(2)
+    if owner is not None:
+        found = found.where(INSTRUMENT.c.owner == owner.id)
     rows = work.connection.execute(found).scalars().all()
     return get(work, Instrument, rows[0], lock=True) if len(rows) == 1 else None
 
 
-def _instrument(read: InstrumentFile, files: JobFiles, text: str, owner: str | None, now: str) -> Instrument:
+def _instrument(read: InstrumentFile, files: JobFiles, file: str, owner: str | None, now: str) -> Instrument:
     return Instrument(
         id="", version=1, owner=owner, name=read.name, maker="", model="", serial="", colour="", made=now, sought="",
-        prior="", file_name=_name(files.instrument_name), file=text, deviations="", covariance="",
+        file_name=_name(files.instrument_name), file=file, prior="", belief=None,
     )  # fmt: skip

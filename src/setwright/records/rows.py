@@ -11,7 +11,6 @@ from setwright.frozen import frozen
 Kind = TypeVar("Kind")
 LINE = 500  # characters of a text on one line
 PAGE = 20_000  # characters of a text of several lines
-FILE = 250_000  # characters of a file kept verbatim; the readers of files refuse earlier
 
 
 @frozen
@@ -40,8 +39,9 @@ class Owner:
 
 @frozen
 class Instrument:
-    """An instrument. file: the instrument file, verbatim. prior: the name of the prior, "" before anything was learned;
-    deviations, covariance: JSON of the traits as believed after the last visit, in the units of that prior."""
+    """An instrument. file: SHA-256 of the document with the instrument file, verbatim. prior: the name of the prior, ""
+    before anything was learned; belief: SHA-256 of the document with the traits as believed after the last visit, or
+    None (see `documents.Belief`)."""
 
     id: str
     version: int
@@ -53,18 +53,18 @@ class Instrument:
     colour: str
     made: str
     sought: str
-    prior: str
     file_name: str
     file: str
-    deviations: str
-    covariance: str
+    prior: str
+    belief: str | None
 
 
 @frozen
 class Visit:
     """A visit. number: of the instrument's visits, from 1. state: "open" or "closed". kind: of job. came, handed_back:
     times. specification: id of the house specification used. wish: in the owner's words. job_file, instrument_file:
-    verbatim, with their names. tail: what follows the last entry in the journal's text."""
+    SHA-256 of the documents with the files, verbatim, with their names. tail: what follows the last entry in the
+    journal's text."""
 
     id: str
     version: int

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 
 from setwright.errors import FileFormatError, InputError
 from setwright.frozen import frozen
-from setwright.records.engine import WRITES, Where, engine_of, told
+from setwright.records.engine import WRITES, Where, copy_file, engine_of, told
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 VERSIONS = (MIGRATIONS / "versions",)
@@ -177,6 +177,5 @@ def _backup(place: Where, engine: Engine, mark: str, made: bool) -> Path | None:
     copy = place.file.with_name(f"shop-before-{mark}.sqlite")
     if copy.exists():
         raise InputError(f"{copy} is there already; nothing was changed, move it away or wait a second.")
-    with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as other:
-        other.exec_driver_sql("VACUUM INTO ?", (str(copy),))
+    copy_file(engine, copy)
     return copy

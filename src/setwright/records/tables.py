@@ -57,6 +57,10 @@ def _to(name: str, table: str, needed: bool = True) -> Column[Any]:
     return Column(name, WORDS, ForeignKey(f"{table}.id"), nullable=not needed)
 
 
+def _document(name: str, needed: bool = True) -> Column[Any]:
+    return Column(name, WORDS, ForeignKey("document.sha256"), nullable=not needed)
+
+
 def _version() -> Column[Any]:
     return _count("version")
 
@@ -67,11 +71,12 @@ OWNER = Table(
     "owner", METADATA, _id(), _version(), _words("name"), _words("contact"), _words("note"), _words("made"),
     _words("sought"),
 )  # fmt: skip
+DOCUMENT = Table("document", METADATA, Column("sha256", WORDS, primary_key=True), _words("text"))
 INSTRUMENT = Table(
     "instrument", METADATA, _id(), _version(), _to("owner", "owner", needed=False), _words("name"), _words("maker"),
-    _words("model"), _words("serial"), _words("colour"), _words("made"), _words("sought"), _words("prior"),
-    _words("file_name"), _words("file"), _words("deviations"), _words("covariance"),
-    Index(None, "owner"), Index(None, "serial"),
+    _words("model"), _words("serial"), _words("colour"), _words("made"), _words("sought"), _words("file_name"),
+    _document("file"), _words("prior"), _document("belief", needed=False),
+    Index(None, "owner"), Index(None, "serial"), Index(None, "file"),
 )  # fmt: skip
 SPECIFICATION = Table(
     "specification", METADATA, _id(), _words("name"), _count("number"), _words("made"), _words("who"), _words("note"),
@@ -88,7 +93,7 @@ VISIT = Table(
     "visit", METADATA, _id(), _version(), _to("instrument", "instrument"), _count("number"), _words("state"),
     _words("kind"), _words("came"), _words("handed_back", needed=False),
     _to("specification", "specification", needed=False), _words("wish"), _words("job_name"), _words("instrument_name"),
-    _words("journal_name"), _words("job_file"), _words("instrument_file"),
+    _words("journal_name"), _document("job_file"), _document("instrument_file"),
     Column("tail", LargeBinary, nullable=False),
     UniqueConstraint("instrument", "number"), CheckConstraint("number > 0", "number"),
     CheckConstraint("state IN ('open', 'closed')", "state"), Index(None, "state", "came"),
