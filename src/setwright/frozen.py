@@ -21,6 +21,7 @@ def frozen(cls: type[T]) -> type[T]:
         cls: the class; every field is given to the constructor and counts when two are compared; no slots.
     Returns: the same class.
     """
+    cls.__doc__ = cls.__doc__ or cls.__name__  # or `dataclass` works out a signature to stand there
     made: Any = dataclass(init=False, repr=False, eq=False)(cls)
     made.__init__ = _constructor(made)
     made.__setattr__, made.__delattr__ = _not_set, _not_deleted
@@ -29,14 +30,14 @@ def frozen(cls: type[T]) -> type[T]:
 
 
 def _constructor(cls: Any) -> Callable[..., None]:
-    """An `__init__` that takes the fields in their order or by name."""
+    """What `__init__` shall be: it takes the fields in their order or by name."""
     names: tuple[str, ...] = cls.__match_args__
     every = frozenset(names)
     usual = {one.name: one.default for one in fields(cls) if one.default is not MISSING}
     fresh = {one.name: one.default_factory for one in fields(cls) if one.default_factory is not MISSING}
     checked = hasattr(cls, "__post_init__")
 
-    def __init__(self: Any, *values: Any, **given: Any) -> None:
+    def filled(self: Any, *values: Any, **given: Any) -> None:
         count = len(values) + len(given)
         given.update(zip(names, values, strict=False))
         clash = len(given) != count  # too many values, or one given both ways
@@ -48,7 +49,7 @@ def _constructor(cls: Any) -> Callable[..., None]:
         if checked:
             self.__post_init__()
 
-    return __init__
+    return filled
 
 
 def _values(self: Any) -> tuple[Any, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -19,11 +20,16 @@ _AT_LINE = re.compile(r"\s*\(at (?:line (?P<line>\d+), column \d+|end of documen
 
 @frozen
 class Document:
-    """A TOML file read: its name, its content, the line of every key."""
+    """A TOML file read: its name, its text, its content."""
 
     name: str
+    text: str
     data: dict[str, Any]
-    lines: dict[KeyPath, int]
+
+    @cached_property
+    def lines(self) -> dict[KeyPath, int]:
+        """The line of every key; looked for when a message first asks for one."""
+        return key_lines(self.text)
 
     def where(self, *path: str | int) -> str:
         """The place of a value in words, e.g. "kestrel.job.toml, line 12, found.rear_gap"."""
@@ -67,7 +73,6 @@ def from_bytes(raw: bytes, name: str) -> Document:
         raise FileFormatError(f"{name}, line {line}: this is not text in UTF-8; save the file as UTF-8.") from None
     try:
         data = tomllib.loads(text)
-        lines = key_lines(text)
     except RecursionError:
         raise FileFormatError(f"{name} nests lists or tables too deeply; two levels are enough.") from None
     except (ValueError, OverflowError) as error:  # tomllib lets plain ValueError pass for impossible dates and numbers
@@ -75,7 +80,7 @@ def from_bytes(raw: bytes, name: str) -> Document:
         line = int(found["line"]) if found and found["line"] else text.count("\n") + 1
         reason = _AT_LINE.sub("", str(error)).split("\n")[0][:120]
         raise FileFormatError(f"{name}, line {line}: not valid TOML: {reason}; mend that line.") from None
-    return Document(name, data, lines)
+    return Document(name, text, data)
 
 
 def from_path(path: Path) -> Document:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from functools import cached_property
+
+from setwright.frozen import frozen
 
 FORMS = {
     "one": "one value",
@@ -20,7 +22,7 @@ FORMS = {
 STRUCTURES = ("text", "count", "choice", "flag", "fret", "gauges", "patterns", "table", "tables", "frets")
 
 
-@dataclass(frozen=True)
+@frozen
 class Field:
     """One field of a file.
 
@@ -47,7 +49,7 @@ class Field:
     sign: float = 1.0
 
 
-@dataclass(frozen=True)
+@frozen
 class Table:
     """One table of a file: name, what it is about, its fields."""
 
@@ -55,13 +57,14 @@ class Table:
     doc: str
     fields: tuple[Field, ...]
     required: bool = False
-    index: dict[str, Field] = field(init=False, compare=False)
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "index", {f.key: f for f in self.fields})
+    @cached_property
+    def index(self) -> dict[str, Field]:
+        """Every field by its key."""
+        return {f.key: f for f in self.fields}
 
 
-@dataclass(frozen=True)
+@frozen
 class Layout:
     """One kind of file: its name, what it is, its tables."""
 

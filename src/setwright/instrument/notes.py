@@ -40,11 +40,12 @@ def fretted(
         rig: (B) its rigs.
         state: (B) at rest, or held at a tilt; strings taut.
         ends: stiffness at the ends: "pinned", "clamped" or "clamped-pinned".
-        frets: numbers of the frets wanted, N of them; all when left out [1].
+        frets: numbers of the frets wanted, N of them; all when left out. Crowns beyond the last of them are not looked
+            at: they change no cents, but whether one chokes a note is then not told [1].
     Returns: the notes, (B, S, N).
     """
     place, depth = (_over(v) for v in _finger(traits))
-    crown_x, crown_y = rig_crowns(traits, settings, state)
+    crown_x, crown_y = rig_crowns(traits, settings, state, max(frets) if frets else None)
     load = _by_hand(rig, state)
     return fretted_notes_floating(rig, state, crown_x, crown_y, place, depth, ends, frets, load)
 
@@ -101,16 +102,17 @@ def _by_hand(rig: Rig, state: Equilibrium) -> Array:
     return np.where(low | high, 0.0, state.contact)
 
 
-def rig_crowns(traits: Traits, settings: Settings, state: Equilibrium) -> tuple[Array, Array]:
+def rig_crowns(traits: Traits, settings: Settings, state: Equilibrium, last: int | None = None) -> tuple[Array, Array]:
     """Crowns under every string's centre line, from the pivot line at that string's saddle, as the rig counts.
 
     Args:
         traits: the instrument.
         settings: its settings.
         state: (B) at rest.
-    Returns: x, y (B, S, N) [m], N all frets.
+        last: fret beyond which none is wanted, None for all [1].
+    Returns: x, y (B, S, N) [m], N frets from the first.
     """
-    x, y = crowns(traits, settings, state.tilt, state.bow, range(1, traits.fretboard.frets + 1))
+    x, y = crowns(traits, settings, state.tilt, state.bow, range(1, (last or traits.fretboard.frets) + 1))
     base = pivot_line(traits, settings, traits.bridge.saddle_z) - 0.5 * traits.strings.diameter
     return x - np.asarray(traits.bridge.pivot_x)[..., None, None], y - base[..., None]
 

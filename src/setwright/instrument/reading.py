@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from setwright.errors import FileFormatError, QuestionableError
+from setwright.errors import FileFormatError, InputError, QuestionableError
 from setwright.instrument.document import Document, nearest, refuse_unknown, shown, table_at
 from setwright.instrument.fields import Field, Layout
 from setwright.instrument.locate import Path
@@ -157,32 +157,35 @@ def _fan(document: Document, path: Path, given: dict[str, Any], item: Field, ref
 
 def _one(document: Document, path: Path, given: Any, item: Field, reference: float) -> Amount:
     """One quantity: a string, or { value, gauge, sure }."""
-    where = document.where(*path)
     gauge, sure = "", False
     if isinstance(given, dict):
         refuse_unknown(document, path, given, _WRAPPED)
         gauge, sure = given.get("gauge", ""), given.get("sure", False)
         if "value" not in given or not isinstance(gauge, str) or not isinstance(sure, bool):
-            raise FileFormatError(f'{where}: write {{ value = "...", gauge = "...", sure = true }}, value at least.')
+            form = '{ value = "...", gauge = "...", sure = true }'
+            raise FileFormatError(f"{document.where(*path)}: write {form}, value at least.")
         given = given["value"]
     number = isinstance(given, int | float) and not isinstance(given, bool)
     if item.kind == "number" and number:
         given = shown(given)
     if not isinstance(given, str):
         unit = " has no unit; write it in quotes with its unit" if number else " is not a value; write it in quotes"
-        raise FileFormatError(f"{where}: {shown(given)}{unit}, for instance {example(item)}.")
-    read = amount(given, item.kind, where, reference)
-    if gauge:
-        read = _by_gauge(read, item.kind, gauge, where)
-    _within(read, item, where, sure)
+        raise FileFormatError(f"{document.where(*path)}: {shown(given)}{unit}, for instance {example(item)}.")
+    try:
+        read = amount(given, item.kind, "", reference)
+        if gauge:
+            read = _by_gauge(read, item.kind, gauge)
+        _within(read, item, sure)
+    except InputError as error:  # only now is the place looked up, as that takes a walk through the whole file
+        raise type(error)(f"{document.where(*path)}: {error}") from None
     return read
 
 
-def _by_gauge(read: Amount, kind: str, name: str, where: str) -> Amount:
+def _by_gauge(read: Amount, kind: str, name: str) -> Amount:
     """A value read with a named gauge: without a ± of its own it is as uncertain as the gauge."""
-    known = gauge_named(name, where)
+    known = gauge_named(name)
     if known.kind != kind and (kind, known.kind) != ("pitch", "cents"):
-        raise FileFormatError(f"{where}: a {name} does not show a {kind}; name another gauge, or write a ±.")
+        raise FileFormatError(f"a {name} does not show a {kind}; name another gauge, or write a ±.")
     band = read.band if read.stated else reading_uncertainty(read.written, known)
     return replace(read, band=band, gauge=name)
 
@@ -197,19 +200,19 @@ def example(item: Field) -> str:
     return f'"{EXAMPLES[item.kind]}"'
 
 
-def _within(read: Amount, item: Field, where: str, sure: bool) -> None:
+def _within(read: Amount, item: Field, sure: bool) -> None:
     """Hold a value against the limits of its field."""
     if read.written.unit == "fret":
         return
     text = read.written.text
     if not item.low <= read.si <= item.high:
-        raise FileFormatError(f"{where}: {text!r} is outside what is possible, {limits(item)}; check number and unit.")
+        raise FileFormatError(f"{text!r} is outside what is possible, {limits(item)}; check number and unit.")
     if read.band > item.high - item.low:
-        raise FileFormatError(f"{where}: {text!r} has a ± wider than all that is possible, {limits(item)}; check it.")
+        raise FileFormatError(f"{text!r} has a ± wider than all that is possible, {limits(item)}; check it.")
     if item.usual and not sure and not item.usual[0] <= read.si <= item.usual[1]:
         usual = limits(replace(item, low=item.usual[0], high=item.usual[1]))
         raise QuestionableError(
-            f"{where}: {text!r} is possible but outside the usual {usual}; check number and unit, or confirm with "
+            f"{text!r} is possible but outside the usual {usual}; check number and unit, or confirm with "
             f'{{ value = "...", sure = true }}.'
         )
 

@@ -10,6 +10,8 @@ ATTITUDES = ("playing", "on its back", "upright", "face down")
 
 @frozen
 class Settings:
+    """Everything a hand can change, as it is."""
+
     unstretched: Array  # (S) m, slack string at the reference temperature: what a tuner changes; nan = string off
     claw: Array  # (2) m, hook line to cavity wall at the treble and the bass screw
     springs: Array  # (K) 1 where a spring hangs, else 0

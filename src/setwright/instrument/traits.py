@@ -33,6 +33,8 @@ class Strings:
 
 @frozen
 class Nut:
+    """Where the strings leave the neck, and what lies behind it."""
+
     slot: Array  # (S) m, slot bottom over the fretboard under the string
     z: Array  # (S) m
     behind: Array  # (S) m, free string between nut and tuner
@@ -42,6 +44,8 @@ class Nut:
 
 @frozen
 class Fretboard:
+    """Scale, frets and surface, neck straight and without shim."""
+
     scale: Array  # () m, nominal scale length, of a fanned board that of its centre line
     height: Array  # () m, centre of the fretboard over the body top at the nut line, neck straight, no shim
     radius_nut: Array  # () m
@@ -54,6 +58,8 @@ class Fretboard:
 
 @frozen
 class Neck:
+    """How the neck stands and what bends and turns it."""
+
     angle: Array  # () rad, built in; > 0 when the headstock tips back
     mouth_x: Array  # () m, where the pocket begins: the neck turns about (mouth_x, mouth_y)
     mouth_y: Array  # () m
@@ -69,6 +75,8 @@ class Neck:
 
 @frozen
 class Bridge:
+    """The plate with its pivots, saddles and stops."""
+
     knife_edge: bool  # False: fixed, the plate cannot tilt
     clamped: bool  # strings end at the saddle
     pivot_x: Array  # () m
@@ -103,6 +111,8 @@ class Bridge:
 
 @frozen
 class Springs:
+    """One spring at every place, hung or not."""
+
     rate: Array  # (K) N/m
     initial: Array  # (K) N, initial tension
     free: Array  # (K) m, hook to hook, closed
@@ -116,6 +126,8 @@ class Springs:
 
 @frozen
 class Claw:
+    """What the springs hang from, and its screws."""
+
     wall_x: Array  # () m, cavity wall on the neck side
     y: Array  # () m, of the hook line at the wall
     angle: Array  # () rad, screw axis; > 0 when the hook line rises away from the wall
@@ -126,6 +138,8 @@ class Claw:
 
 @frozen
 class Thermal:
+    """What warmth does to strings, springs and body."""
+
     reference: Array  # () K
     string_expansion: Array  # () 1/K
     body_expansion: Array  # () 1/K

@@ -29,8 +29,8 @@ def require(name: str, value: ArrayLike, low: float, high: float, unit: str) -> 
         RangeError: with the offending value, its place in the array and the allowed range.
     """
     array = np.asarray(value, dtype=np.float64)
-    if not array.ndim:
-        if low <= float(array) <= high:
+    if array.size == 1:
+        if low <= array.item() <= high:
             return array
     elif array.size == 0 or (_least(array, axis=None) >= low and _most(array, axis=None) <= high):
         return array  # a NaN fails every comparison

@@ -94,8 +94,9 @@ def clean(text: str, where: str = "") -> str:
         for mark in _VULGAR.keys() & set(plain):
             plain = re.sub(rf"(?<=\d)\s*{mark}", f" {_VULGAR[mark]}", plain).replace(mark, _VULGAR[mark])
         plain = plain.translate(_MARKS)
-    plain = re.sub(r"\+\s?/\s?-|\+-", "±", plain).replace("''", '"')
-    plain = re.sub(r"\s+", " ", plain).strip()
+    if "+" in plain:
+        plain = re.sub(r"\+\s?/\s?-|\+-", "±", plain)
+    plain = " ".join(plain.replace("''", '"').split())
     if not plain:
         raise InputError(at(where, "nothing is written here; write a number with its unit."))
     if not plain.isascii() and any(ch.isnumeric() and ch not in "0123456789" for ch in plain):
@@ -112,10 +113,10 @@ def _decimal(text: str, where: str) -> tuple[Fraction, Fraction]:
     if len(tail) == 3 and lead.strip("0"):
         grouped, parted = lead + tail, f"{lead}.{tail}"
         raise UnitError(at(where, f"{text!r} can be {parted} or {grouped}; write the one you mean without a comma."))
-    plain = mantissa.replace(",", ".")
-    places = len(plain.partition(".")[2])
-    scale = Fraction(10) ** int(exponent or "0")
-    return Fraction(plain.rstrip(".") or "0") * scale, scale / 10**places
+    lead, _, tail = mantissa.replace(",", ".").partition(".")
+    count, power = int(lead + tail or "0"), int(exponent or "0") - len(tail)
+    over, under = 10 ** max(power, 0), 10 ** max(-power, 0)
+    return Fraction(count * over, under), Fraction(over, under)
 
 
 def _fraction(over: str, under: str, where: str) -> tuple[Fraction, Fraction]:
