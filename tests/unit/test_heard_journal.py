@@ -33,6 +33,7 @@ from tests.cli.midway import job_midway
 
 WHEN = datetime(2026, 11, 30, 9, 0)
 RATE = 8000.0
+OCTAVE = Note(0.5, 1.9, (0.53, 1.9), 82.4, 0.02, partials=(1, 2, 3))
 
 
 def sounded(path, hertz, order=(6, 5, 4, 3, 2, 1), seconds=0.9, rate=RATE):
@@ -188,3 +189,24 @@ def test_a_low_string_is_found_by_the_tuning_where_it_was_not_by_itself(tmp_path
     assert eye.seen[good[0][0]].trace is not None
     blind = [one.note for one in hear(str(tmp_path / "a.wav")).notes if one.note.refused is None]
     assert all(abs(off(one.first_partial, note.first_partial)) < 0.5 for one in blind)  # missed, or the same
+
+
+@pytest.mark.parametrize(
+    ("blind", "told", "kept"),
+    [
+        (replace(OCTAVE, first_partial=164.9), replace(OCTAVE, first_partial=82.4, partials=tuple(range(1, 15))), 82.4),
+        (replace(OCTAVE, first_partial=164.9), replace(OCTAVE, first_partial=82.4, partials=(2, 3, 4, 6, 8, 9)), 164.9),
+        (replace(OCTAVE, first_partial=164.9), replace(OCTAVE, refused="no string"), 164.9),
+        (replace(OCTAVE, first_partial=110.2), replace(OCTAVE, first_partial=82.4, partials=(1, 5, 7)), 110.2),
+        (replace(OCTAVE, refused="fits no string"), replace(OCTAVE, first_partial=82.4, partials=(2, 4)), 82.4),
+    ],
+    ids=["an octave high", "a harmonic", "nothing there", "another fret", "missed"],
+)
+def test_a_low_string_is_not_taken_for_its_octave(tmp_path, monkeypatch, blind, told, kept):
+    """Which of two measurements is kept: of a string that sounds whole, partials 1, 5, 7, 11, 13 are there too."""
+    times = np.arange(12000) / 8000.0
+    samples = np.concatenate([np.zeros(4000), 0.3 * np.exp(-times) * np.sin(2.0 * np.pi * 440.0 * times)])
+    soundfile.write(tmp_path / "a.wav", samples, 8000)
+    monkeypatch.setattr("setwright.listening.notes.measure", lambda _, about=None: blind if about is None else told)
+    notes = [one.note for one in hear(str(tmp_path / "a.wav"), [110.0, 82.4069], 20).notes]
+    assert [one.first_partial for one in notes if not one.refused] == [kept]

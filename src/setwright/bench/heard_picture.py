@@ -19,7 +19,7 @@ from setwright.units.show import places_for, show_cents
 
 if TYPE_CHECKING:
     from setwright.bench.hearing import Hearing
-    from setwright.listening.bands import Bands, Complex
+    from setwright.listening.bands import Array, Bands, Complex
     from setwright.listening.notes import Note
     from setwright.listening.partials import Ringing
     from setwright.listening.sound import Sound
@@ -33,7 +33,6 @@ WINDOWS = 16  # of them side by side in the part used, at most
 LOUD = 4.0  # times the noise in its band, from which a partial is followed
 LEAST = 0.01  # cents, finer bands are not told
 FINEST = 0.002  # cents, finer bars are not drawn
-SAME = 1e-3  # relative, fundamentals that are the same
 SILENT = -120.0  # dB
 
 
@@ -86,15 +85,11 @@ def _seen(note: Note, sound: Sound) -> NoteStrip:
     if note.first_partial is None or not note.partials:
         return strip
     from setwright.listening.bands import band, prepared
-    from setwright.listening.notes import ringing_of
 
     first = max(round((note.used[0] - sound.start) * sound.rate), 0)
     last = round((note.used[1] - sound.start) * sound.rate)
     samples = (sound.samples - sound.samples.mean())[first:last]
-    _, ringing = ringing_of(samples, sound.rate, None)
-    told = note.fundamental or note.first_partial
-    if ringing is None or abs(math.log(ringing.law.fundamental / told)) > SAME:  # it was found where it was told to be
-        _, ringing = ringing_of(samples, sound.rate, told)
+    ringing = _ringing(note, samples, sound.rate)
     if ringing is None:
         return strip
     bands = prepared(samples, sound.rate, float(ringing.law.fundamental))
@@ -103,6 +98,26 @@ def _seen(note: Note, sound: Sound) -> NoteStrip:
     used = (note.used[0] - note.start, note.used[1] - note.start)
     apart = CENTS_PER_LOG * ringing.law.apart
     return replace(strip, used=used, trace=trace, bars=_bars(ringing), apart=apart)
+
+
+def _ringing(note: Note, samples: Array, rate: float) -> Ringing | None:
+    """The partials of a note about its own fundamental and inharmonicity, along its glide."""
+    from setwright.listening.notes import EARLY, HIGHEST, MANY
+    from setwright.listening.partials import ahead, followed
+    from setwright.listening.spectrum import Coarse, peaks_of
+
+    fundamental = note.fundamental or note.first_partial
+    if fundamental is None:
+        return None
+    coarse = Coarse(fundamental, note.inharmonicity or 0.0, 1.0, 0.0)
+    top = min(0.45 * rate, HIGHEST, MANY * fundamental)
+    found = followed(samples, rate, peaks_of(samples[: max(int(EARLY * rate), 1)], rate, top), coarse)
+    if found is None:
+        return None
+    times = np.arange(len(samples)) / rate
+    early = ahead(found, times)
+    level = samples if early[-1] == 0.0 else np.interp(times, times + early, samples)
+    return followed(samples, rate, peaks_of(level, rate, top), coarse, early) or found
 
 
 def _outline(sound: Sound, onset: float) -> tuple[tuple[float, ...], tuple[float, ...]]:

@@ -27,7 +27,9 @@ Look = Callable[["Note", "Sound"], None]
 ALL: tuple[Kind, ...] = ("open", "harmonic", "fretted")
 BLOCK = 10.0  # s
 LOOKING = 0.1  # share of the work that looking through the file is (measured)
-LOW = 100.0  # Hz, open strings below are looked for by name where nothing else was found
+LOW = 100.0  # Hz, open strings below it are looked for by name
+WITHIN = 70.0  # cents, how near a multiple of a low open string a pitch must be to be doubted
+ODD = 0.25  # share of partials that are no multiple of 2 or 3, from which on the low string it was; all there: 1 in 3
 RUNNING = 30.0  # cents, within which two notes one after another are the same string again
 LONGEST_NAME = 120  # characters of a recording's name kept in the journal
 _LINE = re.compile(r'["\s]|[^ -~\u00a1-\uffff]')
@@ -340,8 +342,8 @@ def plain(heard: Heard) -> dict[str, Any]:
 def _measured(candidate: Candidate, sound: Sound, tuning: Sequence[float]) -> Note:
     """The note of a candidate; one that is doubtful is not measured.
 
-    Of a low string many partials stand close together, and blind search may miss it: what fits no string at first is
-    looked at again about every low open string."""
+    Of a low string many partials stand close together, and blind search may miss it or take it an octave high: what
+    fits no string, or the octave of a low one, is looked at again about every low open string."""
     import numpy as np
 
     from setwright.listening.notes import Note, measure
@@ -351,10 +353,25 @@ def _measured(candidate: Candidate, sound: Sound, tuning: Sequence[float]) -> No
         level = float(20.0 * np.log10(max(peak, 1e-10)))
         return Note(candidate.start, candidate.end, candidate.part, level=level, refused=candidate.doubt)
     note = measure(sound)
-    if note.refused is not None and (note.first_partial is not None or note.used[1] > note.used[0]):
-        again = [measure(sound, about) for about in sorted(tuning, reverse=True) if about < LOW]
-        note = next((one for one in again if one.refused is None), note)
+    for about in sorted((one for one in tuning if one < LOW), reverse=True):
+        if note.refused is None and not _multiple(note, about):
+            continue
+        again = measure(sound, about)
+        if again.refused is None and (note.refused is not None or _has_odd(again)):
+            note = again
+            break
     return replace(note, start=candidate.start, end=candidate.end)
+
+
+def _multiple(note: Note, about: float) -> bool:
+    """Whether a pitch is about twice to four times another."""
+    return any(abs(1200.0 * math.log2((note.first_partial or 1.0) / (k * about))) < WITHIN for k in (2, 3, 4))
+
+
+def _has_odd(note: Note) -> bool:
+    """Whether the odd partials of a note were heard, so that it is not one an octave higher; multiples of 3 count for
+    nothing here."""
+    return sum(1 for n in note.partials if n % 2 and n % 3) >= ODD * len(note.partials)
 
 
 def _placed(notes: Sequence[Heard]) -> int:
