@@ -163,3 +163,10 @@ def test_a_grip_goes_with_settling_too(standing):
     loose, fast = fretted_with_capo(*args), fretted_with_capo(*args, grips=True)
     assert fast.off == pytest.approx(loose.off, abs=1e-9)
     assert (fast.notes.cents[0] > loose.notes.cents[0]).all()
+
+
+def test_one_fret_alone_has_the_cents_it_has_among_all(standing):
+    given = standing.traits, standing.settings, standing.rig, standing.state
+    every, one = fretted(*given), fretted(*given, frets=(12,))
+    assert one.cents.shape[-1] == 1
+    np.testing.assert_array_equal(one.cents[..., 0], every.cents[..., 11])
