@@ -24,10 +24,10 @@ def string(hertz, seconds=1.6, level=0.3, stiff=STIFF, seed=0):
     return out
 
 
-def recorded(path, sounds, noise=1e-4):
+def recorded(path, sounds, noise=1e-4, seed=1):
     """A take with half a second before every sound; returns its path."""
     gap = np.zeros(RATE // 2)
     samples = np.concatenate([part for sound in sounds for part in (gap, sound)] + [gap])
-    samples = samples + noise * np.random.default_rng(1).standard_normal(len(samples))
+    samples = samples + noise * np.random.default_rng(seed).standard_normal(len(samples))
     soundfile.write(path, samples, RATE, subtype="FLOAT")
     return path
