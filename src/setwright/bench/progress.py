@@ -52,6 +52,19 @@ def work_left(problem: Problem, steps: Sequence[Step], entries: Sequence[Entry])
     Returns: the step with what is left to turn; None when all is done.
     Raises: InputError for `did step NAME` with a name no step has.
     """
+    return next(iter(works_left(problem, steps, entries)), None)
+
+
+def works_left(problem: Problem, steps: Sequence[Step], entries: Sequence[Entry]) -> tuple[Work, ...]:
+    """Every hardware step that is not done yet.
+
+    Args:
+        problem: the job, for its kind of bridge.
+        steps: of the plan, in order.
+        entries: live ones of the journal.
+    Returns: the steps with what is left to turn, in order.
+    Raises: InputError for `did step NAME` with a name no step has.
+    """
     _names_known(entries)
     did = tuple(one for one in entries if one.verb == "did")
     said = {one.way.casefold() for one in did if one.what == "step"}
@@ -59,12 +72,13 @@ def work_left(problem: Problem, steps: Sequence[Step], entries: Sequence[Entry])
     begun = [step.key in said or (step.key in OWN and _touched(step.key, did)) for step in steps]
     own = any(one is not None and step.key in OWN for one, step in zip(left, steps, strict=True))
     balance = problem.targets.mode == "floating" and not own and any(one.what in BALANCE for one in did)
+    out = []
     for i, step in enumerate(steps):
         over = balance or any(begun[i + 1 :])
         rest = left[i]
         if rest is not None and (step.key in OWN or not over):
-            return Work(rest, i + 1)
-    return None
+            out.append(Work(rest, i + 1))
+    return tuple(out)
 
 
 def _names_known(entries: Sequence[Entry]) -> None:

@@ -1,0 +1,85 @@
+"""setwright sheet: the set-up sheet of a job as PDF."""
+
+from __future__ import annotations
+
+import sys
+from datetime import date, datetime
+
+import click
+
+from setwright.cli.asked import say, system_of, units_option
+from setwright.errors import InputError
+from setwright.sheets.sheet import Part
+
+KINDS: dict[str, tuple[Part, ...]] = {"all": ("owner", "shop", "tag"), "owner": ("owner",), "shop": ("shop",), "tag": ("tag",)}
+
+
+@click.command("sheet")
+@click.argument("job")
+@click.option("--journal", metavar="PATH", help="The journal, in place of NAME.journal.txt beside NAME.job.toml.")
+@click.option("--save", metavar="FILE", help="The PDF; - for standard output. Otherwise NAME.sheet.pdf in this folder.")
+@click.option("--force", is_flag=True, help="Replace a file that stands there already.")
+@click.option("--kind", type=click.Choice(list(KINDS)), default="all", help="Which part of it.")
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", help="Size of the pages.")
+@click.option("--shop-name", default="", envvar="SETWRIGHT_SHOP", help="Name of the shop; otherwise SETWRIGHT_SHOP.")
+@click.option("--shop-line", "lines", multiple=True, help="A line of its address; may be given many times.")
+@click.option("--owner", default="", help="Who owns the instrument.")
+@click.option("--case", default="", help="Number of the case.")
+@click.option("--recheck", metavar="DAY", help="When it is to be looked at again: 2027-02-25.")
+@click.option("--link", default="", help="What the QR code leads to.")
+@click.option("--no-plan", is_flag=True, help="Leave out what was planned and not done; quicker.")
+@units_option
+def command(
+    job: str,
+    journal: str | None,
+    save: str | None,
+    force: bool,
+    kind: str,
+    paper: str,
+    shop_name: str,
+    lines: tuple[str, ...],
+    owner: str,
+    case: str,
+    recheck: str | None,
+    link: str,
+    no_plan: bool,
+    units: str | None,
+) -> None:
+    """Print the set-up sheet of JOB as PDF: a page for the owner, one for the shop, a tag for the case.
+
+    What the job file and its journal tell goes on it. Notes of the journal that begin with one of these words go to
+    their own place:
+
+    \b
+    note "recommend: a new nut, the slots are worn"
+    note "not done: the frets, by wish"
+    note "part: nut blank, 1"
+    note "found: ..."   "care: ..."   "caution: ..."
+    note "recheck: 2027-02-25"   "owner: ..."   "case: ..."
+    """
+    from setwright.bench.drawn import put_bytes
+    from setwright.bench.paper import Desk, sheet_of_job
+    from setwright.sheets.sheet import render
+
+    desk = Desk(shop_name, lines, case, owner, None if recheck is None else _day(recheck), link)
+    name = _name(job) if save is None else save
+    system = None if units is None else system_of(units, units)
+    data = sheet_of_job(job, journal, desk, system, not no_plan)
+    pdf = render(data, "letter" if paper == "letter" else "a4", KINDS[kind])
+    if name == "-":
+        sys.stdout.buffer.write(pdf)
+        return
+    put_bytes(name, pdf, "--save", "kestrel.pdf", force)
+    say(f"Put into {name}.")
+
+
+def _name(job: str) -> str:
+    last = job.replace("\\", "/").rsplit("/", 1)[-1]
+    return f"{last.removesuffix('.toml').removesuffix('.job')}.sheet.pdf"
+
+
+def _day(text: str) -> date:
+    try:
+        return datetime.strptime(text, "%Y-%m-%d").date()
+    except ValueError:
+        raise InputError(f"--recheck: {text[:40]!r} is no day; write it as 2027-02-25.") from None
