@@ -1,183 +1,241 @@
-"""How well one note is heard: twenty kinds of recorded notes, Setwright and the plain peak of a spectrum.
+"""How well notes are heard: Setwright, the plain peak of a spectrum, and general signal libraries, side by side.
 
-    ./dev bench listening --first 1000 --count 40
-    ./dev bench listening --kinds open bass --known     the note told within a semitone
+    ./dev bench listening                                   notes, octaves and the least that noise allows
+    ./dev bench listening --kinds open bass --count 40 --only notes
+    ./dev bench listening --rivals --recordings --takes 20
+    ./dev bench listening --write                           all of it, into docs/listening-table.md
 
 Notes are those of `tests/judges/note_kinds.py`, drawn from seeds. The peak of the spectrum is told which note it is in
-any case: it looks within half a semitone. An error is that of the settled first partial. Two processes work.
+any case: it looks within half a semitone. An error is that of the settled first partial. Two processes work, each on
+one core with one thread; each note is heard by all ways one after another. `--rivals` makes the environment of the
+other libraries, which are used whenever it is there.
 """
 
 from __future__ import annotations
 
 import argparse
-import multiprocessing
-import os
+import subprocess
 import sys
 import time
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
+from benchmarks import bound_listening, octaves_listening, recordings_listening, rivals_listening, takes_listening
+from benchmarks import tables_listening as tables
+from benchmarks.heard_listening import MINE, PEAK, TOLD, Heard, Task, heard
+from benchmarks.running import number, parser_of, runs
+from tests.judges.note_kinds import KINDS
 
-from setwright.listening.notes import measure
-from setwright.listening.sound import Sound
-from tests.judges.note_kinds import KINDS, made
-
-Array = NDArray[np.float64]
-
-CENTS = 1200.0 / np.log(2.0)
-GROSS = 50.0  # cents; farther off is another note, or the octave
-ATTACK = 0.03  # s after the release that the peak of the spectrum leaves out
-LOOK = 50.0  # cents about the note told, in which the highest peak is taken
-PADDED = 8  # times the note's length, of its transform
-WAYS = ("Setwright", "peak of the spectrum")
+PAGE = rivals_listening.ROOT / "docs" / "listening-table.md"
+NOISES = 4  # of each note beside the bound
+TAKES = 20
+SHARES = {"notes": 6.0, "octaves": 1.0, "bound": 1.0, "recordings": 4.0, "takes": 4.0}  # of the time, about
 
 
-@dataclass(frozen=True)
-class Task:
-    """One note to be heard."""
+@dataclass
+class Report:
+    """What is printed and goes to the page. until: when to stop [s of the monotonic clock]. rest: parts to come."""
 
-    kind: str
-    seed: int
-    known: bool = False
+    until: float
+    rest: list[str]
+    parts: list[str] = field(default_factory=list)
+
+    def say(self, text: str) -> None:
+        """Print a part now and keep it."""
+        print(text + "\n", flush=True)
+        self.parts.append(text)
+
+    def minutes(self, part: str) -> float:
+        """How long a part may take, so that those after it are not left without."""
+        share = SHARES[part] / sum(SHARES[name] for name in self.rest)
+        self.rest.remove(part)
+        return share * max(self.until - time.monotonic(), 0.0) / 60.0
 
 
-@dataclass(frozen=True)
-class Heard:
-    """What one way said of one note."""
-
-    kind: str
-    way: str
-    error: float | None  # cents, None: refused
-    sd: float | None  # cents, None: none given
-    processor: float  # s
-    seconds: float  # s of sound
-
-
-def peak_of(samples: Array, rate: float, nominal: float) -> float:
-    """Highest peak of a spectrum about a note: Hann window, zero padded, parabola on the logarithm.
+def arguments(words: Sequence[str]) -> argparse.Namespace:
+    """Read the command line.
 
     Args:
-        samples: (N) of the note [1].
-        rate: [Hz].
-        nominal: the note [Hz].
-    Returns: [Hz].
+        words: of it.
+    Returns: what is asked for.
     """
-    size = 1 << (PADDED * len(samples) - 1).bit_length()
-    level = np.abs(np.fft.rfft((samples - samples.mean()) * np.hanning(len(samples)), size))
-    low, high = (int(nominal * 2.0 ** (sign * LOOK / 1200.0) * size / rate) for sign in (-1, 1))
-    top = low + int(np.argmax(level[low : high + 1]))
-    left, here, right = np.log(np.maximum(level[top - 1 : top + 2], 1e-300))
-    bend = left - 2.0 * here + right
-    shift = 0.5 * (left - right) / bend if bend < 0.0 else 0.0
-    return float((top + np.clip(shift, -0.5, 0.5)) * rate / size)
+    parser = parser_of("listening", 13, 1000, "notes of each kind")
+    parser.add_argument("--kinds", nargs="+", choices=KINDS, default=KINDS, metavar="KIND", help="which kinds")
+    parser.add_argument("--only", nargs="+", choices=SHARES, default=(), metavar="PART", help=", ".join(SHARES))
+    parser.add_argument("--rivals", action="store_true", help="make the environment of the other libraries")
+    parser.add_argument("--recordings", action="store_true", help="recorded notes of real strings, fetched once")
+    parser.add_argument("--takes", type=number, default=0, metavar="N", help="whole takes to be heard")
+    parser.add_argument("--write", action="store_true", help=f"all of it, {TAKES} takes, into docs/{PAGE.name}")
+    given = parser.parse_args(words)
+    given.recordings |= given.write or "recordings" in given.only
+    if given.write or "takes" in given.only:
+        given.takes = given.takes or TAKES
+    return given
 
 
-def heard(task: Task) -> list[Heard]:
-    """One note by every way.
+def asked_for(given: argparse.Namespace) -> list[str]:
+    """Which parts are to be run.
 
     Args:
-        task: which note.
-    Returns: one for every way.
+        given: what is asked for.
+    Returns: names, in their order.
     """
-    samples, rate, truth, nominal = made(task.kind, task.seed)
-    seconds = len(samples) / rate
-    begun = time.process_time()
-    note = measure(Sound(samples, rate), nominal if task.known else None)
-    middle = time.process_time()
-    plain = peak_of(samples[int((truth.released + ATTACK) * rate) :], rate, nominal)
-    ended = time.process_time()
-    error = None
-    if note.refused is None and note.first_partial is not None:
-        error = float(CENTS * np.log(note.first_partial / truth.first_partial))
-    mine = Heard(task.kind, WAYS[0], error, note.first_partial_sd, middle - begun, seconds)
-    off = float(CENTS * np.log(plain / truth.first_partial))
-    return [mine, Heard(task.kind, WAYS[1], off, None, ended - middle, seconds)]
+    usual = {"notes", "octaves", "bound"} | ({"recordings"} if given.recordings else set())
+    return [part for part in SHARES if part in (given.only or usual | ({"takes"} if given.takes else set()))]
 
 
-def runs(tasks: Sequence[Task], minutes: float) -> Iterator[list[Heard]]:
-    """All notes on both cores, in order, until the minutes are over.
+def notes_part(report: Report, given: argparse.Namespace) -> list[Heard]:
+    """Notes of all kinds by all ways; tables of them.
 
     Args:
-        tasks: the notes.
-        minutes: after which no more are waited for.
+        report: to be added to.
+        given: what is asked for.
     Returns: what was heard.
     """
+    ways, lines = rivals_listening.usable()
+    seeds = range(given.first, given.first + given.count)
+    tasks = [Task(kind, seed, bool(ways)) for seed in seeds for kind in given.kinds]
     begun = time.monotonic()
-    with multiprocessing.get_context("fork").Pool(min(2, os.cpu_count() or 1)) as pool:
-        for one in pool.imap(heard, tasks, chunksize=1):
-            yield one
-            if time.monotonic() - begun > 60.0 * minutes:
-                break
-        pool.terminate()
+    some = [one for several in runs(heard, tasks, report.minutes("notes")) for one in several]
+    count = sum(one.way == MINE for one in some)
+    report.say(f"""## Notes
+
+{count} notes from seed {given.first}, {_since(begun)}. "{TOLD[2:]}": within a semitone, to the peak of the spectrum within half of one;
+without it other libraries know the range of the instrument, and Setwright nothing. u is the standard uncertainty
+stated. Shares are of the notes that were not refused.""")  # noqa: E501
+    report.say("\n\n".join([tables.ways_table(some), *lines]))
+    for way in (MINE, MINE + TOLD, PEAK):
+        report.say(f"### {way[0].upper()}{way[1:]}\n\n{tables.table(some, way)}")
+    if ways:
+        for told, title in ((False, "Median errors in cents, not told the note"), (True, "Median errors, note told")):
+            report.say(f"### {title}\n\n{tables.medians(some, told)}")
+    return some
 
 
-HEAD = (
-    "kind", "notes", "refused", "median [cents]", "90 % [cents]", "within 0.1 cent", "beyond 1 cent", "gross errors",
-    "inside 1 u", "inside 2 u", "CPU s per s of sound",
-)  # fmt: skip
-
-
-def figures(some: Sequence[Heard]) -> list[str]:
-    """Cells of one line of the table. Shares are of the notes that were not refused.
+def octaves_part(report: Report, given: argparse.Namespace, some: Sequence[Heard]) -> None:
+    """Octaves, and the ratios they belong to.
 
     Args:
-        some: what one way said.
-    Returns: cells.
+        report: to be added to.
+        given: what is asked for.
+        some: notes heard.
     """
-    told = [one for one in some if one.error is not None]
-    error = np.abs([one.error for one in told if one.error is not None])
-    cost = f"{sum(one.processor for one in some) / sum(one.seconds for one in some):.2f}"
-    first = [str(len(some)), str(len(some) - len(told))]
-    if not told:
-        return [*first, *["-"] * 7, cost]
-    ratio = np.array([abs(one.error) / one.sd for one in told if one.sd is not None and one.error is not None])
-    held = [f"{100.0 * np.mean(ratio < k):.0f} %" if len(ratio) else "-" for k in (1.0, 2.0)]
-    return [
-        *first, f"{np.median(error):.4f}", f"{np.percentile(error, 90):.3f}", f"{100.0 * np.mean(error <= 0.1):.0f} %",
-        f"{100.0 * np.mean(error > 1.0):.0f} %", str(int(np.sum(error > GROSS))), *held, cost,
-    ]  # fmt: skip
+    seeds = range(given.first, given.first + 3 * given.count)
+    found = [one for both in runs(octaves_listening.interval_heard, seeds, report.minutes("octaves")) for one in both]
+    ratios = tables.ratios(some, found)
+    report.say(f"## Setwright beside the peak of the spectrum\n\nMedian errors; Setwright is told nothing.\n\n{ratios}")
+    report.say(f"### Octave interval, {len(found) // 2} strings\n\n{tables.ways_table(found)}")
 
 
-def table(some: Sequence[Heard], way: str) -> str:
-    """Markdown of a table, one line for each kind and one for all.
+def bound_part(report: Report) -> None:
+    """Errors beside the least that noise allows.
 
     Args:
-        some: what was heard.
-        way: by which way.
-    Returns: the text.
+        report: to be added to.
     """
-    mine = [one for one in some if one.way == way]
-    kinds = list(dict.fromkeys(one.kind for one in mine))
-    rows = [(kind, *figures([one for one in mine if one.kind == kind])) for kind in kinds]
-    lines = ["|" + " --- |" * len(HEAD), *(f"| {' | '.join(row)} |" for row in [*rows, ("all", *figures(mine))])]
-    return "\n".join([f"| {' | '.join(HEAD)} |", *lines])
+    some = list(runs(bound_listening.beside, bound_listening.tasks(NOISES), report.minutes("bound")))
+    report.say(f"""## The least that noise allows
+
+Root mean square error over that of the Cramér-Rao bound: white noise, notes of 2 s. The bound uses all of the note, and
+its glide is free.
+
+{bound_listening.table(some)}""")
 
 
-def main(arguments: Sequence[str]) -> int:
-    """Run and print.
+def recordings_part(report: Report) -> None:
+    """Recorded notes of real strings.
 
     Args:
-        arguments: of the command line.
+        report: to be added to.
+    """
+    ways, _ = rivals_listening.usable()
+    tasks, lines = recordings_listening.tasks(recordings_listening.RIVAL in ways)
+    begun = time.monotonic()
+    heard_all = runs(recordings_listening.intervals, tasks, report.minutes("recordings"))
+    some = [one for several in heard_all for one in several]
+    ratios = " and ".join(str(ratio) for ratio in recordings_listening.RATIOS)
+    report.say(f"""## Recordings of real strings
+
+{len({(one.package, one.note) for one in some})} of {len(tasks)} recorded notes, each heard as it is and resampled by {ratios}, {_since(begun)}.
+Error is how far the interval between both is off the known ratio.""")  # noqa: E501
+    for line in lines:
+        report.say(line)
+    if some:
+        report.say(recordings_listening.table(some))
+        report.say(f"Farthest off, Setwright, not told the note:\n\n{recordings_listening.worst(some)}")
+
+
+def takes_part(report: Report, given: argparse.Namespace) -> None:
+    """Whole takes.
+
+    Args:
+        report: to be added to.
+        given: what is asked for.
+    """
+    begun = time.monotonic()
+    seeds = range(given.first, given.first + given.takes)
+    some = list(runs(takes_listening.heard, seeds, report.minutes("takes")))
+    report.say(f"""## Takes
+
+{len(some)} takes of 40 to 60 notes with slips, talk, knocks and pegs turned, from seed {given.first}, {_since(begun)}.
+A note left in doubt does not count as right.""")
+    report.say(takes_listening.table(some))
+    report.say(f"What was not told rightly:\n\n{takes_listening.misses(some)}")
+
+
+def _since(begun: float) -> str:
+    return f"{(time.monotonic() - begun) / 60.0:.1f} minutes"
+
+
+def written(page: Path, parts: Sequence[str], words: Sequence[str]) -> None:
+    """Put the report on its page.
+
+    Args:
+        page: of the docs.
+        parts: of the report.
+        words: of the command line.
+    """
+    asked = subprocess.run(
+        ["git", "rev-parse", "--short", "HEAD"], cwd=rivals_listening.ROOT, capture_output=True, text=True, check=False
+    )
+    commit = f" with the code of commit {asked.stdout.strip()}" if asked.returncode == 0 else ""
+    head = f"""# How well notes are heard
+
+Written by `./dev bench listening {" ".join(words)}`{commit}. What the words mean:
+[physics/listening.md](physics/listening.md). Libraries and their versions: `requirements/rivals.txt`."""
+    page.write_text("\n\n".join([head, *parts]) + "\n", encoding="utf-8")
+
+
+def main(words: Sequence[str]) -> int:
+    """Run, print and write.
+
+    Args:
+        words: of the command line.
     Returns: 0.
     """
-    parser = argparse.ArgumentParser(prog="./dev bench listening")
-    parser.add_argument("--count", type=int, default=40, help="notes of each kind")
-    parser.add_argument("--first", type=int, default=1000, help="first seed")
-    parser.add_argument("--minutes", type=float, default=20.0, help="after which it stops and reports what is done")
-    parser.add_argument("--kinds", nargs="+", choices=KINDS, default=KINDS, metavar="KIND", help="which kinds")
-    parser.add_argument("--known", action="store_true", help="the note is told, within a semitone")
-    given = parser.parse_args(arguments)
-    seeds = range(given.first, given.first + given.count)
-    tasks = [Task(kind, seed, given.known) for seed in seeds for kind in given.kinds]
-    begun = time.monotonic()
-    all_of = [one for some in runs(tasks, given.minutes) for one in some]
-    known = "within a semitone" if given.known else "not at all"
-    print(f"{len(all_of) // 2} notes from seed {given.first}, {(time.monotonic() - begun) / 60.0:.1f} minutes; "
-          f"note told to Setwright {known}, to the peak of the spectrum in any case.\n")  # fmt: skip
-    for way in WAYS:
-        print(f"{way}\n\n{table(all_of, way)}\n")
+    given = arguments(words)
+    wanted = asked_for(given)
+    report = Report(time.monotonic() + 60.0 * given.minutes, list(wanted))
+    some = notes_part(report, given) if "notes" in wanted else []
+    if "octaves" in wanted:
+        octaves_part(report, given, some)
+    if "bound" in wanted:
+        bound_part(report)
+    if "recordings" in wanted:
+        recordings_part(report)
+    if "takes" in wanted:
+        takes_part(report, given)
+    if some:
+        report.say(f"""## Where Setwright was farthest off
+
+Not told the note.
+
+{tables.worst(some)}
+
+{tables.refusals(some)}""")
+    if given.write:
+        written(PAGE, report.parts, words)
     return 0
 
 

@@ -12,11 +12,9 @@ from __future__ import annotations
 
 import argparse
 import json
-import multiprocessing
-import os
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any
@@ -26,6 +24,7 @@ import numpy as np
 
 from benchmarks.calibration import Witness
 from benchmarks.people import Mistaken, round_and_round, wanted, wedge_again
+from benchmarks.running import parser_of, runs
 from setwright.bench import guided as work
 from setwright.errors import SetwrightError
 from setwright.instrument.prior import Prior
@@ -155,23 +154,6 @@ def _named(task: Task, on: Any, doubts: tuple[Doubt, ...]) -> bool | None:
     return any(one.kind == "rear gap" and abs(one.value - one.fits - MILLIMETRE) < 0.5 * MILLIMETRE for one in doubts)
 
 
-def runs(tasks: Sequence[Task], minutes: float) -> Iterator[Run]:
-    """All tasks on both cores, in order, until the minutes are over.
-
-    Args:
-        tasks: what is to be run.
-        minutes: after which no more are waited for.
-    Returns: the runs.
-    """
-    begun = time.monotonic()
-    with multiprocessing.get_context("fork").Pool(min(2, os.cpu_count() or 1)) as pool:
-        for one in pool.imap(run, tasks, chunksize=1):
-            yield one
-            if time.monotonic() - begun > 60.0 * minutes:
-                break
-        pool.terminate()
-
-
 def figures(some: Sequence[Run]) -> list[str]:
     """One line of the table.
 
@@ -293,10 +275,7 @@ def main(arguments: Sequence[str]) -> int:
         arguments: of the command line.
     Returns: 0.
     """
-    parser = argparse.ArgumentParser(prog="./dev bench rounds")
-    parser.add_argument("--count", type=int, default=1000, help="instruments")
-    parser.add_argument("--first", type=int, default=1, help="first seed")
-    parser.add_argument("--minutes", type=float, default=20.0, help="after which it stops and reports what is done")
+    parser = parser_of("rounds", 1000, 1, "instruments")
     parser.add_argument("--without", action="store_true", help="each hidden effect switched off in turn")
     parser.add_argument("--mistaken", action="store_true", help="one reading or one turn wrong")
     parser.add_argument("--save", type=Path, help="every run as a JSON line")
@@ -304,7 +283,7 @@ def main(arguments: Sequence[str]) -> int:
     tasks, named = (_without if given.without else _mistaken if given.mistaken else _usual)(given)
     groups: dict[str, list[Run]] = {}
     begun = time.monotonic()
-    for task, one in zip(tasks, runs(tasks, given.minutes), strict=False):
+    for task, one in zip(tasks, runs(run, tasks, given.minutes), strict=False):
         groups.setdefault(named(task), []).append(one)
         if given.save:
             with given.save.open("a", encoding="utf-8") as out:

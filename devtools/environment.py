@@ -64,14 +64,15 @@ def ensure(root: Path, runner: Runner, machine: Machine) -> str:
     """Make or renew the environment if needed and return its interpreter; raises StepError with what to do."""
     if is_current(root):
         return python_of(root)
-    with _one_at_a_time(root):
+    with one_at_a_time(root):
         if not is_current(root):
             _make(root, runner, machine)
     return python_of(root)
 
 
 @contextmanager
-def _one_at_a_time(root: Path) -> Iterator[None]:
+def one_at_a_time(root: Path) -> Iterator[None]:
+    """Only one process makes an environment; the others wait."""
     handle = os.open(root / "requirements", os.O_RDONLY)
     try:
         fcntl.flock(handle, fcntl.LOCK_EX)
@@ -82,10 +83,7 @@ def _one_at_a_time(root: Path) -> Iterator[None]:
 
 def _make(root: Path, runner: Runner, machine: Machine) -> None:
     python = python_of(root)
-    fits = (python, "-c", f"import pip, sys; sys.exit(sys.version_info[:2] != {sys.version_info[:2]})")
-    if not Path(python).exists() or runner(fits):
-        _need_venv(runner, machine)
-        step(runner, "set up: environment .venv", (machine.python, "-m", "venv", "--clear", str(root / ".venv")))
+    venv(root, runner, machine, ".venv")
     (root / STAMP).unlink(missing_ok=True)
     locked = (python, *PIP, "install", "-qq", "--require-hashes", "--no-deps", "-r", LOCK)
     step(runner, "set up: packages of the lock (half a minute)", locked)
@@ -93,6 +91,15 @@ def _make(root: Path, runner: Runner, machine: Machine) -> None:
     step(runner, "set up: setwright itself", own)
     step(runner, "set up: whether the lock is whole", (python, *PIP, "check"))
     (root / STAMP).write_text(fingerprint(root) + "\n")
+
+
+def venv(root: Path, runner: Runner, machine: Machine, folder: str) -> None:
+    """Make an empty environment in a folder, unless one of this Python is there; raises StepError."""
+    python = str(root / folder / "bin" / "python")
+    fits = (python, "-c", f"import pip, sys; sys.exit(sys.version_info[:2] != {sys.version_info[:2]})")
+    if not Path(python).exists() or runner(fits):
+        _need_venv(runner, machine)
+        step(runner, f"set up: environment {folder}", (machine.python, "-m", "venv", "--clear", str(root / folder)))
 
 
 def _need_venv(runner: Runner, machine: Machine) -> None:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from devtools import demo, environment, programs
+from devtools import demo, environment, programs, rivals
 from devtools.steps import Runner, Shell, StepError, all_steps, say, step
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -19,6 +19,7 @@ FULL_TEST = ("--cov", "--cov-branch", "--cov-report=term-missing:skip-covered", 
 # The main index alone decides the lock; what this machine may add to it stays out.
 LOCK_ENV = {"PIP_EXTRA_INDEX_URL": "", "PIP_FIND_LINKS": "", "CUSTOM_COMPILE_COMMAND": "./dev lock"}
 ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}  # each of the processes keeps to its core
+LOCKS = ("run", "dev", "rivals")
 TABLES = ("rounds", "listening")  # benchmarks that print a table of their own
 LOCK_OPTIONS = (
     "--quiet",
@@ -110,7 +111,7 @@ def _published(python: str, page: Path) -> tuple[str, ...]:
 def lock(call: Call) -> None:
     """make the lock files in requirements/ anew, with hashes"""
     python = call.python()
-    for name in ("run", "dev"):
+    for name in LOCKS:
         source, target = f"requirements/{name}.in", f"requirements/{name}.txt"
         command = (python, "-m", "piptools", "compile", *LOCK_OPTIONS, "-o", target, source)
         step(call.runner, f"{source} -> {target}", command, LOCK_ENV)
@@ -121,6 +122,8 @@ def bench(call: Call) -> None:
     python = call.python()
     if call.rest[:1] and call.rest[0] in TABLES:
         name = call.rest[0]
+        if name == "listening" and {"--rivals", "--write"} & set(call.rest):
+            rivals.ensure(call.root, call.runner, call.machine)
         step(call.runner, name, (python, "-m", f"benchmarks.bench_{name}", *call.rest[1:]), ONE_THREAD)
         return
     files = "python_files=bench_*.py test_*.py"

@@ -202,6 +202,7 @@ class TestCommands:
         _, runner = self.call(ready, "lock")
         assert runner.said("--generate-hashes", "--no-emit-index-url", "-o requirements/run.txt")
         assert runner.said("-o requirements/dev.txt")
+        assert runner.said("-o requirements/rivals.txt")
         assert self.call(ready, "bench", "fleet")[1].said("benchmarks", "-k fleet")
         assert not self.call(ready, "bench")[1].said("-k")
         assert self.call(ready, "bench", "rounds", "--count", "5")[1].said("benchmarks.bench_rounds --count 5")

@@ -45,7 +45,7 @@ def test_every_dependency_has_its_reason() -> None:
     assert all(len(cells) == 2 and all(cells) for cells in reasons.values())
 
 
-@pytest.mark.parametrize("name", ["run", "dev"])
+@pytest.mark.parametrize("name", ["run", "dev", "rivals"])
 def test_a_lock_holds_what_is_asked_for_with_hashes_and_names_no_host(name: str) -> None:
     text = (ROOT / "requirements" / f"{name}.txt").read_text(encoding="utf-8")
     locked = re.findall(r"^([\w.-]+)==\S+ \\\n    --hash=sha256:[0-9a-f]{64}", text, re.MULTILINE)
