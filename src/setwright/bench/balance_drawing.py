@@ -210,9 +210,10 @@ def ranges_drawing(bench: Bench, plan: Plan, system: System) -> str:
         verdict = "" if least is None else "in its slot" if met else "not surely in" if reach.up >= least else "outside"
         name = f"{s + 1}  {note_name(round(note_number(float(after.hertz[s]))))}"
         out.append(Range(name, first, reach, _told("down", down), _told("up", up), least, verdict, met))
-    told = [_stops_told("As found", before)] if before is not None else []
-    told.append(_stops_told("After the work", after))
-    return draw_ranges(RangesSheet(plan.title, plan.instrument, tuple(out), tuple(told)))
+    told = [_stops_of(after)] if before is None else [_stops_of(before), _stops_of(after)]
+    words = ("As found: ", "After the work: ")[-len(told) :] if len(set(told)) == len(told) else ("Before and after: ",)
+    stops_told = tuple(f"{word}{one}." for word, one in zip(words, told[: len(words)], strict=True))
+    return draw_ranges(RangesSheet(plan.title, plan.instrument, tuple(out), stops_told))
 
 
 def reaches(one: Standing) -> list[tuple[Banded, Banded]]:
@@ -246,10 +247,11 @@ def _told(way: str, one: Banded) -> str:
     return f"{way} {show_band(abs(one.value), max(one.half_width, 1.0), 'cents')}"
 
 
-def _stops_told(when: str, one: Standing) -> str:
+def _stops_of(one: Standing) -> str:
+    """What ends the plate's way in one state."""
     lower, upper = ([float(np.asarray(v).reshape(-1)[0]) for v in side] for side in stops(one.traits, one.settings))
     low, high = LOWER_STOPS[int(np.argmax(lower))], UPPER_STOPS[int(np.argmin(upper))]
-    return f"{when}: up until {_phrase(low)}, down until {_phrase(high)}."
+    return f"up until {_phrase(low)}, down until {_phrase(high)}"
 
 
 def _phrase(name: str) -> str:

@@ -15,7 +15,7 @@ from setwright.sheets.dimensions import (
     scale_words,
     table,
 )
-from setwright.sheets.ink import CUT, HEAVY, INK, THIN, line, place, text
+from setwright.sheets.ink import CUT, HEAVY, INK, THIN, finite, line, place, text
 
 SIZES = (50.0, 20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2)
 TALL = 16.0  # mm of a detail's drawing
@@ -129,7 +129,7 @@ def _level(one: Level, left: float, width: float, zero: float, size: float) -> l
         box = f'x="{place(left)}" y="{place(up(high))}" width="{place(width)}" height="{place(up(low) - up(high))}"'
         out.append(f'<rect {box} fill="{CUT}" stroke="{INK}" stroke-width="{place(THIN)}"/>')
     x = (left, left + width)
-    if one.half_width > 0.0:
+    if finite(one.half_width) > 0.0:
         low, high = up(one.now - one.half_width), up(one.now + one.half_width)
         out.append(Pen().area([(x[0], low), (x[1], low), (x[1], high), (x[0], high)]))
     if one.was is not None:

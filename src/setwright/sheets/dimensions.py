@@ -247,10 +247,13 @@ def fit(words: str, room: float, size: float = TYPE, bold: bool = False) -> str:
     """
     if wide(words, size, bold) <= room:
         return words
-    kept = words
-    while kept and wide(kept.rstrip() + "…", size, bold) > room:
-        kept = kept[:-1]
-    return kept.rstrip() + "…"
+    left, count = room - wide("…", size, bold), 0
+    for one in words:
+        left -= wide(one, size, bold)
+        if left < 0.0:
+            break
+        count += 1
+    return words[:count].rstrip() + "…"
 
 
 def lines(words: str, room: float, size: float = TYPE) -> list[str]:
@@ -271,13 +274,16 @@ def lines(words: str, room: float, size: float = TYPE) -> list[str]:
     return out
 
 
-def table(top: float, rows: Sequence[tuple[str, Sequence[str]]], bold: str = "after") -> tuple[list[str], float]:
+def table(
+    top: float, rows: Sequence[tuple[str, Sequence[str]]], bold: str = "after", least: int = 4
+) -> tuple[list[str], float]:
     """Rows of words with their names before them, in columns over the whole paper.
 
     Args:
         top: base line of the row above [mm].
         rows: name, and one word for each column; rows without words are left out.
         bold: name of the row set heavier, where all of it has room.
+        least: columns for which there is room at least [1].
     Returns: SVG, and the base line of the last row [mm].
     """
     out, y = [], top
@@ -287,7 +293,7 @@ def table(top: float, rows: Sequence[tuple[str, Sequence[str]]], bold: str = "af
         y += ROW
         if name:
             out.append(ink.text((EDGE, y), fit(name, NAMES - 1.0), TYPE))
-        room = column_width(len(words)) - 1.0
+        room = column_width(len(words), least) - 1.0
         heavy = name == bold and all(wide(word, bold=True) <= room for word in words)
         for i, word in enumerate(words):
             if word:
@@ -296,14 +302,15 @@ def table(top: float, rows: Sequence[tuple[str, Sequence[str]]], bold: str = "af
     return out, y
 
 
-def column_width(count: int) -> float:
+def column_width(count: int, least: int = 4) -> float:
     """Width of a column of a table.
 
     Args:
         count: of columns [1].
+        least: columns for which there is room at least [1].
     Returns: [mm].
     """
-    return (WIDTH - 2.0 * EDGE - NAMES) / max(count, 4)
+    return (WIDTH - 2.0 * EDGE - NAMES) / max(count, least)
 
 
 def scale_words(size: float) -> str:
@@ -368,3 +375,15 @@ def heading(title: str, about: str) -> tuple[list[str], float]:
         y += ROW
         out.append(ink.text((EDGE, y), words, TYPE))
     return out, y + 6.5
+
+
+def named(instrument: str, what: str) -> str:
+    """What a drawing shows, after the name of the instrument where it has one.
+
+    Args:
+        instrument: its name, cut to half a line.
+        what: the rest of the sentence.
+    Returns: the sentence.
+    """
+    name = " ".join(instrument.split())
+    return f"{fit(name, 0.45 * WIDTH)}, {what}" if name else what[:1].upper() + what[1:]

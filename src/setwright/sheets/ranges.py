@@ -9,8 +9,8 @@ from __future__ import annotations
 import math
 
 from setwright.frozen import frozen
-from setwright.sheets.dimensions import EDGE, ROW, TYPE, WIDTH, Pen, fit, heading, lines
-from setwright.sheets.ink import CUT, HEAVY, INK, THIN, arrow, line, page, place, text
+from setwright.sheets.dimensions import EDGE, ROW, TYPE, WIDTH, Pen, fit, heading, lines, named
+from setwright.sheets.ink import CUT, HEAVY, INK, THIN, arrow, finite, line, page, place, text
 
 NAMES, WORDS = 22.0, 46.0  # mm, columns beside the drawing
 LOWEST = -24.0  # semitones, deeper dives run off the paper
@@ -65,7 +65,7 @@ def draw_ranges(sheet: RangesSheet) -> str:
     """
     found = any(one.before is not None for one in sheet.ranges)
     what = (
-        f"{fit(sheet.instrument, 70.0)}: how far the arm moves each string, in semitones. Heavy: after the work."
+        f"{named(sheet.instrument, 'how far the arm moves each string, in semitones.')} Heavy: after the work."
         f"{' Thin broken: as found.' if found else ''} Grey: holds 95 of 100."
     )
     if any(one.wished is not None for one in sheet.ranges):
@@ -137,7 +137,7 @@ def _line(one: Reach, zero: float, per: float, y: float, low: float, weight: flo
     out = []
     if weight == HEAVY:
         for value, half in ((one.down, one.down_half), (one.up, one.up_half)):
-            if half > 0.0 and value - half > low:
+            if finite(half) > 0.0 and value - half > low:
                 a, b = zero + per * (value - half), zero + per * (value + half)
                 out.append(Pen().area([(a, y - HALF), (b, y - HALF), (b, y + HALF), (a, y + HALF)]))
     dashed = weight == THIN

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from setwright.frozen import frozen
 from setwright.sheets.dimensions import EDGE, ROW, WIDTH, Pen, Window, largest, scale_bar, table, wide
-from setwright.sheets.ink import HEAVY, THIN, TINT, Point
+from setwright.sheets.ink import HEAVY, THIN, TINT, Point, finite
 
 SIZES = (2.0, 1.0, 0.5, 1 / 3, 0.25, 0.2)
 STEP = 6.0  # mm between dimension lines
@@ -15,6 +15,7 @@ DRAWN = WIDTH - 2.0 * EDGE - 5.0 * STEP
 COILS = 13
 COIL = 2.2e-3  # m, half the width of a drawn coil: by eye
 WALL = 6e-3  # m of a wall above and below the claw's screw
+INTO_BODY = 8e-3  # m of a string drawn in the body where there is no cavity
 PASS = 5e-3  # m of the front wall left out above and below the springs
 FRONT = 8e-3  # m of body drawn before what lies foremost
 APART = 2.0  # mm between leaders, and between words and a leader
@@ -109,13 +110,13 @@ def draw_bridge(
     see, first, last, low = _window(body, states, top)
     calls = _called(see, after, turns)
     lowest = top + ROW * (1.3 + max([0, *(call.row for call in calls)]))
-    see = replace(see, top=lowest + 8.0 if calls else top + ROW)
+    see = replace(see, top=lowest + 8.0 if calls else top + 2.0 * ROW)
     calls = _called(see, after, turns)
     out = scale_bar(top + 1.0, "The bridge", see.size, system)
     out += _ground(pen, body, see, first, last)
     if before is not None:
-        out += _state(pen, see, before, THIN)
-    out += _state(pen, see, after, HEAVY)
+        out += _state(pen, see, before, THIN, low)
+    out += _state(pen, see, after, HEAVY, low)
     out += _screws(pen, see, body, after)
     out += _calls(pen, calls, lowest)
     named = {one.name: "abcdefgh"[i] for i, one in enumerate(beside)}
@@ -147,7 +148,8 @@ def _window(body: Body, states: list[Posture], top: float) -> tuple[Window, floa
     first, last = min(along) - FRONT, max(along)
     size = largest(SIZES, last - first, DRAWN)
     high = max(p[1] for p in points)
-    low = min([p[1] for p in points] + ([body.wall[1] - WALL] if body.wall else []) + [-0.001])
+    tails = [max(s.anchor[1], -INTO_BODY) for one in states for s in one.strings]
+    low = min([p[1] for p in points] + tails + ([body.wall[1] - WALL] if body.wall else []) + [-0.001])
     return Window(first, EDGE, high, top, size), first, last, low
 
 
@@ -176,7 +178,7 @@ def _ground(pen: Pen, body: Body, see: Window, first: float, last: float) -> lis
     return out
 
 
-def _state(pen: Pen, see: Window, one: Posture, weight: float) -> list[str]:
+def _state(pen: Pen, see: Window, one: Posture, weight: float, low: float) -> list[str]:
     """Plate, block, saddles, strings, springs in one state."""
     dashed = weight == THIN
     plate = [see.at(p) for p in one.plate]
@@ -193,13 +195,21 @@ def _state(pen: Pen, see: Window, one: Posture, weight: float) -> list[str]:
         start = (x, cord.saddle[1] - slope * (cord.saddle[0] - x))
         out.append(pen.run([see.at(start), see.at(cord.saddle)], THIN, dashed))
         if not dashed:
-            out.append(pen.run([see.at(cord.saddle), see.at(cord.anchor)], THIN))
+            out.append(pen.run([see.at(cord.saddle), see.at(_down_to(low, cord))], THIN))
     if one.block:
         x, y = see.at(one.pivot)
         out.append(pen.run([(x - 1.6, y - 1.8), (x, y), (x + 1.6, y - 1.8)], weight, dashed))
     if one.hook is not None and one.claw is not None:
         out += _spring(pen, see, one.claw, one.hook, weight)
     return out
+
+
+def _down_to(low: float, cord: Cord) -> Point:
+    """The string's end on the plate, or where the string leaves the drawing."""
+    (x0, y0), (x1, y1) = cord.saddle, cord.anchor
+    if y1 >= low:
+        return x1, y1
+    return x0 + (low - y0) / (y1 - y0) * (x1 - x0), low
 
 
 def _spring(pen: Pen, see: Window, claw: Point, hook: Point, weight: float) -> list[str]:
@@ -284,10 +294,10 @@ def _heights(pen: Pen, see: Window, beside: list[Beside], edge: float, named: di
     """Dimensions up the paper, each on a line of its own with its letter; the nearest to the bridge first."""
     out: list[str] = []
     for i, one in enumerate(sorted(beside, key=lambda one: one.high[0], reverse=True)):
-        x, wide = edge + 4.0 + STEP * i, 1e3 * one.half_width * see.size
+        x, width = edge + 4.0 + STEP * i, 1e3 * finite(one.half_width) * see.size
         low, high = see.at(one.low), see.at(one.high)
         out += [pen.line((end[0] + 1.0, end[1]), (x + 1.2, end[1]), THIN) for end in (low, high)]
-        out += _band(pen, (x - 1.2, high[1] - wide), (x + 1.2, high[1] + wide)) if wide > 0.0 else []
+        out += _band(pen, (x - 1.2, high[1] - width), (x + 1.2, high[1] + width)) if width > 0.0 else []
         out.append(pen.upright(x, low[1], high[1]))
         out.append(pen.text((x, high[1] - (6.0 if high[1] > low[1] - 10.0 else 2.5)), named[one.name], "middle"))
     return out
@@ -301,9 +311,9 @@ def _band(pen: Pen, a: Point, b: Point) -> list[str]:
 def _along(pen: Pen, see: Window, one: Beside, y: float, letter: str) -> list[str]:
     """The claw's distance from its wall, under the drawing."""
     wall, claw = see.at(one.low), see.at(one.high)
-    row, wide = y + 2.0, 1e3 * one.half_width * see.size
+    row, width = y + 2.0, 1e3 * finite(one.half_width) * see.size
     out = [pen.line((x, at + 3.5), (x, row + 1.2), THIN) for x, at in (wall, claw)]
-    out += _band(pen, (claw[0] - wide, row - 1.2), (claw[0] + wide, row + 1.2)) if wide > 0.0 else []
+    out += _band(pen, (claw[0] - width, row - 1.2), (claw[0] + width, row + 1.2)) if width > 0.0 else []
     out.append(pen.level(row, wall[0], claw[0]))
-    out.append(pen.text((claw[0] + wide + 6.0, row + 1.5), letter))
+    out.append(pen.text((claw[0] + width + 6.0, row + 1.5), letter))
     return out

@@ -20,6 +20,7 @@ from setwright.sheets.dimensions import (
     heading,
     largest,
     lines,
+    named,
     scale_bar,
     wide,
 )
@@ -78,7 +79,7 @@ def draw_side(sheet: SideSheet) -> str:
     pen = Pen(sheet.mirrored)
     size = largest(SMALL_SCALES, _reach(sheet)[1] - _reach(sheet)[0], ROOM)
     what = (
-        f"{fit(sheet.instrument, 80.0)}, from the bass side. Heavy: after the work."
+        f"{named(sheet.instrument, 'from the bass side.')} Heavy: after the work."
         f"{' Thin broken: as found.' if sheet.before else ''} Dotted: not measured. Grey: holds 95 of 100."
     )
     marks, y = heading(sheet.title, what)
@@ -88,7 +89,7 @@ def draw_side(sheet: SideSheet) -> str:
             pen, sheet.body, sheet.before, sheet.after, sheet.beside, sheet.turns, sheet.system, top
         ),
         lambda top: draw_details(sheet.details, top),
-        lambda top: _turned(sheet, top),
+        lambda top: _turned(sheet, pen, top),
     )
     for draw in parts:
         more, y = draw(y)
@@ -180,7 +181,7 @@ def _bow(sheet: SideSheet, pen: Pen, see: Window, top: float) -> tuple[list[str]
     return out, zero - 1e3 * min(every) * see.size * stretch + 7.0
 
 
-def _turned(sheet: SideSheet, top: float) -> tuple[list[str], float]:
+def _turned(sheet: SideSheet, pen: Pen, top: float) -> tuple[list[str], float]:
     """Everything the hand turns, in words, each with the arrow it has in the drawing."""
     out = [text((EDGE, top + 1.0), "What the hand turns, from as found to the end", TYPE, bold=True)]
     y = top + 1.0
@@ -189,18 +190,20 @@ def _turned(sheet: SideSheet, top: float) -> tuple[list[str], float]:
     half = (len(sheet.turns) + 1) // 2
     for i, turn in enumerate(sheet.turns):
         left, row = EDGE + COLUMN * (i // half), y + ROW * (i % half + 1)
-        out += _way(turn, left, row - 1.4)
+        out.append(_way(turn, pen, left, row - 1.4))
         out.append(text((left + 8.0, row), fit(turn.words, COLUMN - 8.5), TYPE, accent=True))
     return out, y + ROW * half
 
 
-def _way(turn: Turn, left: float, middle: float) -> list[str]:
-    """The arrow of a turn: up, down, or along."""
-    ends: dict[str, tuple[Point, Point]] = {
-        "up": ((left + 3.0, middle + 2.0), (left + 3.0, middle - 2.0)),
-        "down": ((left + 3.0, middle - 2.0), (left + 3.0, middle + 2.0)),
-        "forward": ((left + 6.0, middle), (left, middle)),
-        "in": ((left + 6.0, middle), (left, middle)),
-    }
-    tail, tip = ends.get(turn.way, ((left, middle), (left + 6.0, middle)))
-    return [Pen().arrow(tail, tip, HEAVY, accent=True)]
+def _way(turn: Turn, pen: Pen, left: float, middle: float) -> str:
+    """The arrow of a turn as it stands in the drawing; a rod or springs have none there, and a dash here."""
+    if turn.way == "up" or (turn.what == "shim" and turn.way == "in"):
+        return Pen().arrow((left + 3.0, middle + 2.0), (left + 3.0, middle - 2.0), HEAVY, accent=True)
+    if turn.way == "down" or turn.what == "shim":
+        return Pen().arrow((left + 3.0, middle - 2.0), (left + 3.0, middle + 2.0), HEAVY, accent=True)
+    if turn.what not in ("claw", "length"):
+        return Pen().line((left + 1.0, middle), (left + 5.0, middle), HEAVY, accent=True)
+    to_nut = turn.way in ("in", "forward")
+    ends = (left + 6.0, middle), (left, middle)
+    tail, tip = ends if to_nut is not pen.mirrored else ends[::-1]
+    return Pen().arrow(tail, tip, HEAVY, accent=True)

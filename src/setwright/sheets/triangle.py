@@ -22,10 +22,11 @@ from setwright.sheets.dimensions import (
     heading,
     largest,
     lines,
+    named,
     scale_bar,
     table,
 )
-from setwright.sheets.ink import CUT, HEAVY, INK, THIN, Point, line, page, place, text
+from setwright.sheets.ink import CUT, HEAVY, INK, THIN, Point, finite, line, page, place, text
 
 PER_MM = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)  # N of force to a millimetre of paper
 POUND = 4.4482216152605  # N, pound force: ISO 80000-4, exact
@@ -107,7 +108,7 @@ def draw_balance(sheet: BalanceSheet) -> str:
     most = max(max(math.hypot(*one.pivot), *(f.size for f in one.forces)) for one in states)
     per_mm = next((n for n in PER_MM if most / n <= LONGEST), most / LONGEST)
     what = (
-        f"{fit(sheet.instrument, 80.0)}: what acts on the plate, from the bass side. Heavy: after the work."
+        f"{named(sheet.instrument, 'what acts on the plate, from the bass side.')} Heavy: after the work."
         f"{' Thin broken: as found.' if sheet.before else ''} Grey: holds 95 of 100."
     )
     marks, y = heading(sheet.title, what)
@@ -178,7 +179,7 @@ def _arms(sheet: BalanceSheet, pen: Pen, per_mm: float, top: float) -> tuple[lis
         ("arm", [one.arm_told for one in forces]),
         ("moment", [one.moment_told for one in forces]),
     ]
-    more, y = table(y + 2.0, rows, bold="")
+    more, y = table(y + 2.0, rows, bold="none", least=3)
     return out + more, y + 7.0
 
 
@@ -247,7 +248,8 @@ def _polygon(sheet: BalanceSheet, pen: Pen, per_mm: float, top: float) -> tuple[
         out.append(pen.text((right + 6.0, zero - taller * 0.5 * (high + low) / per_mm + 1.5), told))
         y = zero - taller * low / per_mm + 6.0
     names = ", ".join([*(one.name for one in sheet.after.forces), "pivot"])
-    out.append(text((EDGE, y), fit(f"From the right end on: {names}.", WIDTH - 2.0 * EDGE), TYPE))
+    told = f"From the {'left' if pen.mirrored else 'right'} end on: {names}."
+    out.append(text((EDGE, y), fit(told, WIDTH - 2.0 * EDGE), TYPE))
     return out, y + 8.0
 
 
@@ -257,7 +259,7 @@ def _moments(sheet: BalanceSheet, top: float) -> tuple[list[str], float]:
     sums = [0.0]
     for one in forces:
         sums.append(sums[-1] + one.moment)
-    width = sheet.left_half_width
+    width = finite(sheet.left_half_width)
     span = max(*sums, width) - min(*sums, -width)
     per = MOMENT / span
     left = EDGE + NAMES + 20.0
@@ -270,7 +272,7 @@ def _moments(sheet: BalanceSheet, top: float) -> tuple[list[str], float]:
         y += ROW + 1.0
         out.append(text((EDGE, y), fit(one.name, NAMES + 16.0), TYPE))
         a, b = (zero + per * start, y - 1.5), (zero + per * end, y - 1.5)
-        if one.half_width > 0.0:
+        if finite(one.half_width) > 0.0:
             w = per * one.half_width
             out.append(Pen().area([(b[0] - w, y - 3.2), (b[0] + w, y - 3.2), (b[0] + w, y + 0.2), (b[0] - w, y + 0.2)]))
         out.append(Pen().arrow(a, b, HEAVY) if abs(b[0] - a[0]) > 3.0 else line(a, b, HEAVY))
