@@ -31,6 +31,7 @@ from setwright.records.journal import from_bytes
 from setwright.records.journal_text import line_of, parse
 from tests.cli.midway import job_midway
 
+EXAMPLES = Path(__file__).parents[2] / "examples"
 WHEN = datetime(2026, 11, 30, 9, 0)
 RATE = 8000.0
 OCTAVE = Note(0.5, 1.9, (0.53, 1.9), 82.4, 0.02, partials=(1, 2, 3))
@@ -148,8 +149,23 @@ def test_in_the_middle_of_the_work_strings_are_known_by_where_the_journal_has_th
 
 
 @pytest.mark.slow
+def test_without_a_floating_plate_strings_stand_where_they_were_last_heard(tmp_path):
+    job = read_job(EXAMPLES / "wigeon-reradius.job.toml")
+    flat = [one.si * 2.0 ** (-2.3 / 12.0) for one in job.want.tuning]
+    path = sounded(tmp_path / "take.wav", flat, (6, 5, 4))
+    lines = [f"read pitch string {s} = {flat[s - 1]:.2f} Hz" for s in (5, 4)]
+    entries = typed((), *lines, f"did tune string 6 to 80 Hz, heard {flat[5]:.2f} Hz", "read pitch string 1 = -3 c")
+    heard = hear_job(job, path, entries=entries)
+    assert [one.string for one in heard.notes if one.string] == [6, 5, 4]
+    assert "where the journal has them" in heard.remarks[0]
+    double = tuple(replace(one, si=2.0 * one.si) for one in job.found.tuning)  # no string bears that
+    broken = replace(job, found=replace(job.found, tuning=double))
+    assert [one.string for one in hear_job(broken, path, entries=entries).notes if one.string] != [6, 5, 4]
+
+
+@pytest.mark.slow
 def test_strings_at_whatever_pitch_are_known_by_the_order_they_were_played_in(tmp_path):
-    job = Path(__file__).parents[2] / "examples" / "kestrel-float.job.toml"
+    job = EXAMPLES / "kestrel-float.job.toml"
     hertz = [
         one.si * 2.0 ** (c / 1200.0)
         for one, c in zip(read_job(job).want.tuning, (-290, -260, -310, -400, -333, -512), strict=True)

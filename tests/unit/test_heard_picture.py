@@ -83,13 +83,13 @@ def test_its_band_holds_what_noise_does_to_it(clean):
     assert np.mean(off / np.array(strip.trace.half)) > 0.15  # a band far too wide would hold all and say nothing
 
 
-def sines(cents, seconds=1.6, noise=2e-4):
+def sines(cents, seconds=1.6, noise=2e-4, loss=1.0, lowest=1):
     """Twelve partials of B = 1e-4 on 110 Hz, each off the law by some cents."""
     times = np.arange(round(seconds * RATE)) / RATE
     out = noise * np.random.default_rng(2).standard_normal(len(times))
-    for n in range(1, 13):
+    for n in range(lowest, 13):
         hertz = n * 110.0 * math.sqrt(1.0 + 1e-4 * n * n) * 2.0 ** (cents.get(n, 0.0) / 1200.0)
-        out += 0.2 / n * np.exp(-times * (1.0 + 0.1 * n)) * np.sin(2.0 * math.pi * hertz * times + n)
+        out += 0.2 / n * np.exp(-times * (loss + 0.1 * n)) * np.sin(2.0 * math.pi * hertz * times + n)
     return out
 
 
@@ -108,6 +108,27 @@ def test_bars_of_a_noisy_recording_are_taller():
     """By the Cramer-Rao bound in proportion to the noise."""
     halves = [np.median([bar.half for bar in watched(sines({}, noise=level))[1].bars]) for level in (1e-3, 4e-3)]
     assert 2.5 < halves[1] / halves[0] < 6.0
+
+
+def test_pitch_is_followed_as_long_as_it_stands_above_the_noise():
+    sound, eye = Sound(sines({}, noise=1e-3, loss=5.0), RATE), Watched()
+    eye.look(replace(measure(sound), used=(0.03, 1.6), end=1.6), sound)
+    trace = eye.seen[0].trace
+    assert 0.7 < trace.times[-1] < 1.4
+    assert np.all(np.diff(trace.half) > 0.0)
+
+
+def test_without_a_first_partial_the_lowest_one_is_followed():
+    _, strip = watched(sines({}, lowest=2))
+    assert strip.trace.number == 2
+    assert np.abs(strip.trace.cents).max() < 0.1
+
+
+def test_what_cannot_be_followed_again_shows_its_sound_alone(clean):
+    note, _ = clean
+    eye = Watched()
+    eye.look(note, Sound(1e-3 * np.random.default_rng(1).standard_normal(32000), RATE, 12.5))
+    assert (eye.seen[0].trace, len(eye.seen[0].times)) == (None, heard_picture.POINTS)
 
 
 def test_what_was_not_measured_shows_its_sound_alone():

@@ -89,7 +89,7 @@ def _seen(note: Note, sound: Sound) -> NoteStrip:
     first = max(round((note.used[0] - sound.start) * sound.rate), 0)
     last = round((note.used[1] - sound.start) * sound.rate)
     samples = (sound.samples - sound.samples.mean())[first:last]
-    ringing = _ringing(note, samples, sound.rate)
+    ringing = _ringing(note, note.fundamental or note.first_partial, samples, sound.rate)
     if ringing is None:
         return strip
     bands = prepared(samples, sound.rate, float(ringing.law.fundamental))
@@ -100,15 +100,12 @@ def _seen(note: Note, sound: Sound) -> NoteStrip:
     return replace(strip, used=used, trace=trace, bars=_bars(ringing), apart=apart)
 
 
-def _ringing(note: Note, samples: Array, rate: float) -> Ringing | None:
+def _ringing(note: Note, fundamental: float, samples: Array, rate: float) -> Ringing | None:
     """The partials of a note about its own fundamental and inharmonicity, along its glide."""
     from setwright.listening.notes import EARLY, HIGHEST, MANY
     from setwright.listening.partials import ahead, followed
     from setwright.listening.spectrum import Coarse, peaks_of
 
-    fundamental = note.fundamental or note.first_partial
-    if fundamental is None:
-        return None
     coarse = Coarse(fundamental, note.inharmonicity or 0.0, 1.0, 0.0)
     top = min(0.45 * rate, HIGHEST, MANY * fundamental)
     found = followed(samples, rate, peaks_of(samples[: max(int(EARLY * rate), 1)], rate, top), coarse)
