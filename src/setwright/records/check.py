@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import func, inspect, select, text
 
@@ -90,32 +91,36 @@ def _triggers(work: Work) -> Iterator[str]:
 
 
 def _documents(work: Work) -> Iterator[str]:
-    rows = work.connection.execute(select(DOCUMENT).execution_options(yield_per=100))
-    for sha256, words in rows:
-        if hashlib.sha256(words.encode()).hexdigest() != sha256:
-            yield f"document {sha256}: its text is not what it was"
+    with work.connection.execute(select(DOCUMENT).execution_options(yield_per=100)) as rows:
+        for sha256, words in rows:
+            if hashlib.sha256(words.encode()).hexdigest() != sha256:
+                yield f"document {sha256}: its text is not what it was"
 
 
 def _journals(work: Work) -> Iterator[str]:
     """Numbers rise without gaps but those of torn lines; each line says what its columns say; strikes strike."""
     ordered = select(ENTRY).order_by(ENTRY.c.visit, ENTRY.c.number).execution_options(yield_per=_AT_ONCE)
-    rows = work.connection.execute(ordered).mappings()
+    with work.connection.execute(ordered) as rows:
+        yield from _entries(dict(row) for row in rows.mappings())
+
+
+def _entries(rows: Iterable[dict[str, Any]]) -> Iterator[str]:
     visit, before, verbs = "", 0, dict[int, str]()
     for row in rows:
         if row["visit"] != visit:
             visit, before, verbs = row["visit"], 0, {}
         where = f"visit {visit}, entry #{row['number']}"
-        if row["number"] != before + 1 and row["before"] is None and before:
+        if row["number"] != before + 1 and row["before"] is None:
             yield f"{where}: it comes after #{before}, entries between are missing"
         before = row["number"]
         meant = row["strikes"]
         if meant is not None and verbs.get(meant, "strike") == "strike":
             yield f"{where}: it strikes #{meant}, which is no entry before it"
         verbs[before] = row["verb"]
-        yield from _line(dict(row), where)
+        yield from _line(row, where)
 
 
-def _line(row: dict[str, object], where: str) -> Iterator[str]:
+def _line(row: dict[str, Any], where: str) -> Iterator[str]:
     try:
         same = parse_line(str(row["line"])) == entry_of(row)
     except (SetwrightError, ValueError, TypeError) as error:

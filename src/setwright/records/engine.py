@@ -199,7 +199,7 @@ def sentence(place: Where, error: BaseException, tail: str = "") -> InputError:
         tail: what was not done, with "; " in front, or "".
     Returns: the error to raise.
     """
-    reason = " ".join(str(error).split("CONTEXT:")[0].split()).rstrip(".")[:200]
+    reason = " ".join(re.split(r"CONTEXT:|DETAIL:", str(error))[0].split()).rstrip(".")[:200]
     for pattern, meaning in _MEANS:
         if re.search(pattern, reason):
             words = meaning.format(tail=tail, reason=reason, file=FILE)

@@ -17,14 +17,14 @@ _PLAIN = ("number", "verb", "what", "way", "gauge", "sure", "who", "recording", 
 _PLACE = ("string", "fret", "side", "harmonic")
 
 
-def row_of(visit: str, entry: Entry, line: str, before: bytes) -> dict[str, Any]:
+def row_of(visit: str, entry: Entry, line: str, before: bytes | None) -> dict[str, Any]:
     """The row of an entry.
 
     Args:
         visit: its id.
         entry: with its number; `struck_by` and `line` follow from the rows around it and are not kept.
         line: its line in the journal's text, without the line end.
-        before: what stands between the entry before it and its line.
+        before: what stands between the entry before it and its line; None only where their numbers follow each other.
     Returns: column -> value.
     """
     row = {name: getattr(entry, name) for name in _PLAIN} | {name: getattr(entry.place, name) for name in _PLACE}
@@ -39,7 +39,7 @@ def row_of(visit: str, entry: Entry, line: str, before: bytes) -> dict[str, Any]
         "state": None if state is None else as_json(asdict(state)),
         "said": as_json(entry.said) if entry.said else None,
         "line": line,
-        "before": before or None,
+        "before": before,
     }
 
 

@@ -40,7 +40,7 @@ def append(work: Work, visit: str, entry: Entry) -> Appended:
     home = get(work, Visit, visit, lock=True)
     if home.state != "open":
         raise InputError(f"visit {home.id} is closed; open it again before something is written into its journal.")
-    number = _next(work, home)
+    last, number = _next(work, home)
     if entry.strikes is not None:
         _may_strike(work, home, entry.strikes)
     numbered = replace(entry, number=number, when=entry.when.replace(microsecond=0), struck_by=None, line=0)
@@ -49,22 +49,29 @@ def append(work: Work, visit: str, entry: Entry) -> Appended:
         raise InputError(f"the words {entry.text!r} do not say what the entry holds; make entries from their words.")
     left = home.tail.rpartition(b"\n")[2]
     end = f"  {TORN}\n".encode() if left.strip() else b"\n" if left else b""
-    work.connection.execute(insert(ENTRY), row_of(home.id, numbered, text, home.tail + end))
+    row = row_of(home.id, numbered, text, _gap(home.tail + end, last, number))
+    work.connection.execute(insert(ENTRY), row)
     if home.tail:
         work.connection.execute(update(VISIT).where(VISIT.c.id == home.id).values(tail=b""))
     return Appended(numbered, left.decode("utf-8", "replace").strip())
 
 
-def _next(work: Work, visit: Visit) -> int:
-    """The number of the next entry; numbers of torn lines are not used again."""
+def _next(work: Work, visit: Visit) -> tuple[int, int]:
+    """The number of the last entry, and of the next one; numbers of torn lines are not used again."""
     highest = select(func.max(ENTRY.c.number)).where(ENTRY.c.visit == visit.id)
     torn = select(ENTRY.c.before).where(ENTRY.c.visit == visit.id, ENTRY.c.before.is_not(None))
     gaps = [*work.connection.execute(torn).scalars(), visit.tail]
     numbers = (int(found[1]) for gap in gaps for found in _NUMBER.finditer(gap))
-    number = max(work.connection.execute(highest).scalar() or 0, *numbers, 0) + 1
+    last = work.connection.execute(highest).scalar() or 0
+    number = max(last, *numbers, 0) + 1
     if number > MOST_ENTRIES:
         raise InputError(f"the journal of visit {visit.id} is full; begin a new visit.")
-    return number
+    return last, number
+
+
+def _gap(text: bytes, last: int, number: int) -> bytes | None:
+    """What is kept of the text before an entry: nothing, b"", says that the numbers left out were never there."""
+    return text if text or number != last + 1 else None
 
 
 def _may_strike(work: Work, visit: Visit, number: int) -> None:
@@ -105,11 +112,11 @@ def _split(visit: str, raw: bytes, entries: Sequence[Entry]) -> tuple[list[dict[
     """Rows of the entries of a text, each with what stands before it, and what follows the last."""
     gap = _BOM if raw.startswith(_BOM) else b""
     lines = raw.removeprefix(_BOM).split(b"\n")
-    rows, done = [], 0
+    rows, done, last = [], 0, 0
     for entry in entries:
         gap += b"".join(line + b"\n" for line in lines[done : entry.line - 1])
-        rows.append(row_of(visit, entry, lines[entry.line - 1].decode("utf-8"), gap))
-        gap, done = b"", entry.line
+        rows.append(row_of(visit, entry, lines[entry.line - 1].decode("utf-8"), _gap(gap, last, entry.number)))
+        gap, done, last = b"", entry.line, entry.number
     return rows, gap + b"\n".join(lines[done:])
 
 

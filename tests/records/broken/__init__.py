@@ -1,0 +1,1 @@
+"""A step that would lose rows, for trying what an upgrade refuses."""

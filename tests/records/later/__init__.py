@@ -1,0 +1,1 @@
+"""A schema that does not exist yet, for trying upgrades."""
