@@ -301,7 +301,7 @@ def test_a_table_leaves_out_empty_rows_and_sets_a_row_heavier_only_whole():
 
 def test_a_drawing_without_a_name_begins_with_what_it_shows():
     assert any(one.startswith("From the bass side.") for one in words(draw_side(sheet(instrument=""))))
-    assert any(one.startswith("Kestrel, from the bass side.") for one in words(draw_side(sheet())))
+    assert any(one.startswith("Kestrel: from the bass side.") for one in words(draw_side(sheet())))
 
 
 def test_scales():

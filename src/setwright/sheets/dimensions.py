@@ -386,4 +386,4 @@ def named(instrument: str, what: str) -> str:
     Returns: the sentence.
     """
     name = " ".join(instrument.split())
-    return f"{fit(name, 0.45 * WIDTH)}, {what}" if name else what[:1].upper() + what[1:]
+    return f"{fit(name, 0.45 * WIDTH)}: {what}" if name else what[:1].upper() + what[1:]
