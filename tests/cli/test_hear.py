@@ -309,3 +309,13 @@ def test_a_picture_of_every_note(ask, take, tmp_path):
     assert (code, out) == (0, drawn)
     code, out, _ = ask("hear", take, "--svg", "-", "--json")
     assert (code, "both go to standard output" in json.loads(out)["error"]["message"]) == (2, True)
+
+
+def test_many_knocks_are_told_in_one_line():
+    notes = [Heard(Note(float(k), k + 0.1, refused="a knock, gone after 0.03 s"), None, None, None) for k in range(4)]
+    talk = Heard(Note(7.0, 8.0, refused="its pitch moves"), None, None, None)
+    out = hearing_text(Hearing("a.wav", "", 10.0, 48000.0, 1, 1, (*notes, talk)), None, 440.0)
+    told = " ".join(out.split("LEFT OUT")[1].split())
+    assert told.startswith("0:07.0 to 0:08.0: its pitch moves knocks at 0:00.0, 0:01.0, 0:02.0, 0:03.0: gone at once")
+    few = hearing_text(Hearing("a.wav", "", 10.0, 48000.0, 1, 1, tuple(notes[:2])), None, 440.0)
+    assert few.count("a knock, gone after 0.03 s") == 2

@@ -32,6 +32,7 @@ WINDOW = 0.12  # s, of a frequency in time, at least
 WINDOWS = 16  # of them side by side in the part used, at most
 LOUD = 4.0  # times the noise in its band, from which a partial is followed
 LEAST = 0.01  # cents, finer bands are not told
+FINEST_SHOWN = 0.05  # cents, pitches are told in hundredths of a cent at most
 FINEST = 0.002  # cents, finer bars are not drawn
 SILENT = -120.0  # dB
 
@@ -205,7 +206,7 @@ def _lines(one: Heard, reference: float) -> tuple[str, ...]:
     nearest = math.floor(number + 0.5)
     out = [f"{hertz:.{digits}f} Hz"]
     if 0 <= nearest < 120:
-        cents = show_cents(100.0 * (number - nearest), half, signed=True).removesuffix(" c")
+        cents = show_cents(100.0 * (number - nearest), max(half, FINEST_SHOWN), signed=True).removesuffix(" c")
         out = [f"{note_name(nearest)} {cents} {band}, {out[0]}"]
     if note.partials:
         span = f"{len(note.partials)} partials, {note.partials[0]} to {note.partials[-1]}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from setwright.cli.layout import columns, labelled, paragraph, section
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
 WIDE = 1.96  # standard uncertainties in a band that holds 95 %, of a normal distribution
 HEAD = ("time", "string", "fret", "Hz", "note", "± c", "glide", "part used")
+KNOCK, TOGETHER = "a knock", 3  # how the reason begins; as many are told in one line
 LEAST = 0.01  # cents, finer bands are not told
 GLIDED = 0.05  # cents of glide that are worth a figure
 TELLING, SHARE = 0.045, 0.5  # cents, and share of a pitch's band, from which what is left of a glide is told
@@ -58,7 +60,7 @@ def hearing_text(
     if heard is not None:
         lines += _map(heard, system)
     refused = [one for one in hearing.notes if one.note.refused is not None]
-    lines += section("Left out", [line for one in refused for line in _left(one)])
+    lines += section("Left out", _all_left(refused))
     told = [*hearing.missing, *hearing.remarks]
     if written is not None:
         told.append(_kept(written))
@@ -182,6 +184,17 @@ def _still_gliding(note: Note) -> list[str]:
         return []
     places = min(max(places_for(half), 1), 2)
     return [f"{note.left:.{places}f} ± {half:.{places}f} c of its glide was still to come: let it ring longer"]
+
+
+def _all_left(refused: Sequence[Heard]) -> list[str]:
+    """What was left out and why; knocks, of which there may be many, together."""
+    knocks = [one for one in refused if (one.note.refused or "").startswith(KNOCK)]
+    rest = [one for one in refused if one not in knocks or len(knocks) < TOGETHER]
+    lines = [line for one in rest for line in _left(one)]
+    if len(knocks) >= TOGETHER:
+        times = ", ".join(clock(one.note.start) for one in knocks)
+        lines += labelled("knocks", f"at {times}: gone at once, as a hand or a tool on the body", 2, 10)
+    return lines
 
 
 def _left(heard: Heard) -> list[str]:
