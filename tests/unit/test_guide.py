@@ -8,6 +8,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 from scipy.optimize import least_squares
+from scipy.stats import norm
 
 from setwright.instrument.geometry import tilt_for_gap
 from setwright.instrument.predict import balance_at, predict
@@ -480,3 +481,25 @@ def test_a_reading_that_is_taken_in_does_not_upset_a_floating_plate():
     after = read(picture, (*seen, *gaps))
     assert after.free
     assert next_step(course_of(after.picture)).do in ("done", "read")
+
+
+# ---- chances --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("dimensions", [1, 2, 5, 7, 9])
+def test_normal_points_have_the_moments_and_tails_of_a_normal_density(dimensions):
+    """Zero mean, unit variances, no correlation; shares inside one and two standard deviations by scipy.stats."""
+    points = outlook.normal_points(outlook.DRAWS, dimensions)
+    assert points.shape == (outlook.DRAWS, dimensions)
+    np.testing.assert_allclose(points.mean(axis=0), 0.0, atol=0.02)
+    np.testing.assert_allclose(np.atleast_2d(np.cov(points.T)), np.eye(dimensions), atol=0.07)  # a draw: 0.022 each
+    for width in (1.0, 2.0):
+        whole = (2.0 * norm.cdf(width) - 1.0) ** dimensions
+        assert np.all(np.abs(points) < width, axis=1).mean() == pytest.approx(whole, abs=0.015)
+
+
+@pytest.mark.parametrize(("off", "sd"), [(0.0, 1e-4), (2e-4, 1e-4), (-3e-4, 5e-5), (1e-4, 1e-3)])
+def test_the_chance_of_a_gap_is_that_of_a_normal_density_within_the_tolerance(off, sd):
+    low, high = (norm.cdf((side * GOAL.gap_tolerance - off) / sd) for side in (-1.0, 1.0))
+    assert guide._within(GOAL.gap + off, sd, GOAL) == pytest.approx(high - low, abs=1e-9)
+    assert guide._within(GOAL.gap, 0.0, GOAL) == 1.0

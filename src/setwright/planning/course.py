@@ -6,10 +6,11 @@ the course what was done and what was read.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array
 from setwright.physics.pitch import cents
@@ -23,7 +24,7 @@ MOVED = 0.01  # share of a pitch's way since its peg was set that the model may 
 FAR, FAR_OFF = 300.0, 0.01  # cents; share of a pitch's way beyond that which the model may miss
 
 
-@dataclass(frozen=True)
+@frozen
 class Goal:
     """What is wanted at the end."""
 
@@ -35,7 +36,7 @@ class Goal:
     peak: float = 50.0  # cents a string may stand above its final pitch on the way
 
 
-@dataclass(frozen=True)
+@frozen
 class Course:
     """Where the work stands."""
 

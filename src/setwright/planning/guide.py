@@ -8,17 +8,19 @@ that any other order of work is taken up where it stands.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+import math
+from dataclasses import field, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from setwright.frozen import frozen
 from setwright.instrument.geometry import tilt_for_gap
 from setwright.instrument.traits import Array
 from setwright.physics.balance import equilibrium, pegs_fixed, pitches
 from setwright.planning.course import Course, Goal
-from setwright.planning.outlook import DRAWS, End, View, cents_off, each_at, gap_at_pitch, view
+from setwright.planning.outlook import End, View, cents_off, each_at, gap_at_pitch, view
 from setwright.planning.scenes import SILENT, fan, slopes
 from setwright.planning.touching import Few, by_hand, fewest, one_at_pitch
 from setwright.planning.tracking import expected, lay_out, steps, without_wedge
@@ -40,11 +42,12 @@ GAP_AT_LEAST = 0.97  # chance of the gap with which the work may end, once more 
 BALANCED = 0.9  # the same of everything, where every string that is set puts all others off
 FINEST_TURN = 1 / 96  # turn of the claw, the least a hand sets; common practice, no source
 HAIR = 1.0  # cents, a string this near its length has been set already
+TINY_GAP = 1e-9  # m, no gap is known better
 FROM_0 = {"counted from": 0}  # of a field: strings, which everybody outside counts from 1
 HELD_BACK = 2  # thinnest strings that come up only once the plate floats
 
 
-@dataclass(frozen=True)
+@frozen
 class Advice:
     """One next step."""
 
@@ -156,8 +159,9 @@ def _floating(seen: View) -> Advice:
 
 
 def _within(value: float, sd: float, goal: Goal) -> float:
-    draws = value + sd * np.random.default_rng(1).standard_normal(DRAWS)
-    return float(np.mean(np.abs(draws - goal.gap) <= goal.gap_tolerance))
+    wide = math.sqrt(2.0) * max(sd, TINY_GAP)
+    over, under = value - goal.gap + goal.gap_tolerance, value - goal.gap - goal.gap_tolerance
+    return 0.5 * (math.erf(over / wide) - math.erf(under / wide))
 
 
 def _tune(string: int, there: Array) -> Advice:

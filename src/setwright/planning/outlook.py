@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import replace
+from functools import cache, cached_property
 
 import numpy as np
 
+from setwright.frozen import frozen
 from setwright.instrument.geometry import edge_gap, tilt_for_gap
 from setwright.instrument.predict import balance_at
 from setwright.instrument.traits import Array
@@ -33,7 +34,7 @@ def sd_of(by: Array, picture: Picture) -> float:
     return math.sqrt(max(float(by @ picture.covariance @ by), 0.0))
 
 
-@dataclass(frozen=True)
+@frozen
 class Here:
     """What is believed of pitches and gap as they stand."""
 
@@ -75,11 +76,31 @@ def here(course: Course) -> Here:
     centre = np.append(off, gap - goal.gap)
     scale = np.append(np.ones(len(off)), 1e-3)
     root = np.linalg.cholesky(covariance / np.outer(scale, scale) + 1e-9 * np.eye(len(scale)))
-    draws = centre + (np.random.default_rng(0).standard_normal((DRAWS, len(scale))) @ root.T) * scale
+    draws = centre + (normal_points(DRAWS, len(scale)) @ root.T) * scale
     fits = np.abs(draws) <= limit
     pitch, whole = np.all(fits[:, :-1], axis=1), np.all(fits, axis=1)
     chances = float(whole.mean()), float(pitch.mean()), float(fits[:, -1].mean())
     return Here(off, gap, covariance, stated, apart, by, *chances)
+
+
+@cache
+def normal_points(count: int, dimensions: int) -> Array:
+    """Points spread evenly under a standard normal density: an additive recurrence, turned by Box and Muller (1958).
+
+    The steps are powers of the root of x^(d + 1) = x + 1, which leave no direction out (the golden ratio for d = 1).
+
+    Args:
+        count: of points.
+        dimensions: of each.
+    Returns: (count, dimensions).
+    """
+    pairs = max((dimensions + 1) // 2, 4)  # fewer lie less evenly
+    root = 2.0
+    for _ in range(60):
+        root = (1.0 + root) ** (1.0 / (2 * pairs + 1))
+    even = (0.5 + np.outer(np.arange(1, count + 1), root ** -np.arange(1.0, 2 * pairs + 1))) % 1.0
+    size, turn = np.sqrt(-2.0 * np.log1p(-even[:, :pairs])), 2.0 * np.pi * even[:, pairs:]
+    return np.hstack([size * np.cos(turn), size * np.sin(turn)])[:, :dimensions]
 
 
 def _as_heard(picture: Picture, says: Array, covariance: Array) -> tuple[Array, Array]:
@@ -119,7 +140,7 @@ def cents_off(hertz: Array, wanted: Array) -> Array:
     return cents(np.maximum(hertz, SILENT), wanted)
 
 
-@dataclass(frozen=True)
+@frozen
 class End:
     """The wanted end state of the most likely instrument: plate free at the gap, every string at pitch."""
 
@@ -163,7 +184,7 @@ def gap_at_pitch(course: Course) -> tuple[float, float]:
     return float(gap[0]), sd_of(by, picture)
 
 
-@dataclass(frozen=True)
+@frozen
 class View:
     """A course as a step is decided by it; what follows from it is worked out once, when it is asked for."""
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from setwright.frozen import frozen
 from setwright.instrument.geometry import edge_gap
 from setwright.instrument.traits import Array
 from setwright.physics.balance import pitches
@@ -20,7 +19,7 @@ FAR_PULLED = 0.1  # what a string pulled by a tolerance of its own counts beside
 FAR = 8.0  # tolerances, beyond which strings are first brought to where they end
 
 
-@dataclass(frozen=True)
+@frozen
 class Few:
     """Strings to be set to pitch."""
 

@@ -8,11 +8,12 @@ makes uncertain; what is read narrows the Gaussian (`explaining.read`).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from setwright.errors import InputError
+from setwright.frozen import frozen
 from setwright.instrument.geometry import edge_gap
 from setwright.instrument.predict import tune_at
 from setwright.instrument.prior import Prior, vary
@@ -41,7 +42,7 @@ KNIFE = 0.002  # N m, standard uncertainty of a knife edge nobody has said anyth
 CLAW_SLIP = 1 / 48  # turn, standard uncertainty of a claw turn as counted; common practice, no source
 
 
-@dataclass(frozen=True)
+@frozen
 class Peg:
     """One setting of one string: the state its pitch is meant in, and about what that pitch is."""
 
@@ -50,7 +51,7 @@ class Peg:
     cents: float  # over 1 Hz
 
 
-@dataclass(frozen=True)
+@frozen
 class Line:
     """A scene in straight lines about a place."""
 
@@ -63,7 +64,7 @@ class Line:
         return self.values + self.by @ (at - self.at)
 
 
-@dataclass(frozen=True)
+@frozen
 class Answer:
     """Most likely value of everything that is unknown."""
 
@@ -78,7 +79,7 @@ class Answer:
         return np.concatenate([self.deviations, self.pegs, self.slips, self.tilts])
 
 
-@dataclass(frozen=True)
+@frozen
 class Doubt:
     """A reading, or a turn of the claw, that does not fit all the rest and has been set aside."""
 
@@ -91,7 +92,7 @@ class Doubt:
     entry: int = 0  # where it was noted
 
 
-@dataclass(frozen=True)
+@frozen
 class Pressed:
     """A plate that was found resting on a stop pressed on it: moment = value + slope (deviations - at) > 0."""
 
@@ -100,7 +101,7 @@ class Pressed:
     slope: Array  # (P) N m by every deviation
 
 
-@dataclass(frozen=True)
+@frozen
 class Picture:
     """What is believed of one instrument and its present state. N = P + S + 1."""
 
@@ -136,7 +137,7 @@ class Picture:
         return replace(self.model.known, mean=self.mean[:count], covariance=self.covariance[:count, :count])
 
 
-@dataclass(frozen=True)
+@frozen
 class Expected:
     """State and readings of a batch of instruments."""
 
@@ -216,7 +217,7 @@ def without_wedge(picture: Picture) -> Picture:
     return replace(picture, settings=replace(picture.settings, prop=array(np.nan)))
 
 
-@dataclass(frozen=True)
+@frozen
 class Held:
     """The most likely instrument with some strings held at pitches."""
 
