@@ -168,6 +168,22 @@ def test_a_string_tuned_in_between_is_heard_open_again_first(kestrel):
     assert with_heard(kestrel, entries(*lines)) == (kestrel, ())
 
 
+def test_only_an_open_string_of_the_same_recording_is_compared(kestrel):
+    def of(line, letter):
+        return f'{line}, recorded "{letter}.wav" sha256 {letter * 64}'
+
+    def octave(*lines):
+        found = with_heard(kestrel, entries(*lines))[0].found.octave
+        return None if found is None else found[4].si
+
+    flat = LINES[0].replace("110.00", "109.50")
+    assert octave(of(LINES[0], "a"), of(flat, "b"), of(LINES[2], "a")) == pytest.approx(5.0, abs=0.01)
+    assert octave(of(LINES[2], "a"), of(LINES[0], "a")) == pytest.approx(5.0, abs=0.01)
+    assert octave(of(flat, "a"), of(LINES[0], "a"), of(LINES[2], "a"), of(flat, "a")) == pytest.approx(5.0, abs=0.01)
+    assert octave(of(LINES[0], "a"), of(LINES[2], "b")) is None
+    assert octave(LINES[0], of(LINES[2], "b")) is None
+
+
 def test_repeats_count_together_and_their_scatter_too(kestrel):
     lines = [
         LINES[0],

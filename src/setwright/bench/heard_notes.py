@@ -241,30 +241,43 @@ def _mean(pairs: Sequence[tuple[float, float]]) -> tuple[float, float]:
 def _as_found(entries: Sequence[Entry]) -> dict[int, tuple[float, float]]:
     """Octave error of every string as found [cents, standard uncertainty], by what was read before anything was turned.
 
-    A note held at fret 12 is compared with the open string that was read last before it, of the same recording where
-    there is one."""
-    opened: dict[int, Entry] = {}
+    A note held at fret 12 is compared with the open string of the same recording (or both typed) that was read last
+    before it, else first after it, its peg not turned in between."""
+    opened: dict[int, list[tuple[int, Entry]]] = {}
+    held: list[tuple[int, Entry]] = []
     pairs: dict[int, list[tuple[float, float]]] = {}
+    turned: dict[int, int] = {}  # how often the peg of a string was turned before
     for one in entries:
         if one.verb == "did" and (one.what in TURNS_OCTAVE or one.what.endswith(" shim")):
             break
-        if one.verb == "did" and one.what == "tune" and one.place.string:
-            opened.pop(one.place.string, None)
         string, value = one.place.string, one.value
-        if string is None or value is None or "slack" in one.said or one.verb != "read":
+        if string is None or value is None or "slack" in one.said:
             continue
-        sd = value.standard_uncertainty or 0.0
-        if one.what == "octave error":
-            pairs.setdefault(string, []).append((value.si, math.hypot(sd, PRESSED)))
+        if one.what == "tune":
+            turned[string] = turned.get(string, 0) + 1
+        elif one.what == "octave error":
+            pairs.setdefault(string, []).append((value.si, math.hypot(value.standard_uncertainty or 0.0, PRESSED)))
         elif one.what == "pitch" and value.kind == "pitch" and not one.place.harmonic:
             if one.place.fret is None:
-                opened[string] = one
-            elif one.place.fret == OCTAVE and (base := opened.get(string)) and base.value:
-                off = CENTS_PER_LOG * math.log(value.si / base.value.si) - 1200.0
-                below = (base.value.standard_uncertainty or 0.0) / base.value.si
-                own = CENTS_PER_LOG * math.hypot(sd / value.si, below)
-                pairs.setdefault(string, []).append((off, math.hypot(own, PRESSED)))
+                opened.setdefault(string, []).append((turned.get(string, 0), one))
+            elif one.place.fret == OCTAVE:
+                held.append((turned.get(string, 0), one))
+    for times, one in held:
+        string = one.place.string or 0
+        ours = [each for count, each in opened.get(string, []) if count == times and each.sha256 == one.sha256]
+        base = next((each for each in reversed(ours) if each.number < one.number), ours[0] if ours else None)
+        if base is not None:
+            pairs.setdefault(string, []).append(_octave_of(one, base))
     return {string: _mean(each) for string, each in pairs.items()}
+
+
+def _octave_of(held: Entry, opened: Entry) -> tuple[float, float]:
+    """A note held at fret 12 over the octave of the open string, and its standard uncertainty [cents]."""
+    assert held.value is not None
+    assert opened.value is not None
+    off = CENTS_PER_LOG * math.log(held.value.si / opened.value.si) - 1200.0
+    own = [(one.standard_uncertainty or 0.0) / one.si for one in (held.value, opened.value)]
+    return off, math.hypot(CENTS_PER_LOG * math.hypot(*own), PRESSED)
 
 
 def _saddles(
