@@ -90,7 +90,7 @@ def normal_points(count: int, dimensions: int) -> Array:
     The steps are powers of the root of x^(d + 1) = x + 1, which leave no direction out (the golden ratio for d = 1).
 
     Args:
-        count: of points.
+        count: of points, even; half of them mirror the others, so that their mean is none.
         dimensions: of each.
     Returns: (count, dimensions).
     """
@@ -98,9 +98,10 @@ def normal_points(count: int, dimensions: int) -> Array:
     root = 2.0
     for _ in range(60):
         root = (1.0 + root) ** (1.0 / (2 * pairs + 1))
-    even = (0.5 + np.outer(np.arange(1, count + 1), root ** -np.arange(1.0, 2 * pairs + 1))) % 1.0
+    even = (0.5 + np.outer(np.arange(1, count // 2 + 1), root ** -np.arange(1.0, 2 * pairs + 1))) % 1.0
     size, turn = np.sqrt(-2.0 * np.log1p(-even[:, :pairs])), 2.0 * np.pi * even[:, pairs:]
-    return np.hstack([size * np.cos(turn), size * np.sin(turn)])[:, :dimensions]
+    half = np.hstack([size * np.cos(turn), size * np.sin(turn)])[:, :dimensions]
+    return np.vstack([half, -half])
 
 
 def _as_heard(picture: Picture, says: Array, covariance: Array) -> tuple[Array, Array]:
