@@ -8,9 +8,10 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from setwright.listening.partials import Ringing, ahead, followed
+from setwright.listening.bands import thinned
+from setwright.listening.partials import POOR, Ringing, ahead, followed, surest
 from setwright.listening.sound import Sound
-from setwright.listening.spectrum import Coarse, coarse_pitch, peaks_of
+from setwright.listening.spectrum import Coarse, Peaks, coarse_pitches, peaks_of
 from setwright.physics.pitch import CENTS_PER_LOG
 
 Array = NDArray[np.float64]
@@ -28,6 +29,8 @@ AT_LIMIT = 0.999  # of the greatest sample of its side
 SETTLED = 0.05  # cents of glide left, under which it has finished
 LEAST_EXPLAINED = 0.25  # share of the peaks' weight a string must explain
 WIDEST = 5.0  # cents, standard uncertainty from which a pitch is refused
+FALLEN = (0.5, 0.25)  # of the loudest, to which a note is waited for
+LATE = 0.4  # s that must be left then
 GLIDES = 0.3  # cents, from which a glide is taken out before partials are followed again
 
 
@@ -44,7 +47,7 @@ class Note:
     fundamental_sd: float | None = None
     inharmonicity: float | None = None  # B
     inharmonicity_sd: float | None = None  # of B itself
-    glide: float | None = None  # cents sharp at the start of the part used
+    glide: float | None = None  # cents sharp over the first 0.05 s of the part used
     glide_sd: float | None = None
     glide_time: float | None = None  # s, after which a third of it is left
     left: float | None = None  # cents of it left where the part used ends
@@ -77,12 +80,13 @@ def measure(sound: Sound, about: float | None = None) -> Note:
         return replace(note, refused=part.refused)
     used = samples[part.first : part.end]
     note = replace(note, used=(sound.start + part.first / rate, end))
-    coarse, ringing = ringing_of(used, rate, about)
+    coarse, ringing = ringing_of(used, rate, about, (part.first - part.onset) / rate)
     if coarse is None:
         return replace(note, refused="no tone stands above the noise")
     if ringing is None:
         return replace(note, refused="fewer than two partials stand above the noise")
     law = ringing.law
+    note = replace(note, used=(note.used[0] + ringing.since, end))
     amplitude = float(np.sqrt((ringing.amplitude**2).sum()))
     first = replace(
         note,
@@ -97,6 +101,7 @@ def measure(sound: Sound, about: float | None = None) -> Note:
         glide_time=1.0 / ringing.glide_rate,
         left=ringing.left,
         settled=ringing.left < SETTLED,
+        beating=ringing.split,
         decay=float(1.0 / ringing.decay[0]) if ringing.numbers[0] == 1 else None,
         noise=20.0 * float(np.log10(amplitude / max(float(np.median(ringing.noise)), 1e-12))),
         partials=tuple(int(n) for n in ringing.numbers),
@@ -170,21 +175,26 @@ def _damped(power: Array, loud: int, last: int) -> int:
     return loud + ahead + int(late[0]) if len(late) else last
 
 
-def ringing_of(samples: Array, rate: float, about: float | None) -> tuple[Coarse | None, Ringing | None]:
-    """Coarse pitch, then the partials followed; twice where they glide.
+def ringing_of(
+    samples: Array, rate: float, about: float | None, since: float = ATTACK
+) -> tuple[Coarse | None, Ringing | None]:
+    """Coarse pitch, then the partials followed along their glide, then explained.
 
     Args:
         samples: (N) of the part used.
         rate: [Hz].
         about: pitch expected [Hz].
+        since: from the release to the start of the part used [s].
     Returns: coarse pitch and partials, None where there are none.
     """
-    first = samples[: max(int(EARLY * rate), 1)]
-    peaks = peaks_of(first, rate, min(0.45 * rate, HIGHEST))
-    coarse = coarse_pitch(peaks, about)
-    if coarse is None:
+    samples, rate = thinned(samples, rate, 2.2 * HIGHEST)
+    peaks = peaks_of(samples[: max(int(EARLY * rate), 1)], rate, min(0.45 * rate, HIGHEST))
+    some = coarse_pitches(peaks, about)
+    if not some:
         return None, None
+    coarse = surest(peaks, some)
     top = min(0.45 * rate, HIGHEST, MANY * coarse.fundamental)
+    samples, rate = thinned(samples, rate, 2.4 * top)
     ringing = followed(samples, rate, peaks, coarse)
     if ringing is None:
         return coarse, None
@@ -194,14 +204,42 @@ def ringing_of(samples: Array, rate: float, about: float | None) -> tuple[Coarse
         coarse = Coarse(step * coarse.fundamental, shape, coarse.share, coarse.rival)
         ringing = followed(samples, rate, peaks, coarse) or ringing
     times = np.arange(len(samples)) / rate
-    for _ in range(2):
-        early = ahead(ringing, times)
-        level = samples if early[-1] == 0.0 else np.interp(times, times + early, samples)
-        coarse = Coarse(ringing.law.fundamental, ringing.law.inharmonicity, coarse.share, coarse.rival)
-        again = followed(samples, rate, peaks_of(level, rate, top), coarse, early if ringing.glide > GLIDES else None)
-        if again is None:
+    early = ahead(ringing, times)
+    level = samples if early[-1] == 0.0 else np.interp(times, times + early, samples)
+    coarse = Coarse(ringing.law.fundamental, ringing.law.inharmonicity, coarse.share, coarse.rival)
+    again = peaks_of(level, rate, min(0.45 * rate, top))
+    early = early if ringing.glide > GLIDES else np.zeros(len(samples))
+    found = _later(samples, rate, again, coarse, early, since)
+    return coarse, found or ringing
+
+
+def _later(samples: Array, rate: float, peaks: Peaks, coarse: Coarse, early: Array, since: float) -> Ringing | None:
+    """The partials explained; where much is left over, those of the note after it has fallen, if these are surer.
+
+    What bends a loud sound (a valve, a magnet, a limit that is reached softly) does so by the square of its height.
+    """
+    best: Ringing | None = None
+    for begin in _begins(samples, rate):
+        bent = early[begin:] if early.any() else None
+        one = followed(samples[begin:], rate, peaks, coarse, bent, since + begin / rate)
+        if one is not None:
+            one = replace(one, since=begin / rate)
+            if best is None or one.law.first_sd < best.law.first_sd:
+                best = one
+        if best is None or best.poor < POOR:
             break
-        ringing = again
-        if ringing.glide <= GLIDES:
-            break
-    return coarse, ringing
+    return best
+
+
+def _begins(samples: Array, rate: float) -> list[int]:
+    """Samples from which on a note has fallen by so much, `LATE` of it left."""
+    frame = max(int(0.05 * rate), 1)
+    count = len(samples) // frame
+    level = np.sqrt(np.mean(samples[: count * frame].reshape(count, frame) ** 2, axis=1))
+    out = [0]
+    for fallen in FALLEN:
+        under = np.flatnonzero(level > level.max() * fallen)
+        begin = (int(under[-1]) + 1) * frame
+        if len(samples) - begin > LATE * rate:
+            out.append(begin)
+    return out

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,12 +10,14 @@ from numpy.typing import NDArray
 from setwright.listening import phases
 from setwright.listening.bands import Bands, band, gliding_band, prepared
 from setwright.listening.law import Law, fitted, stretch
-from setwright.listening.spectrum import Coarse, Peaks
+from setwright.listening.resolved import resolved
+from setwright.listening.spectrum import WITHIN, Coarse, Peaks, weights_of
 from setwright.physics.pitch import CENTS_PER_LOG
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
+FEW = 4  # partials whose law is not sure enough to leave one out
 MOST = 20  # partials that are followed
 PLACES = (0.06, 0.09, 0.13, 0.18, 0.24, 0.3)  # of the string, where a pickup may stand
 NODE = 0.03  # least share of a partial a pickup hears
@@ -27,6 +29,7 @@ UNTOLD = 0.04  # of the glide that is left, its standard uncertainty for what it
 LOOSE = 0.5  # how far a part of a glide may be from what is expected of it, over that
 SURE = 30.0  # times the noise, from which a decay is told by its own partial
 NEAR = 0.12  # of the fundamental, how near a peak must lie to its partial
+POOR = 0.03  # share of the bands, from which on the explanation of amplitudes is not taken
 STEADY = 0.1  # s; what changes faster is noise
 LOUD = 3.0  # times the noise in a band, for its decay to be read
 SLOWEST, FASTEST = 0.05, 60.0  # 1/s, amplitude decay rates taken as possible
@@ -50,9 +53,14 @@ class Ringing:
     rates: Array  # (G) 1/s of the glide
     sizes: Array  # (G) relative
     law: Law
+    since: float = 0.0  # s from the start of the part given to that used
+    poor: float = 0.0  # share of the bands that is not explained
+    split: float | None = None  # cents from the first partial to a second tone beside it
 
 
-def followed(samples: Array, rate: float, peaks: Peaks, coarse: Coarse, early: Array | None = None) -> Ringing | None:
+def followed(
+    samples: Array, rate: float, peaks: Peaks, coarse: Coarse, early: Array | None = None, since: float | None = None
+) -> Ringing | None:
     """Follow the partials of a note.
 
     Args:
@@ -61,6 +69,7 @@ def followed(samples: Array, rate: float, peaks: Peaks, coarse: Coarse, early: A
         peaks: of its spectrum.
         coarse: what fundamental and inharmonicity explain them.
         early: (N) s by which phases run ahead by a glide found before.
+        since: from the release to the start of the part used [s]; given, amplitudes are explained too (`resolved`).
     Returns: what they say; None where fewer than two partials stand above the noise.
     """
     numbers, start = numbered(peaks, coarse)
@@ -78,10 +87,10 @@ def followed(samples: Array, rate: float, peaks: Peaks, coarse: Coarse, early: A
     rates, shares = _glide_expected(numbers, start, np.abs(cut), decay, noise)
     follows = (1.0 + coarse.inharmonicity) / (1.0 + coarse.inharmonicity * numbers.astype(float) ** 2)
     expected = LEAST_GLIDE * shares[0]
-    for round_ in range(3):
+    for round_ in range(3 if since is None else 2):
         slow = noise * bands.effective
         size = expected.sum()
-        tried = size * shares if round_ == 2 and early is not None else expected[None]
+        tried = size * shares if round_ == 2 and early is not None and since is None else expected[None]
         fits = [
             phases.explained(bands.times, cut, start, start, slow, phases.Bent(rates, follows, one, LOOSE))
             for one in tried
@@ -89,7 +98,10 @@ def followed(samples: Array, rate: float, peaks: Peaks, coarse: Coarse, early: A
         fit = fits[int(np.argmin([one.cost for one in fits]))]
         noise = _noise(bands, cut, fit)
         expected = shares[0] * max(float(fit.glide.sum()), LEAST_GLIDE)
-    return _told(numbers, bands, fit, rates, decay, noise)
+    told = _told(numbers, bands, fit, rates, decay, noise)
+    if since is None or told is None:
+        return told
+    return _resolved(told, numbers, bands, cut, start, fit, noise, since)
 
 
 def ahead(ringing: Ringing, times: Array) -> Array:
@@ -112,14 +124,55 @@ def numbered(peaks: Peaks, coarse: Coarse) -> tuple[NDArray[np.int64], Array]:
         coarse: where to start.
     Returns: (N) numbers and (N) peak frequencies of the partials that carry most.
     """
+    found, f0, shape = _found(peaks, coarse)
+    if len(found) > FEW:  # what lies farther off is none of them
+        off = {n: abs(peaks.hertz[i] - _there(f0, shape, n)) / f0 for n, i in found.items()}
+        found = {n: i for n, i in found.items() if off[n] < WITHIN * (1.0 + n / LOW)}
+    numbers = np.array(sorted(found), dtype=np.int64)
+    if len(numbers) > MOST:
+        index = np.array([found[n] for n in numbers])
+        worth = numbers * peaks.amplitude[index] / peaks.floor[index]
+        worth[numbers <= LOW] = np.inf  # the glide is theirs
+        numbers = np.sort(numbers[np.argsort(worth)[::-1][:MOST]])
+    return numbers, np.array([peaks.hertz[found[n]] for n in numbers])
+
+
+def surest(peaks: Peaks, some: list[Coarse]) -> Coarse:
+    """Which of some fundamentals explains the peaks best once it is numbered out and refined.
+
+    Args:
+        peaks: the peaks.
+        some: fundamentals, at least one.
+    Returns: the best, refined; its share that of the weight of the peaks it explains, less missing partials.
+    """
+    weight = weights_of(peaks)
+    out = []
+    for coarse in some:
+        found, f0, shape = _found(peaks, coarse)
+        near = {n: i for n, i in found.items() if abs(peaks.hertz[i] - _there(f0, shape, n)) < WITHIN * f0}
+        if len(near) < 2:
+            out.append(coarse)
+            continue
+        missing = 1.0 - len(near) / max(near)
+        share = float(weight[list(near.values())].sum() / weight.sum()) - 0.5 * missing
+        out.append(Coarse(f0, shape, share, coarse.rival) if share > coarse.share else coarse)
+    return max(out, key=lambda one: one.share)
+
+
+def _there(f0: float, shape: float, number: int) -> float:
+    return float(f0 * stretch(np.array([number]), shape)[0])
+
+
+def _found(peaks: Peaks, coarse: Coarse) -> tuple[dict[int, int], float, float]:
+    """Index of the peak of every partial, and the law they keep to."""
     f0, shape = coarse.fundamental, coarse.inharmonicity
-    if not len(peaks.hertz):
-        return np.empty(0, dtype=np.int64), np.empty(0)
     found: dict[int, int] = {}
+    if not len(peaks.hertz):
+        return found, f0, shape
     for top in (4, 8, 12, 16, 24, 32, 48, 64):
         found = {}
         for number in range(1, top + 1):
-            there = float(f0 * stretch(np.array([number]), shape)[0])
+            there = _there(f0, shape, number)
             i = int(np.argmin(np.abs(peaks.hertz - there)))
             if abs(peaks.hertz[i] - there) < NEAR * f0:
                 found[number] = i
@@ -128,13 +181,7 @@ def numbered(peaks: Peaks, coarse: Coarse) -> tuple[NDArray[np.int64], Array]:
         f0, shape = _refined(found, peaks, f0, shape)
         if f0 * top > peaks.hertz[-1]:
             break
-    numbers = np.array(sorted(found), dtype=np.int64)
-    if len(numbers) > MOST:
-        index = np.array([found[n] for n in numbers])
-        worth = numbers * peaks.amplitude[index] / peaks.floor[index]
-        worth[numbers <= LOW] = np.inf  # the glide is theirs
-        numbers = np.sort(numbers[np.argsort(worth)[::-1][:MOST]])
-    return numbers, np.array([peaks.hertz[found[n]] for n in numbers])
+    return found, f0, shape
 
 
 def _refined(found: dict[int, int], peaks: Peaks, f0: float, shape: float) -> tuple[float, float]:
@@ -193,6 +240,27 @@ def _glide_expected(
         seen = np.maximum(np.sin(np.pi * place * numbers) ** 2, NODE)
         shares.append(start**2 / seen)
     return 2.0 * decay, np.array([share / share.sum() for share in shares])
+
+
+def _resolved(
+    told: Ringing, numbers: NDArray[np.int64], bands: Bands, cut: Complex, start: Array, fit: phases.Phases,
+    noise: Array, since: float,
+) -> Ringing:  # fmt: skip
+    """What amplitudes and phases say together, starting from what the phases said."""
+    kept = np.isin(numbers, told.numbers)
+    size = float(fit.glide.sum())
+    got = resolved(
+        bands.times, cut[kept], told.numbers.astype(float), start[kept], fit.hertz[kept], fit.phase[kept],
+        (noise * bands.effective)[kept], told.law.inharmonicity, size, since,
+    )  # fmt: skip
+    if got.poor > POOR:
+        return replace(told, poor=got.poor)
+    return replace(
+        told, hertz=got.hertz, covariance=got.covariance, decay=got.decay,
+        noise=np.sqrt(got.noise / bands.effective), glide=CENTS_PER_LOG * got.glide,
+        glide_sd=CENTS_PER_LOG * got.glide_sd, glide_rate=got.glide_rate, left=CENTS_PER_LOG * got.left, law=got.law,
+        poor=got.poor, split=None if got.split is None else CENTS_PER_LOG * got.split,
+    )  # fmt: skip
 
 
 def _told(

@@ -16,6 +16,7 @@ MOST_PEAKS = 60
 SPAN = 31  # bins over which the noise floor is taken, times the window's main lobe
 GRID = 6.0  # cents between fundamentals tried
 STRETCHES = np.concatenate([[0.0], np.geomspace(3e-5, 6e-3, 13)])  # B tried
+WORTH = 0.5  # of the best share, from which on another fundamental is worth a second look
 WITHIN = 0.03  # of f0, how near a peak must lie to its partial
 
 
@@ -86,20 +87,52 @@ def coarse_pitch(peaks: Peaks, about: float | None = None) -> Coarse | None:
         about: the pitch expected, tried within a semitone only [Hz].
     Returns: the best; None without peaks.
     """
+    found = coarse_pitches(peaks, about, 1)
+    return found[0] if found else None
+
+
+def coarse_pitches(peaks: Peaks, about: float | None = None, most: int = 6) -> list[Coarse]:
+    """The same, the best and those that come after it.
+
+    Args:
+        peaks: from `peaks_of`.
+        about: the pitch expected, tried within a semitone only [Hz].
+        most: how many [1].
+    Returns: the best first; none without peaks.
+    """
     if len(peaks.hertz) == 0:
-        return None
-    weight = np.log(peaks.amplitude / peaks.floor / ABOVE) + 0.5
-    weight = weight * np.sqrt(peaks.amplitude / peaks.amplitude.max())
+        return []
+    weight = weights_of(peaks)
     low, high = (LOWEST, HIGHEST) if about is None else (about / 1.06, about * 1.06)
     grid = low * 2.0 ** (np.arange(0.0, 1200.0 * np.log2(high / low) + GRID, GRID) / 1200.0)
     scores = np.empty((len(STRETCHES), len(grid)))
     for i, stretch in enumerate(STRETCHES):
         scores[i] = _scores(peaks.hertz, weight, grid, float(stretch))
-    best = np.unravel_index(np.argmax(scores), scores.shape)
-    f0 = float(grid[best[1]])
-    away = np.abs(np.log2(grid / f0)) > 0.04
-    rival = float(scores[:, away].max()) if away.any() else 0.0
-    return Coarse(f0, float(STRETCHES[best[0]]), float(scores[best]), rival)
+    best = scores.max(axis=0)
+    out: list[Coarse] = []
+    for _ in range(most):
+        at = int(np.argmax(best))
+        if out and best[at] < WORTH * out[0].share:
+            break
+        away = np.abs(np.log2(grid / grid[at])) > 0.04
+        rival = float(best[away].max()) if away.any() else 0.0
+        stretch = float(STRETCHES[int(np.argmax(scores[:, at]))])
+        out.append(Coarse(float(grid[at]), stretch, float(best[at]), rival))
+        best = np.where(away, best, -np.inf)
+        if not away.any():
+            break
+    return out
+
+
+def weights_of(peaks: Peaks) -> Array:
+    """How much every peak counts.
+
+    Args:
+        peaks: from `peaks_of`, at least one.
+    Returns: (N) [1].
+    """
+    weight = np.log(peaks.amplitude / peaks.floor / ABOVE) + 0.5
+    return np.asarray(weight * np.sqrt(peaks.amplitude / peaks.amplitude.max()))
 
 
 def _scores(hertz: Array, weight: Array, grid: Array, stretch: float) -> Array:
@@ -112,6 +145,8 @@ def _scores(hertz: Array, weight: Array, grid: Array, stretch: float) -> Array:
     explained = (near * weight).sum(axis=1)
     total = weight.sum()
     top = np.where(near > 0.1, number, 0).max(axis=1)
-    found = np.array([len(set(n[k > 0.1])) for n, k in zip(number, near, strict=True)])
+    hit = np.where(near > 0.1, number, 0.0)  # peaks stand in order, so numbers never fall
+    before = np.pad(np.maximum.accumulate(hit, axis=1), ((0, 0), (1, 0)))[:, :-1]
+    found = (hit > before).sum(axis=1)
     missing = np.maximum(top - found, 0) / np.maximum(top, 1)
     return np.asarray(explained / total - 0.5 * missing)

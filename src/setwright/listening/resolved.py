@@ -1,0 +1,426 @@
+"""One note resolved: one tone in each partial or two that beat, and how sure what is told of them is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setwright.listening import plucked, tones
+from setwright.listening.law import Law, fitted, stretch
+from setwright.listening.tones import Parts, Problem, State
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+LONGEST = 160  # times at most into which a note is gathered
+SHORTEST = 0.008  # s of one of them
+CLEAR = 20.0  # times the noise power, down to which a phase is followed from time to time
+FEW = 4  # times that are followed in any case
+BEGIN = 0.05  # s over which a glide is told
+FEWEST = 10  # times over which noise is looked for
+FILTER = 4.0  # periods of the partials' distance over which a band is filtered
+PARTS = 8  # of the glide
+UNHEARD = 80  # partials up to which the tension is counted
+SMALLEST = 1e-7  # relative, least glide
+ROUGH, FINE = 1e-3, 1e-5  # relative misfit of a partial: at first, and at least
+UNTOLD = 0.004  # of the glide that is left at the end, the standard uncertainty for what its course does not tell
+LOOSE = (0.02, 0.5)  # of an expected part of the glide: how far it may be off at least and at most, over itself
+TRUSTED = 2.0  # times the misfit of the heights that it is let be off
+CLOSE = 3.0  # times the misfit of the best places, up to which others are tried too
+BLOCKS = 8  # pieces of the note whose pulls are compared for what the model leaves out
+SMOOTH = 0.1  # relative, how far a partial's decay lies off the common course of decays
+LOWEST_DECAY, HIGHEST_DECAY = 0.05, 80.0  # 1/s
+CENT = np.log(2.0) / 1200.0
+SPLITS = {"alike": (0.4, -0.4, 1.0, -1.0, 2.0, -2.0, 3.5, -3.5), "pulled": (-0.4, -1.0, -2.0, -3.5)}  # cents, tried
+LOSSES = {"alike": (-0.6, 0.3), "pulled": (0.0,)}  # 1/s, tried
+AT_FIRST = (0.45, 0.15)  # share and place at which a second tone is looked for
+LOOK = 3e-3  # relative misfit while it is looked for
+LOUDEST = 6  # partials in which it is looked for
+WORTH = 8.0  # times the noise, from which a second tone is looked for
+LEAST_SPLIT = 0.05 * CENT  # relative; nearer tones are one
+DOUBT = 100.0  # by how much two tones must be likelier than one, as twice the logarithm
+BEATS = 0.02  # of the bands, the most two tones may leave over
+LESS = 0.3  # of what one tone leaves over, the same
+
+
+@dataclass(frozen=True)
+class Resolved:
+    """What the note is found to be. N partials."""
+
+    hertz: Array  # (N)
+    covariance: Array  # (N, N) of their relative errors
+    law: Law
+    decay: Array  # (N) 1/s
+    noise: Array  # (N) variance of one part of it, of a sample of the bands given
+    glide: float  # relative, mean of the first `BEGIN` of the part used
+    glide_sd: float
+    glide_rate: float  # 1/s, there
+    left: float  # relative, at the end
+    poor: float  # what the model leaves over, of the bands
+    split: float | None  # relative distance of the second tone of the first partial
+
+
+@dataclass(frozen=True)
+class _Start:
+    """Bands gathered, and what is known of the string."""
+
+    problem: Problem  # its parts are empty
+    stiffness: float
+    fundamental: float
+    glide: float
+    wide: int  # samples of the bands in one time
+
+
+@dataclass(frozen=True)
+class _Fit:
+    problem: Problem
+    state: State
+    cost: float
+
+
+def resolved(
+    times: Array, cut: Complex, numbers: Array, middle: Array, hertz: Array, phase: Array, noise: Array,
+    stiffness: float, glide: float, since: float,
+) -> Resolved:  # fmt: skip
+    """Explain the bands of a note by one tone in each partial, and by two.
+
+    Args:
+        times: (M) [s] from the start of the part used.
+        cut: (N, M) bands about `middle`.
+        numbers: (N) of the partials [1].
+        middle: (N) [Hz].
+        hertz: (N) where they settle, about [Hz].
+        phase: (N, M) rad, of a first fit.
+        noise: (N) variance of one part of the noise as a slow fit sees it.
+        stiffness: B, about [1].
+        glide: relative, about.
+        since: from the release to the start of the part used [s].
+    Returns: what the note is.
+    """
+    start = _gathered(times, cut, numbers, middle, hertz, phase, noise, stiffness, glide, since)
+    single = _single(start)
+    one = _told(single, start)
+    if _left(single) < WORTH:
+        return one
+    double = _double(start, single)
+    two = _told(double, start)
+    return two if _beats(single, double, two.split) else one
+
+
+def _gathered(
+    times: Array, cut: Complex, numbers: Array, middle: Array, hertz: Array, phase: Array, noise: Array,
+    stiffness: float, glide: float, since: float,
+) -> _Start:  # fmt: skip
+    """Bands turned by the first fit, averaged over short times, and turned back."""
+    step = times[1] - times[0]
+    wide = max(int(max(SHORTEST, times[-1] / LONGEST) / step), 1)
+    count = len(times) // wide
+    some = (cut * np.exp(-1j * phase))[:, : count * wide].reshape(len(cut), count, wide).mean(axis=2)
+    t = times[: count * wide].reshape(count, wide).mean(axis=1)
+    bent = phase - 2.0 * np.pi * (hertz - middle)[:, None] * times
+    turn = np.array([np.interp(t, times, row) for row in bent])
+    variance = noise / wide
+    seen = np.logical_and.accumulate(np.abs(some) ** 2 > 2.0 * CLEAR * variance[:, None], axis=1)
+    seen[:, :FEW] = True
+    logs = np.log(np.maximum(np.abs(some), 1e-30)) + 1j * (np.unwrap(np.angle(some), axis=1) + turn)
+    law = fitted(numbers, hertz, np.diag(np.full(len(hertz), 1e-12)), stiffness)
+    shape = law.inharmonicity
+    follows = (1.0 + shape) / (1.0 + shape * numbers**2)
+    empty = Parts(np.empty((0, 0)), np.empty((0, 0)), np.empty(0, dtype=np.int64), np.empty(0), 0.5, np.empty(0))
+    problem = Problem(
+        t, some * np.exp(1j * turn), numbers, hertz, follows, variance, np.full(len(hertz), ROUGH), empty, since,
+        logs=logs, seen=seen, slow=int(np.ceil(FILTER / (law.fundamental * step * wide))),
+    )  # fmt: skip
+    return _Start(problem, shape, law.fundamental, max(glide, SMALLEST), wide)
+
+
+def _first_decays(problem: Problem) -> tuple[Array, Array, Array]:
+    """(N) 1/s, their standard uncertainty, and (N) ln of the height at the start, from the bands' logarithms."""
+    assert problem.logs is not None
+    assert problem.seen is not None
+    power = np.abs(problem.bands) ** 2 / problem.noise[:, None]
+    weight = np.minimum(np.where(problem.seen, power, 0.0), 1e4)
+    total = weight.sum(axis=1)
+    middle, y = (weight @ problem.times) / total, problem.logs.real
+    centre = (weight * y).sum(axis=1) / total
+    since = problem.times - middle[:, None]
+    spread = (weight * since**2).sum(axis=1)
+    decay = -(weight * since * (y - centre[:, None])).sum(axis=1) / spread
+    return decay, 1.0 / np.sqrt(spread), centre + decay * middle
+
+
+def _decays(fit: _Fit) -> tuple[Array, Array, Array]:
+    """The same from a fit."""
+    problem, local = fit.problem, fit.state.local
+    since = problem.times - problem.times.mean()
+    bands = tones.model(problem, fit.state)
+    weight = tones.weights(problem, bands) * np.abs(bands) ** 2
+    decay = -local[:, 1].real
+    sd = 1.0 / np.sqrt(np.maximum(weight @ since**2, 1e-30)) + 1e-6
+    return decay, sd, local[:, 0].real + decay * problem.times.mean()
+
+
+def _course(hertz: Array, decay: Array, sd: Array) -> tuple[float, float]:
+    """b0 and b1 of decays b0 + b1 f^2 (air and ends; what is lost in the wire), partials that lie off counted less."""
+    by = np.column_stack([np.ones(len(hertz)), (hertz / 1000.0) ** 2])
+    spread = sd**2 + (0.05 * np.abs(decay) + 0.02) ** 2
+    weight, got = 1.0 / spread, np.zeros(2)
+    for _ in range(4):
+        root = np.sqrt(weight)
+        got = np.linalg.lstsq(by * root[:, None], decay * root, rcond=None)[0]
+        got = np.maximum(got, [LOWEST_DECAY, 0.0])
+        off = (decay - by @ got) / (SMOOTH * np.abs(decay) + sd)
+        weight = 1.0 / spread / (1.0 + off**2)
+    return float(got[0]), float(got[1])
+
+
+def _parts(start: _Start, decays: tuple[Array, Array, Array], place: plucked.Place, glide: float, many: int) -> Parts:
+    """The glide a pluck at a place makes: its largest partials as parts of their own, the rest together."""
+    problem = start.problem
+    decay, sd, _ = decays
+    numbers, hertz = problem.numbers, problem.hertz
+    b0, b1 = _course(hertz, decay, sd)
+    common = b0 + b1 * (hertz / 1000.0) ** 2
+    own, off = 1.0 / sd**2, 1.0 / (SMOOTH * common) ** 2
+    told = np.clip((decay * own + common * off) / (own + off), LOWEST_DECAY, HIGHEST_DECAY)
+    unheard = np.setdiff1d(np.arange(1.0, UNHEARD + 1.0), numbers)
+    above = start.fundamental * stretch(unheard, start.stiffness) / 1000.0
+    every = np.concatenate([numbers, unheard])
+    rates = 2.0 * np.concatenate([told, np.clip(b0 + b1 * above**2, LOWEST_DECAY, HIGHEST_DECAY)])
+    share = plucked.slopes(every, place.plucked, place.width) * np.exp(-rates * problem.since)
+    share = np.maximum(share, 1e-12 * share.max()) / share.sum()
+    count = len(numbers)
+    member = np.full(len(every), many - 1)
+    member[np.argsort(share)[::-1][: many - 1]] = np.arange(many - 1)
+    whole = np.asarray(np.bincount(member, share, many), dtype=np.float64)
+    course = (1.0 - np.exp(-rates[:, None] * problem.times)) / rates[:, None]
+    shapes = np.zeros((many, len(problem.times)))
+    np.add.at(shapes, member, share[:, None] * course)
+    left = np.asarray(np.bincount(member, share * np.exp(-rates * problem.times[-1]), many) / whole)
+    mine = (share[:count] / whole[member[:count]])[:, None] * course[:count]
+    loose = float(np.clip(TRUSTED * place.misfit, *LOOSE))
+    return Parts(shapes / whole[:, None], mine, member[:count], glide * whole, loose, left)
+
+
+def _candidates(start: _Start, decays: tuple[Array, Array, Array]) -> list[plucked.Place]:
+    """Places of pluck and pickup, and the same exchanged."""
+    decay, sd, height = decays
+    height = height + decay * start.problem.since
+    found = plucked.places(start.problem.numbers, np.exp(height - height.max()), sd)
+    near = [one for one in found if one.misfit < CLOSE * found[0].misfit + 0.03]
+    out: list[plucked.Place] = []
+    for one in near:
+        for each in (one, replace(one, plucked=one.heard, heard=one.plucked)):
+            if not any(abs(each.plucked - other.plucked) < 0.01 for other in out):
+                out.append(each)
+    return out
+
+
+def _begun(problem: Problem, decay: Array) -> State:
+    """Heights, phases and decays to start from, with the glide that is expected."""
+    expected = problem.parts.expected
+    state = State(np.stack([0.0 * decay, -decay], axis=1).astype(complex), np.append(expected, tones.OWN))
+    bands = tones.model(problem, state)
+    weight = np.abs(bands)
+    height = (problem.bands / bands * weight).sum(axis=1) / weight.sum(axis=1)
+    local = state.local.copy()
+    local[:, 0] = np.log(np.where(height == 0.0, 1e-30, height))
+    return State(local, state.shared)
+
+
+def _left_over(problem: Problem, state: State) -> Problem:
+    """Noise from how what is left over jumps from time to time, misfit from what is left over besides."""
+    bands = tones.model(problem, state)
+    off = problem.bands - bands
+    noise = np.maximum(_slow_noise(off, problem.slow), 1e-24)
+    power = np.abs(bands) ** 2
+    more = (power * (np.abs(off) ** 2 - 2.0 * noise[:, None])).sum(axis=1) / np.maximum((power**2).sum(axis=1), 1e-300)
+    return replace(problem, noise=noise, misfit=np.sqrt(np.maximum(0.5 * more, FINE**2)))
+
+
+def _slow_noise(off: Complex, slow: int) -> Array:
+    """(N) variance of one part of the noise of a time, as a slow fit sees it: neighbours in time are filtered alike, so
+    what jumps is looked at between means over `slow` of them."""
+    slow = max(min(slow, off.shape[1] // FEWEST), 1)
+    count = off.shape[1] // slow
+    mean = off[:, : count * slow].reshape(len(off), count, slow).mean(axis=2)
+    return np.asarray((np.abs(np.diff(mean, axis=1)) ** 2).mean(axis=1) * (slow / 4.0))
+
+
+def _single(start: _Start) -> _Fit:
+    """One tone in each partial: places tried with the whole glide in one, then its parts loosened, twice."""
+    problem = start.problem
+    decays, glide = _first_decays(problem), start.glide
+    many = min(PARTS, len(problem.numbers))
+    fit = None
+    for _ in range(2):
+        tried = []
+        for place in _candidates(start, decays):
+            one = replace(problem, parts=_parts(start, decays, place, glide, 1))
+            state, cost = tones.solve(one, _begun(one, decays[0]), rounds=8)
+            tried.append((cost, place, state))
+        _, place, state = min(tried, key=lambda each: each[0])
+        one = replace(problem, parts=_parts(start, decays, place, max(float(state.shared[0]), SMALLEST), many))
+        state, _ = tones.solve(one, State(state.local, np.append(one.parts.expected, state.shared[1])))
+        one = _left_over(one, state)
+        fit = _Fit(one, state, tones.cost_of(one, state))
+        problem, decays = replace(problem, noise=one.noise, misfit=one.misfit), _decays(fit)
+        glide = max(float(state.shared[:many].sum()), SMALLEST)
+    assert fit is not None
+    return fit
+
+
+def _shifted(problem: Problem, state: State, two: Array) -> State:
+    """A single tone's parameters with what a second tone adds to height, decay, phase and frequency taken out."""
+    new = State(state.local, np.append(state.shared, two))
+    over = tones.second(problem, new)[0]
+    added = np.log(np.abs(1.0 + over)) + 1j * np.unwrap(np.angle(1.0 + over), axis=1)
+    weight = np.abs(problem.bands) ** 2
+    weight = weight / weight.sum(axis=1, keepdims=True)
+    since = problem.times - problem.times.mean()
+    middle, centre = weight @ since, (weight * added).sum(axis=1)
+    from_middle = since - middle[:, None]
+    slope = (weight * from_middle * (added - centre[:, None])).sum(axis=1) / (weight * from_middle**2).sum(axis=1)
+    return State(state.local - np.stack([centre - slope * middle, slope], axis=1), new.shared)
+
+
+def _some(problem: Problem, few: NDArray[np.int64]) -> Problem:
+    """The same with few partials."""
+    parts = replace(problem.parts, own=problem.parts.own[few], member=problem.parts.member[few])
+    return replace(
+        problem, bands=problem.bands[few], numbers=problem.numbers[few], hertz=problem.hertz[few],
+        follows=problem.follows[few], noise=problem.noise[few], misfit=problem.misfit[few], parts=parts,
+        logs=None, seen=None,
+    )  # fmt: skip
+
+
+def _left(fit: _Fit) -> float:
+    """How much more is left over than noise, at most in one of the loudest partials [1]."""
+    problem = fit.problem
+    power = np.abs(tones.model(problem, fit.state)) ** 2
+    off = np.abs(problem.bands - tones.model(problem, fit.state)) ** 2
+    loud = np.argsort(power.sum(axis=1))[::-1][:LOUDEST]
+    return float((off.mean(axis=1) / (2.0 * problem.noise))[loud].max())
+
+
+def _poorness(fit: _Fit) -> float:
+    """Root mean square of what is left over beyond noise, over the bands' own [1]."""
+    problem = fit.problem
+    bands = tones.model(problem, fit.state)
+    off = (np.abs(problem.bands - bands) ** 2).sum() - 2.0 * problem.noise.sum() * bands.shape[1]
+    return float(np.sqrt(max(off, 0.0) / max(float((np.abs(problem.bands) ** 2).sum()), 1e-300)))
+
+
+def _double(start: _Start, single: _Fit) -> _Fit:
+    """Two tones in each partial: looked for in the loudest partials from several starts, then fitted in all."""
+    decays = _decays(single)
+    place = _candidates(start, decays)[0]
+    whole = float(single.state.shared[: len(single.problem.parts.expected)].sum())
+    parts = _parts(start, decays, place, max(whole, SMALLEST), 1)
+    rough = np.full(len(decays[0]), LOOK)
+    problem = replace(single.problem, parts=parts, misfit=rough, logs=None, seen=None)
+    energy = (np.abs(problem.bands) ** 2).sum(axis=1)
+    few = np.sort(np.argsort(energy)[::-1][:LOUDEST])
+    base = State(single.state.local[few], np.array([max(whole, SMALLEST), tones.OWN]))
+    tried = []
+    for kind, splits in SPLITS.items():
+        less = _some(replace(problem, kind=kind), few)
+        for split in splits:
+            for loss in LOSSES[kind]:
+                two = np.array([np.log(AT_FIRST[0]), 0.0, loss, split * CENT, AT_FIRST[1]])[: len(tones.NAMES[kind])]
+                state, cost = tones.solve(less, _shifted(less, base, two), rounds=8, damping=1e-2)
+                tried.append((cost, kind, state))
+    _, kind, found = min(tried, key=lambda each: each[0])
+    problem = replace(problem, kind=kind, misfit=np.full(len(rough), ROUGH))
+    state = _shifted(problem, State(single.state.local, found.shared[:2]), found.shared[2:])
+    state.local[few] = found.local
+    return _doubled(start, problem, state)
+
+
+def _doubled(start: _Start, problem: Problem, state: State) -> _Fit:
+    """Two tones fitted in all partials, with decays and places, and so the parts of the glide, as they then are."""
+    state, cost = tones.solve(problem, state, rounds=15)
+    many = min(PARTS, len(problem.numbers))
+    fit = _Fit(problem, state, cost)
+    for turn in range(3):
+        decays, had = _decays(fit), len(fit.problem.parts.expected)
+        glide = max(float(fit.state.shared[:had].sum()), SMALLEST)
+        tried = []
+        for place in _candidates(start, decays)[: 4 if turn else 2]:
+            one = replace(fit.problem, parts=_parts(start, decays, place, glide, many))
+            begin = State(fit.state.local, np.concatenate([one.parts.expected, fit.state.shared[had:]]))
+            state, cost = tones.solve(one, begin, rounds=5)
+            tried.append(_Fit(one, state, cost))
+        fit = min(tried, key=lambda each: each.cost)
+        state, _ = tones.solve(fit.problem, fit.state, rounds=15)
+        one = _left_over(fit.problem, state)
+        fit = _Fit(one, state, tones.cost_of(one, state))
+    return fit
+
+
+def _covariance(fit: _Fit) -> Array:
+    """Of all parameters, four of every partial and the common ones; what the model leaves out included."""
+    problem, one = fit.problem, tones.normal(fit.problem, fit.state)
+    information, _ = tones.prior(problem)
+    count, common = len(problem.numbers), len(one.shared)
+    matrix = np.zeros((4 * count + common,) * 2)
+    at = 4 * np.arange(count)
+    for first in (at, at + 2):
+        matrix[first, first], matrix[first + 1, first + 1] = one.own[0], one.own[2]
+        matrix[first, first + 1] = matrix[first + 1, first] = one.own[1]
+    tie = one.tie.reshape(common, -1)
+    matrix[4 * count :, : 4 * count], matrix[: 4 * count, 4 * count :] = tie, tie.T
+    matrix[4 * count :, 4 * count :] = one.shared + information
+    scale = 1.0 / np.sqrt(np.diag(matrix) + 1e-300)
+    both = np.outer(scale, scale)
+    inverse = np.linalg.inv(matrix * both + 1e-13 * np.eye(len(scale))) * both
+    since = problem.times - problem.times.mean()
+    pulls = []
+    for a, b in pairwise(np.linspace(0, len(since), BLOCKS + 1).astype(int)):
+        mine = tones.by_itself(one.pulls[:, a:b], since[a:b]).ravel()
+        pulls.append(np.append(mine, (one.slopes[:, :, a:b].conj() * one.pulls[:, a:b]).real.sum(axis=(1, 2))))
+    even = np.array(pulls) - np.mean(pulls, axis=0)
+    spread = inverse @ (even.T @ even) @ inverse * (BLOCKS / (BLOCKS - 2.0))
+    wider = np.sqrt(np.maximum(np.diag(spread) / np.maximum(np.diag(inverse), 1e-300), 1.0))
+    return np.asarray(inverse * np.outer(wider, wider))
+
+
+def _told(fit: _Fit, start: _Start) -> Resolved:
+    """What a fit says."""
+    problem, state = fit.problem, fit.state
+    count, many = len(problem.numbers), len(problem.parts.expected)
+    covariance = _covariance(fit)
+    hertz = problem.hertz + state.local[:, 1].imag / (2.0 * np.pi)
+    scale = 2.0 * np.pi * hertz
+    at = 4 * np.arange(count) + 3
+    relative = covariance[np.ix_(at, at)] / np.outer(scale, scale)
+    k = state.shared[:many]
+    whole, left = float(k.sum()), float(k @ problem.parts.left)
+    relative = relative + (UNTOLD * left) ** 2
+    split = None
+    if problem.kind != "one":
+        split, share = float(state.shared[many + 4]), float(np.exp(state.shared[many + 1]))
+        if share > 1.0:  # the second is the louder one
+            hertz = hertz * (1.0 + split * tones.second(problem, state)[1])
+            split = -split
+    law = fitted(problem.numbers, hertz, relative, start.stiffness)
+    some = 4 * count + np.arange(many)
+    sd = float(np.sqrt(max(covariance[np.ix_(some, some)].sum(), 0.0)))
+    lead = np.interp(BEGIN, np.append(0.0, problem.times), np.append(0.0, k @ problem.parts.shapes))
+    begun = float(lead) / BEGIN  # mean rise over the first of it, the integral being the lead
+    rate = max(2.0 * (1.0 - begun / max(whole, SMALLEST)) / BEGIN, 1e-3)
+    return Resolved(
+        hertz, relative, law, -state.local[:, 1].real, start.wide * problem.noise, begun, sd, rate, left,
+        _poorness(fit), split,
+    )  # fmt: skip
+
+
+def _beats(single: _Fit, double: _Fit, split: float | None) -> bool:
+    """Whether two tones explain so much more than one that there are two."""
+    if split is None or abs(split) < LEAST_SPLIT or single.cost - double.cost < DOUBT:
+        return False
+    left = _poorness(double)
+    return left < BEATS and left < LESS * _poorness(single)
