@@ -197,3 +197,44 @@ def test_the_database_is_loaded_only_for_a_shop(job):
     for words in (["--help"], ["next", str(job)], ["log", str(job)], ["shop", "--help"]):
         done = subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True, check=True, env=env)
         assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_a_visit_stands_in_for_a_job_file(ask, shop, job, tmp_path, monkeypatch):
+    words = ("read rear gap = 2.4 mm", "read pitch string 1 = 261.0 Hz", "did strings changed", "strike 1 no")
+    added = as_data(ask("shop", "add-job", job, "--shop", shop, "--json"))
+    visit = added["shop job"]["visit"]["id"]
+    monkeypatch.setenv("SETWRIGHT_SHOP", str(shop))
+    assert "goes into visit" in ask("log", "--visit", visit)[1]
+    for one in words:
+        with_file = as_data(ask("log", job, *one.split(), "--json"))["entry"]["entry"]
+        with_shop = as_data(ask("log", "--visit", visit[-8:], *one.split(), "--json"))["entry"]["entry"]
+        for answer in (with_file, with_shop):
+            del answer["when"], answer["line"]
+        assert with_shop == with_file
+    assert [line[23:] for line in ask("log", "--visit", visit)[1].splitlines()] == [
+        line[23:] for line in ask("log", job)[1].splitlines()
+    ]
+    for command in ("next", "plan"):
+        with_file, with_shop = ask(command, job, "--json"), ask(command, "--visit", visit, "--json")
+        assert with_shop == with_file
+        assert with_file[0] == 0
+    refused = [ask("learned", *which)[1:] for which in ((job,), ("--visit", visit))]
+    assert refused[0][1].replace(str(job), f"visit {visit}") == refused[1][1]
+
+
+def test_a_visit_and_a_job_file_are_not_named_together(ask, shop, job):
+    for command in ("next", "plan", "learned"):
+        for words in ((), (job, "--visit", "abcd", "--shop", shop)):
+            code, _, err = ask(command, *words)
+            assert code == 2
+            assert "--visit ID" in err
+    assert ask("log")[0] == 2
+    visit = as_data(ask("shop", "add-job", job, "--shop", shop, "--json"))["shop job"]["visit"]["id"]
+    both = ("--visit", visit, "--shop", shop, "--journal", "x.journal.txt")
+    for words in (("log", "note", "x"), ("log",), ("next",)):
+        code, _, err = ask(*words, *both)
+        assert code == 2
+        assert "a visit has its own in the shop" in err
+    code, _, err = ask("log", "--visit", visit, "--shop", shop, "read", "pitch", "string", "9", "=", "196", "Hz")
+    assert code == 2
+    assert "string 9 does not exist" in err

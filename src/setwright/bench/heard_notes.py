@@ -19,6 +19,7 @@ from setwright.frozen import frozen
 from setwright.physics.pitch import CENTS_PER_LOG
 
 if TYPE_CHECKING:
+    from setwright.bench.journals import Source
     from setwright.bench.notes import Octave
     from setwright.bench.standing import Banded
     from setwright.instrument.jobfile import Job
@@ -158,19 +159,18 @@ def with_heard(job: Job, entries: Sequence[Entry]) -> tuple[Job, tuple[str, ...]
     return replace(job, found=replace(job.found, octave=octave)), (said,)
 
 
-def read_with_heard(job: str) -> tuple[Job, tuple[str, ...]]:
+def read_with_heard(job: Source) -> tuple[Job, tuple[str, ...]]:
     """A job with what the journal beside it has heard of its octaves.
 
     Args:
-        job: path of the job file.
+        job: path of the job file, or a visit in a shop.
     Returns: the job, and what should be said of it.
     Raises: FileFormatError, InputError, QuestionableError for files that cannot be used.
     """
-    from setwright.bench.journals import open_journal
-    from setwright.instrument.jobfile import read_job
+    from setwright.bench.journals import job_from, open_journal
     from setwright.records.entries import live
 
-    read = read_job(job)
+    read = job_from(job)
     if read.found.octave is not None or read.found.state != "at pitch":
         return read, ()
     return with_heard(read, live(open_journal(job, None, read)[1].entries))

@@ -20,8 +20,23 @@ JOURNAL_END = ".journal.txt"
 
 
 @frozen
+class InShop:
+    """A job that is a visit in a shop. shop: folder or URL; visit: its id, or the end of it."""
+
+    shop: str
+    visit: str
+
+    def __str__(self) -> str:
+        return f"visit {self.visit}"
+
+
+Source = str | InShop  # of a job: the path of its file, or a visit
+
+
+@frozen
 class Kept:
-    """An entry that was kept. path: of the journal. set_aside: a torn line before it, "" when there was none."""
+    """An entry that was kept. path: of the journal; of a visit, what messages call it. set_aside: a torn line before
+    it, "" when there was none."""
 
     path: Path
     entry: Entry
@@ -49,26 +64,48 @@ def journal_path(job: str, journal: str | None = None) -> Path:
     return path.with_name(name + JOURNAL_END)
 
 
-def open_journal(job: str, journal: str | None = None, read: Job | None = None) -> tuple[Path, Journal]:
+def job_from(source: Source) -> Job:
+    """The job of a file or of a visit.
+
+    Args:
+        source: path of the job file, or the visit.
+    Returns: the job.
+    Raises: FileFormatError, QuestionableError, InputError: one sentence.
+    """
+    if isinstance(source, str):
+        return read_job(source)
+    from setwright.bench.shop import job_in
+
+    return job_in(source.shop, source.visit)[0]
+
+
+def open_journal(job: Source, journal: str | None = None, read: Job | None = None) -> tuple[Path, Journal]:
     """The journal of a job; empty when nothing was written yet.
 
     Args:
-        job: path of the job file, which must be one.
-        journal: path of the journal, None by the rule.
+        job: path of the job file, which must be one, or a visit.
+        journal: path of the journal of a job file, None by the rule.
         read: the job, where it has been read already.
-    Returns: its path and what it holds.
+    Returns: its path, of a visit what messages call it, and what it holds.
     Raises: FileFormatError, QuestionableError, InputError: one sentence with file and line.
     """
-    read = read_job(job) if read is None else read
-    path = journal_path(job, journal)
-    found = read_journal(path)
+    if not isinstance(job, str):
+        from setwright.bench.shop import job_in
+
+        _no_file(journal)
+        read, found = job_in(job.shop, job.visit)
+        path = Path(str(job))
+    else:
+        read = read_job(job) if read is None else read
+        path = journal_path(job, journal)
+        found = read_journal(path)
     for entry in found.entries:
         belongs(entry, read, f"{path.name}, line {entry.line}: ")
     return path, found
 
 
 def keep(
-    job: str,
+    job: Source,
     words: Sequence[str],
     journal: str | None = None,
     who: str = "",
@@ -78,16 +115,16 @@ def keep(
     """Put an entry into the journal of a job: read, did, note or strike and what follows.
 
     Args:
-        job: path of the job file.
+        job: path of the job file, or a visit.
         words: the verb first.
-        journal: path of the journal, None by the rule.
+        journal: path of the journal of a job file, None by the rule.
         who: did it; "" when not said.
         sure: an unlikely value is meant.
         when: the time, None for now, by the clock of the bench.
     Returns: the entry as kept.
     Raises: InputError, QuestionableError, FileFormatError; nothing is written then.
     """
-    read = read_job(job)
+    read = job_from(job)
     if not words:
         raise InputError("nothing is to be kept; begin with read, did, note or strike.")
     parts = " ".join(words).split(maxsplit=1)
@@ -95,11 +132,22 @@ def keep(
         raise InputError("nothing is to be kept; begin with read, did, note or strike.")
     entry = parse(parts[0], parts[1] if len(parts) > 1 else "", when or datetime.now(), who, sure)
     belongs(entry, read, "")
+    if not isinstance(job, str):
+        from setwright.bench.shop import append_in
+
+        _no_file(journal)
+        added = append_in(job.shop, job.visit, entry, who)
+        return Kept(Path(str(job)), added.entry, added.set_aside)
     path = journal_path(job, journal)
     if entry.strikes is not None:
         _may_strike(path, entry.strikes)
     kept = append(path, entry)
     return Kept(path, kept.entry, kept.set_aside)
+
+
+def _no_file(journal: str | None) -> None:
+    if journal is not None:
+        raise InputError("--journal names the file of a journal, and a visit has its own in the shop; leave one out.")
 
 
 def plain(entry: Entry) -> dict[str, Any]:

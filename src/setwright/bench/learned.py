@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from setwright.bench.heard_notes import with_heard
-from setwright.bench.journals import open_journal
+from setwright.bench.journals import Source, job_from, open_journal
 from setwright.bench.next_step import start_of, usual_noise
 from setwright.bench.plans import problem_from
 from setwright.bench.progress import work_left
 from setwright.bench.replay import Balance, replayed
 from setwright.errors import InputError
 from setwright.frozen import frozen
-from setwright.instrument.jobfile import Job, read_job
+from setwright.instrument.jobfile import Job
 from setwright.planning.by_sound import Trial, next_trial, obstacle
 from setwright.planning.found import settle_found
 from setwright.planning.hardware import hardware
@@ -32,18 +32,18 @@ class Report:
     remarks: tuple[str, ...] = ()
 
 
-def learned_of(job: str, journal: str | None = None) -> tuple[Job, Report]:
+def learned_of(job: Source, journal: str | None = None) -> tuple[Job, Report]:
     """What a job's journal has told of its instrument.
 
     Args:
-        job: path of the job file.
-        journal: path of its journal, None by the rule.
+        job: path of the job file, or a visit in a shop.
+        journal: path of the journal of a job file, None by the rule.
     Returns: the job and what was learned.
     Raises: FileFormatError, InputError, QuestionableError for files that cannot be used, or a journal that does not
         reach the balance yet; ContradictionError where the found readings cannot all be true; NoPlanError where nothing
         will do.
     """
-    read = read_job(job)
+    read = job_from(job)
     _, found = open_journal(job, journal, read)
     entries = live(found.entries)
     todo = hardware(settle_found(problem_from(with_heard(read, entries)[0])))

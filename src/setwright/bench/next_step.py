@@ -9,12 +9,12 @@ from typing import Literal
 import numpy as np
 
 from setwright.bench.heard_notes import with_heard
-from setwright.bench.journals import open_journal
+from setwright.bench.journals import Source, job_from, open_journal
 from setwright.bench.plans import problem_from
 from setwright.bench.progress import applied, work_left
 from setwright.bench.replay import USUAL, Balance, Start, replayed
 from setwright.frozen import frozen
-from setwright.instrument.jobfile import Job, read_job
+from setwright.instrument.jobfile import Job
 from setwright.instrument.prior import Prior
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, array
@@ -69,17 +69,17 @@ class Next:
     remarks: tuple[str, ...] = ()
 
 
-def next_of(job: str, journal: str | None = None) -> tuple[Job, Next]:
+def next_of(job: Source, journal: str | None = None) -> tuple[Job, Next]:
     """The next step of a job.
 
     Args:
-        job: path of the job file.
-        journal: path of its journal, None by the rule.
+        job: path of the job file, or a visit in a shop.
+        journal: path of the journal of a job file, None by the rule.
     Returns: the job and the step.
     Raises: FileFormatError, InputError, QuestionableError for files that cannot be used; ContradictionError where the
         found readings cannot all be true; NoPlanError where nothing will do.
     """
-    read = read_job(job)
+    read = job_from(job)
     _, found = open_journal(job, journal, read)
     said = next_for(read, live(found.entries))
     return read, replace(said, remarks=(*found.remarks, *said.remarks))

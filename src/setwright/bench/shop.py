@@ -11,14 +11,15 @@ from pathlib import Path
 from setwright.bench.journals import belongs, journal_path
 from setwright.errors import FileFormatError, InputError
 from setwright.frozen import frozen
-from setwright.instrument.jobfile import read_job
+from setwright.instrument.jobfile import Job, read_job
 from setwright.records import backup, check, schema, supplies
 from setwright.records.edits import get
 from setwright.records.engine import where
+from setwright.records.entries import Entry
 from setwright.records.jobs import Added, JobFiles, files_of
 from setwright.records.jobs import add_job as put_job
-from setwright.records.journal import LARGEST, Journal
-from setwright.records.kept import text_of
+from setwright.records.journal import LARGEST, Appended, Journal
+from setwright.records.kept import append, text_of
 from setwright.records.overview import InstrumentLine, instruments
 from setwright.records.rows import Instrument, Owner, Visit
 from setwright.records.shop import Shop, Work, new_shop, open_shop
@@ -184,6 +185,34 @@ def show_visit(at: str | None, visit: str) -> Shown:
             supplies.parts(work, found.id), supplies.attachments(work, visit=found.id),
             supplies.climate(work, found.id), supplies.sheets(work, found.id),
         )  # fmt: skip
+
+
+def job_in(at: str | None, visit: str) -> tuple[Job, Journal]:
+    """The job of a visit and its journal, as reading the files would give them.
+
+    Args:
+        at: folder or URL.
+        visit: its id, or the end of it.
+    Returns: job, journal.
+    Raises: InputError, FileFormatError.
+    """
+    with opened(at) as shop, shop.reading() as work:
+        return files_of(work, get(work, Visit, visit))
+
+
+def append_in(at: str | None, visit: str, entry: Entry, who: str = "") -> Appended:
+    """Put an entry into the journal of a visit.
+
+    Args:
+        at: folder or URL.
+        visit: its id, or the end of it.
+        entry: from `journal_text.parse`.
+        who: works here.
+    Returns: the entry with its number; it is on the disk.
+    Raises: InputError, FileFormatError; nothing is written then.
+    """
+    with opened(at) as shop, shop.writing(who) as work:
+        return append(work, visit, entry)
 
 
 def write_journal(at: str | None, visit: str, path: str) -> int:

@@ -7,12 +7,15 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from setwright.errors import NoPlanError, SetwrightError
 from setwright.units.show import System
+
+if TYPE_CHECKING:
+    from setwright.bench.journals import Source
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 PIPE_CLOSED = 141  # what a shell reports for a program whose reader has gone
@@ -32,6 +35,30 @@ def units_option(command: Command) -> Command:
 def json_option(command: Command) -> Command:
     """Add --json."""
     return click.option("--json", "as_json", is_flag=True, help="Print one JSON document and nothing else.")(command)
+
+
+def visit_options(command: Command) -> Command:
+    """Add --visit and --shop, which name a job in place of JOB."""
+    shop = click.option("--shop", metavar="WHERE", envvar="SETWRIGHT_SHOP", help="The shop of --visit.")
+    visit = click.option("--visit", metavar="ID", help="A visit in the shop, in place of JOB.")
+    return visit(shop(command))
+
+
+def source_of(job: str | None, visit: str | None, shop: str | None) -> Source:
+    """The job a command is about.
+
+    Args:
+        job: path of its file, or None.
+        visit: id of a visit, or None.
+        shop: folder or URL.
+    Returns: the path, or the visit.
+    Raises: UsageError for none of them, or both.
+    """
+    from setwright.bench.journals import InShop
+
+    if (job is None) == (visit is None):
+        raise click.UsageError("name a JOB, or a visit with --visit ID and its shop with --shop WHERE.")
+    return InShop(shop or "", visit) if visit is not None else job or ""
 
 
 def system_of(units: str | None, otherwise: str) -> System:

@@ -2,21 +2,34 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
-from setwright.cli.asked import json_option, say, say_json
+from setwright.cli.asked import json_option, say, say_json, source_of, visit_options
 from setwright.errors import InputError
+
+if TYPE_CHECKING:
+    from setwright.bench.journals import Source
 
 
 @click.command("log", context_settings={"ignore_unknown_options": True})
-@click.argument("job")
-@click.argument("words", nargs=-1)
+@click.argument("given", metavar="JOB [WORDS]...", nargs=-1)
 @click.option("--journal", metavar="PATH", help="The journal, in place of NAME.journal.txt beside NAME.job.toml.")
 @click.option("--by", "who", metavar="NAME", default="", help="Who did it or read it.")
 @click.option("--sure", is_flag=True, help="A value that is possible but unlikely is meant.")
+@visit_options
 @json_option
-def command(job: str, words: tuple[str, ...], journal: str | None, who: str, sure: bool, as_json: bool) -> None:
-    """Print the journal of JOB, or put into it what WORDS say.
+def command(
+    given: tuple[str, ...],
+    journal: str | None,
+    who: str,
+    sure: bool,
+    visit: str | None,
+    shop: str | None,
+    as_json: bool,
+) -> None:
+    """Print the journal of JOB, or put into it what WORDS say; with --visit the WORDS stand alone.
 
     \b
     read pitch string 3 = 196.02 Hz
@@ -28,6 +41,8 @@ def command(job: str, words: tuple[str, ...], journal: str | None, who: str, sur
 
     docs/file-formats.md has all the words.
     """
+    words = given if visit is not None else given[1:]
+    job = source_of(None if visit is not None or not given else given[0], visit, shop)
     if not words:
         if who or sure:
             raise InputError("--by and --sure go with an entry; write what was read or done, or leave them out.")
@@ -47,7 +62,7 @@ def command(job: str, words: tuple[str, ...], journal: str | None, who: str, sur
         say(f"The line before it was torn and is set aside: {kept.set_aside}")
 
 
-def _print_all(job: str, journal: str | None, as_json: bool) -> None:
+def _print_all(job: Source, journal: str | None, as_json: bool) -> None:
     """The whole journal."""
     from setwright.bench.data import document
     from setwright.bench.journals import open_journal, plain
@@ -66,7 +81,7 @@ def _print_all(job: str, journal: str | None, as_json: bool) -> None:
     rows = {one.line: _row(line_of(one), one.struck_by) for one in found.entries}
     rows |= {one.line: f"- {one.text}  (torn, does not count)" for one in found.torn}
     if not rows:
-        say(f"Nothing is written yet; the first entry makes {path}.")
+        say(f"Nothing is written yet; the first entry {'makes' if isinstance(job, str) else 'goes into'} {path}.")
     for line in sorted(rows):
         say(rows[line])
     for remark in found.remarks:

@@ -4,15 +4,27 @@ from __future__ import annotations
 
 import click
 
-from setwright.cli.asked import json_option, refused_in, say, say_json, system_of, units_option
+from setwright.cli.asked import (
+    json_option,
+    refused_in,
+    say,
+    say_json,
+    source_of,
+    system_of,
+    units_option,
+    visit_options,
+)
 
 
 @click.command("next")
-@click.argument("job")
+@click.argument("job", required=False)
 @click.option("--journal", metavar="PATH", help="The journal, in place of NAME.journal.txt beside NAME.job.toml.")
+@visit_options
 @json_option
 @units_option
-def command(job: str, journal: str | None, as_json: bool, units: str | None) -> None:
+def command(
+    job: str | None, journal: str | None, visit: str | None, shop: str | None, as_json: bool, units: str | None
+) -> None:
     """The one next step of JOB, by what its journal says was done and read.
 
     Put what you did and read into the journal with setwright log, then ask again.
@@ -23,7 +35,7 @@ def command(job: str, journal: str | None, as_json: bool, units: str | None) -> 
     from setwright.cli.next_card import next_lines
 
     with refused_in(system_of(units, "mm")):
-        read, found = next_of(job, journal)
+        read, found = next_of(source_of(job, visit, shop), journal)
     if as_json:
         say_json(document("next", found))
         return

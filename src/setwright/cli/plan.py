@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from setwright.cli.asked import json_option, refused_in, say, say_json, system_of, units_option
+from setwright.cli.asked import (
+    json_option,
+    refused_in,
+    say,
+    say_json,
+    source_of,
+    system_of,
+    units_option,
+    visit_options,
+)
 from setwright.errors import NoPlanError
 
 if TYPE_CHECKING:
@@ -16,13 +25,23 @@ if TYPE_CHECKING:
 
 
 @click.command("plan")
-@click.argument("job")
+@click.argument("job", required=False)
+@visit_options
 @json_option
 @units_option
 @click.option("--samples", type=click.IntRange(32, 20000), default=512, help="Instruments the bands are made of.")
 @click.option("--all", "everything", is_flag=True, help="Everything that fails, not the nearest misses only.")
 @click.option("--draw", "folder", metavar="FOLDER", help="Draw it to scale into FOLDER: side view, balance, arm.")
-def command(job: str, as_json: bool, units: str | None, samples: int, everything: bool, folder: str | None) -> None:
+def command(
+    job: str | None,
+    visit: str | None,
+    shop: str | None,
+    as_json: bool,
+    units: str | None,
+    samples: int,
+    everything: bool,
+    folder: str | None,
+) -> None:
     """Plan JOB, a job file: what to turn, which way, how much, in which order, and what each turn does."""
     from dataclasses import replace
 
@@ -32,7 +51,7 @@ def command(job: str, as_json: bool, units: str | None, samples: int, everything
     from setwright.cli.card import Head, card, failures
     from setwright.planning.plan import Rejected
 
-    read, said = read_with_heard(job)
+    read, said = read_with_heard(source_of(job, visit, shop))
     system = system_of(units, preferred_system(read))
     with refused_in(system):
         try:
