@@ -34,7 +34,7 @@ def posture(gap=2.6e-3, claw=15e-3, rise=6e-3):
     plate = (turned(-4e-3, -3e-3), (PIVOT + 0.031, gap), turned(31e-3, 0.0), turned(-4e-3, 0.0))
     block = (turned(0.0, -3.8e-3), turned(0.0, -0.04), turned(0.0125, -0.04), turned(0.0125, -3.8e-3))
     return Posture(board, ((0.46, 12.3e-3), (0.46, -15e-3), (0.39, -16e-3)), cords, (PIVOT, rise), plate, block,
-                   turned(6e-3, -0.038), (WALL + claw, -0.031))  # fmt: skip
+                   turned(6e-3, -0.038), (WALL + claw, -0.031), "3 springs")  # fmt: skip
 
 
 BODY = Body(
@@ -106,6 +106,7 @@ ALL = {
     "nothing to turn": sheet(turns=()),
     "claw in, saddles back": sheet(turns=(replace(TURNS[-1], way="in"), replace(TURNS[-2], way="back"))),
     "fixed": sheet(**FIXED),
+    "long turns": sheet(turns=(*TURNS, replace(TURNS[-1], words="treble claw screw out 1 3/4 ± 3 1/8 turns and more"))),
     "long names": sheet(title=LONG, instrument=LONG, angle_told=LONG),
     "no names": sheet(title="", instrument="", scale_told="", fret_told="", angle_told="", turns=NAMELESS),
 }  # fmt: skip

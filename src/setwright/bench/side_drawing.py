@@ -59,7 +59,7 @@ def side_drawing(bench: Bench, plan: Plan, system: System) -> str:
         before=None if before is None else _posture(before),
         after=_posture(after),
         beside=beside(bench, plan, before, after, system),
-        bow=bow(bench, before, after, system),
+        bow=bow(bench, plan, before, after, system),
         details=details(bench, plan, before, after, system),
         turns=turns_of(bench, plan, system),
     )
@@ -133,6 +133,7 @@ def _posture(one: Standing) -> Posture:
         block=_block(b.block_fore_point, b.block_aft_point, min(low[1], rear[1]), turned) if knife else (),
         hook=turned(_first(traits.springs.hook_aft), _first(traits.springs.hook_up)) if knife else None,
         claw=_claw(traits, float(one.settings.claw[0].mean())) if knife else None,
+        springs_told=_springs_told(one) if knife else "",
     )
 
 
@@ -151,6 +152,12 @@ def _claw(traits: Traits, distance: float) -> Point:
     """The hook line at a distance from its wall."""
     along, up = (_first(one) for one in claw_axis(traits))
     return _first(traits.claw.wall_x) + distance * along, _first(traits.claw.y) + distance * up
+
+
+def _springs_told(one: Standing) -> str:
+    """How many springs hang."""
+    count = int(_row(one.settings.springs, one.traits.springs.hook_z.shape[-1]).sum())
+    return "1 spring" if count == 1 else f"{count} springs"
 
 
 def _body(after: Standing) -> Body:

@@ -225,32 +225,51 @@ def _thicknesses(settings: Settings) -> tuple[float, float, float]:
     return float(settings.strip), float(settings.wedge_shim), float(settings.flat)
 
 
-def bow(bench: Bench, before: Standing | None, after: Standing, system: System) -> Bow:
+def bow(bench: Bench, plan: Plan, before: Standing | None, after: Standing, system: System) -> Bow:
     """The neck's bow under its strings, by itself.
 
     Args:
         bench: its states.
+        plan: of the same job.
         before: as found, or None.
         after: at the plan's end.
         system: "inch" or "mm".
     Returns: crowns over the line from the first to the last, and the relief in words.
     """
     read = bench.job.found.relief or bench.job.want.relief
-    low, at, high = USUAL_RELIEF if read is None else (read.hold[0], read.read, read.hold[1])
+    way = USUAL_RELIEF if read is None else (read.hold[0], read.read, read.hold[1])
+    first, then = _reliefs(bench, plan, before, after, way)
     x, now = _crowns(after)
-    was = None if before is None else _crowns(before)[1]
-    reliefs = [
-        None if one is None else band(relief(one.traits, one.state.bow, low, at, high)) for one in (before, after)
-    ]
-    assert reliefs[1] is not None
-    first, then = _states(reliefs[0], reliefs[1], system)
-    words = f"found {first}, after {then}" if first else f"after {then}"
+    was = None if before is None else _crowns(before)[1][0]
+    known = (
+        then.half_width / abs(then.value) if then.value else 0.0
+    )  # crowns rise and fall with the bow, as relief does
+    was_told, now_told = _states(first, then, system)
+    words = f"found {was_told}, after {now_told}" if was_told else f"after {now_told}"
     return Bow(
-        before=() if was is None else tuple(zip(x.tolist(), was[0].tolist(), strict=True)),
+        before=() if was is None else tuple(zip(x.tolist(), was.tolist(), strict=True)),
         after=tuple(zip(x.tolist(), now[0].tolist(), strict=True)),
-        half_width=tuple(spread(now[1:, i]) for i in range(now.shape[1])),
-        words=f"Relief, fret {at} with {low} and {high} held: {words}.",
+        half_width=tuple((known * np.abs(now[0])).tolist()),
+        words=f"Relief, fret {way[1]} with {way[0]} and {way[2]} held: {words}.",
     )
+
+
+def _reliefs(
+    bench: Bench, plan: Plan, before: Standing | None, after: Standing, way: tuple[int, int, int]
+) -> tuple[Banded | None, Banded]:
+    """Relief as found, with the band of its reading where there is one, and after: as found and what has changed."""
+    low, at, high = way
+    read = bench.job.found.relief
+    now = relief(after.traits, after.state.bow, low, at, high)
+    if before is None:
+        return None, band(now)
+    was = relief(before.traits, before.state.bow, low, at, high)
+    line = _line(plan, "relief", f"fret {at}, held at {low} and {high}")
+    if read is None:
+        return band(was), _planned(line, band(now))
+    own = COVER * read.value.band
+    left = Banded(float(now[0]), math.hypot(own, spread(now[1:] - was[1:])))
+    return Banded(float(was[0]), own), _planned(line, left)
 
 
 def _crowns(one: Standing) -> tuple[Array, Array]:
@@ -296,26 +315,31 @@ def turns_of(bench: Bench, plan: Plan, system: System) -> tuple[Turn, ...]:
     if b.knife_edge:
         lead = float(traits.claw.lead)
         loose = spread(bench.states[-1].settings.claw.mean(axis=-1)[1:]) / lead
-        out += _pair("claw", (start.claw - end.claw) / lead, ("in", "out"), loose > STEP)
+        out += _pair("claw", (start.claw - end.claw) / lead, ("in", "out"), loose)
     return tuple(out)
 
 
-def _pair(what: str, turns: Array, ways: tuple[str, str], about: bool = False) -> list[Turn]:
+def _pair(what: str, turns: Array, ways: tuple[str, str], half: float = 0.0) -> list[Turn]:
     """Two screws of a pair: told together where they turn alike."""
     if abs(turns[0] - turns[1]) < LEFT_ALONE:
-        return _turned(f"{what} screws", what, float(turns.mean()), ways, about=about)
+        return _turned(f"both {what} screws", what, float(turns.mean()), ways, half=half)
     return [
-        t
+        turn
         for side, one in zip(SIDES, turns, strict=True)
-        for t in _turned(f"{side} {what}", what, float(one), ways, about=about)
+        for turn in _turned(f"{side} {what} screw", what, float(one), ways, half=half)
     ]
 
 
 def _turned(
-    name: str, what: str, turns: float, ways: tuple[str, str], string: int = -1, about: bool = False
+    name: str, what: str, turns: float, ways: tuple[str, str], string: int = -1, half: float = 0.0
 ) -> list[Turn]:
+    """A screw's turn with its band, where that is as wide as what a hand sets."""
     if abs(turns) < LEFT_ALONE:
         return []
     way = ways[0] if turns > 0.0 else ways[1]
-    short = f"{way}{' about' if about else ''} {show_turns(abs(turns), STEP)}"
+    amount = show_turns(abs(turns), STEP)
+    if half >= STEP:
+        band_told = show_turns(math.ceil(round(half / STEP, 6)) * STEP, STEP)
+        amount = f"{amount.rsplit(' ', 1)[0]} ± {band_told}"
+    short = f"{way} {amount}"
     return [Turn(what, f"{name} {short}", f"{name} {short}" if string >= 0 else short, way, string)]

@@ -16,7 +16,7 @@ COILS = 13
 COIL = 2.2e-3  # m, half the width of a drawn coil: by eye
 WALL = 6e-3  # m of a wall above and below the claw's screw
 INTO_BODY = 8e-3  # m of a string drawn in the body where there is no cavity
-PASS = 5e-3  # m of the front wall left out above and below the springs
+PASS = 7.5e-3  # m of the front wall left out above and below the springs
 FRONT = 8e-3  # m of body drawn before what lies foremost
 APART = 2.0  # mm between leaders, and between words and a leader
 
@@ -44,6 +44,7 @@ class Posture:
     block: tuple[Point, ...]  # none on a fixed bridge
     hook: Point | None
     claw: Point | None  # hook line
+    springs_told: str = ""  # how many hang
 
 
 @frozen
@@ -242,7 +243,8 @@ def _screws(pen: Pen, see: Window, body: Body, after: Posture) -> list[str]:
     out.append(pen.line(wall, far, THIN))
     out += [pen.line((x, y - 1.6), (x, y + 1.6), THIN) for x, y in (near, far)]
     x, y = see.at(after.claw)
-    return [*out, pen.line((x, y - 3.2), (x, y + 3.2), HEAVY)]
+    told = pen.text((max(x, far[0]) + 2.0, y - COIL * 1e3 * see.size - 1.2), after.springs_told)
+    return [*out, pen.line((x, y - 3.2), (x, y + 3.2), HEAVY), told]
 
 
 @frozen

@@ -187,12 +187,18 @@ def _turned(sheet: SideSheet, pen: Pen, top: float) -> tuple[list[str], float]:
     y = top + 1.0
     if not sheet.turns:
         return [*out, text((EDGE, y + ROW), "nothing: all screws stay as they are", TYPE)], y + 2.0 * ROW
-    half = (len(sheet.turns) + 1) // 2
-    for i, turn in enumerate(sheet.turns):
+    long = [turn for turn in sheet.turns if wide(turn.words) > COLUMN - 8.5]
+    short = [turn for turn in sheet.turns if turn not in long]
+    half = (len(short) + 1) // 2
+    for i, turn in enumerate(short):
         left, row = EDGE + COLUMN * (i // half), y + ROW * (i % half + 1)
         out.append(_way(turn, pen, left, row - 1.4))
-        out.append(text((left + 8.0, row), fit(turn.words, COLUMN - 8.5), TYPE, accent=True))
-    return out, y + ROW * half
+        out.append(text((left + 8.0, row), turn.words, TYPE, accent=True))
+    for i, turn in enumerate(long):  # over both columns
+        row = y + ROW * (half + i + 1)
+        out.append(_way(turn, pen, EDGE, row - 1.4))
+        out.append(text((EDGE + 8.0, row), fit(turn.words, ROOM - 8.5), TYPE, accent=True))
+    return out, y + ROW * (half + len(long))
 
 
 def _way(turn: Turn, pen: Pen, left: float, middle: float) -> str:
