@@ -319,3 +319,13 @@ def test_many_knocks_are_told_in_one_line():
     assert told.startswith("0:07.0 to 0:08.0: its pitch moves knocks at 0:00.0, 0:01.0, 0:02.0, 0:03.0: gone at once")
     few = hearing_text(Hearing("a.wav", "", 10.0, 48000.0, 1, 1, tuple(notes[:2])), None, 440.0)
     assert few.count("a knock, gone after 0.03 s") == 2
+
+
+def test_what_was_heard_before_a_peg_was_turned_stays_out(ask, job, tmp_path):
+    held = string(220.0 * 2 ** (6 / 1200), stiff=4 * STIFF)
+    path = recorded(tmp_path / "a.wav", [string(110.0), held, string(110.5), string(110.52), string(146.83)])
+    out = " ".join(ask("hear", path, "--job", job, "--played", "open fretted")[1].split())
+    assert "went #1 to #3. 2 in doubt or heard before a peg was turned stayed out. Peg of string 5 was turned" in out
+    kept = open_journal(str(job))[1].entries
+    assert [(one.place.string, one.place.fret) for one in kept] == [(5, None), (5, None), (4, None)]
+    assert "+6.0 ± 1.0 c outside" in out  # against the open string of its time

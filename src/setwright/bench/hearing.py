@@ -30,6 +30,7 @@ LOOKING = 0.1  # share of the work that looking through the file is (measured)
 LOW = 100.0  # Hz, open strings below it are looked for by name
 WITHIN = 70.0  # cents, how near a multiple of a low open string a pitch must be to be doubted
 ODD = 0.25  # share of partials that are no multiple of 2 or 3, from which on the low string it was; all there: 1 in 3
+WANDER = 1.0  # cents, an open string plucked again may stand so far off by itself; common practice, no source
 RUNNING = 30.0  # cents, within which two notes one after another are the same string again
 LONGEST_NAME = 120  # characters of a recording's name kept in the journal
 _LINE = re.compile(r'["\s]|[^ -~\u00a1-\uffff]')
@@ -55,11 +56,13 @@ class Hearing:
 
 @dataclass(frozen=True)
 class Written:
-    """What went into a journal. path: its. entries: kept. left: notes with a pitch that were not, being in doubt."""
+    """What went into a journal. path: its. entries: kept. left: notes with a pitch that were not, being in doubt, or
+    heard before a peg was turned. turned: strings whose peg was turned during the take."""
 
     path: Path
     entries: tuple[Entry, ...]
     left: int
+    turned: tuple[int, ...] = ()
 
 
 def hear(
@@ -285,11 +288,14 @@ def write_down(
     _refuse_twice(hearing.file, hearing.sha256, path, kept.entries)
     entries = entries_of(hearing, when or datetime.now(), who)
     done = tuple(append(path, one).entry for one in entries)
-    return Written(path, done, sum(1 for one in hearing.notes if one.note.refused is None) - len(entries))
+    left = sum(1 for one in hearing.notes if one.note.refused is None) - len(entries)
+    return Written(path, done, left, tuple(sorted(_pegs_turned(hearing.notes))))
 
 
 def entries_of(hearing: Hearing, when: datetime, who: str = "") -> tuple[Entry, ...]:
-    """The readings of a hearing as entries of a journal; those in doubt stay out.
+    """The readings of a hearing as entries of a journal.
+
+    Those in doubt stay out, and so does what was heard of a string before its peg was turned.
 
     Args:
         hearing: whose notes have strings and frets.
@@ -298,8 +304,34 @@ def entries_of(hearing: Hearing, when: datetime, who: str = "") -> tuple[Entry, 
     Returns: entries, their numbers 0.
     Raises: InputError where a name or a pitch is none.
     """
-    sure = [one for one in hearing.notes if one.string is not None and not one.doubt]
+    since = _pegs_turned(hearing.notes)
+    sure = [
+        one
+        for i, one in enumerate(hearing.notes)
+        if one.string is not None and not one.doubt and i >= since.get(one.string, 0)
+    ]
     return tuple(_entry(hearing, one, when, who) for one in sure)
+
+
+def _pegs_turned(notes: Sequence[Heard]) -> dict[int, int]:
+    """Strings whose open notes say that their peg was turned during the take: where in it the last state begins."""
+    opens: dict[int, list[tuple[int, Note]]] = {}
+    for i, one in enumerate(notes):
+        if one.string is not None and one.kind == "open" and not one.doubt and one.note.first_partial:
+            opens.setdefault(one.string, []).append((i, one.note))
+    out = {}
+    for string, each in opens.items():
+        last = each[-1][1]
+        other = [k for k, (_, note) in enumerate(each) if not _alike(note, last)]
+        if other:
+            out[string] = each[other[-1] + 1][0]
+    return out
+
+
+def _alike(one: Note, other: Note) -> bool:
+    """Whether two notes of an open string are of the same peg."""
+    off = abs(1200.0 * math.log2((one.first_partial or 1.0) / (other.first_partial or 1.0)))
+    return off < max(WANDER, 3.0 * math.hypot(one.first_partial_sd or 0.0, other.first_partial_sd or 0.0))
 
 
 def plain(heard: Heard) -> dict[str, Any]:

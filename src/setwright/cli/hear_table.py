@@ -205,7 +205,11 @@ def _left(heard: Heard) -> list[str]:
 def _kept(written: Written) -> str:
     """What went into the journal."""
     numbers = [one.number for one in written.entries]
-    left = f" {written.left} in doubt stayed out." if written.left else ""
+    why = "in doubt or heard before a peg was turned" if written.turned else "in doubt"
+    left = f" {written.left} {why} stayed out." if written.left else ""
+    if written.turned:
+        strings = ", ".join(map(str, written.turned))
+        left += f" Peg of string {strings} was turned during the take: on a plate that floats hear the others again."
     if not numbers:
         return f"Nothing went into {written.path.name}.{left}"
     many = f"#{numbers[0]}" if len(numbers) == 1 else f"#{numbers[0]} to #{numbers[-1]}"
