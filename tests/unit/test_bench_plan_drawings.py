@@ -132,9 +132,9 @@ def test_turns_are_what_lies_between_found_and_end(made):
     _, plan, bench = made["kestrel-float"]
     told = [one.words for one in turns_of(bench, plan, "mm")]
     # 4.1 to 6.1 mm at 1 mm a turn, 12.55 to 15.35 mm at the claw's lead: as the job card has them
-    assert "both pivot screws up 2 turns" in told
+    assert "pivots up 2 turns" in told
     assert told[0] == "strip shim in: 0.76 mm"
-    out = next(one for one in told if one.startswith("both claw"))
+    out = next(one for one in told if one.startswith("claw"))
     lead = float(bench.problem.wanted.claw.lead)
     net = float((plan.best.end.settings.claw - bench.problem.found.settings.claw).mean()) / lead
     whole, eighths, parts, half = re.search(r"out (\d+) (\d)/(\d) ± (\d)[ \d/]* turns", out).groups()

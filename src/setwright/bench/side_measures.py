@@ -322,7 +322,7 @@ def turns_of(bench: Bench, plan: Plan, system: System) -> tuple[Turn, ...]:
 def _pair(what: str, turns: Array, ways: tuple[str, str], half: float = 0.0) -> list[Turn]:
     """Two screws of a pair: told together where they turn alike."""
     if abs(turns[0] - turns[1]) < LEFT_ALONE:
-        return _turned(f"both {what} screws", what, float(turns.mean()), ways, half=half)
+        return _turned("pivots" if what == "pivot" else what, what, float(turns.mean()), ways, half=half)
     return [
         turn
         for side, one in zip(SIDES, turns, strict=True)
