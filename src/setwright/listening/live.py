@@ -39,15 +39,17 @@ FLAT = 1.06  # by which a string may be flat before its first reading comes late
 NEED = 4.0  # periods of the lowest string, which a first look takes
 SOONEST = 0.06  # s, no first look takes less
 SKIP = 0.008  # s after the onset, of the pick
-RISE = 4.0  # of the power of a frame over the loudest just before, with which a note begins
 BEFORE = 15  # frames that are just before
+RISES = ((BEFORE, 4.0), (6, 6.0), (0, 50.0))  # of the power of a frame over the loudest of so many just before it, with
+# which a note begins; hum has gaps, and five frames are one period of it
 RISING = 3  # frames a rise may take
 AT_ONCE = 0.016  # s after an onset in which there is no other
-STARTING = 1e-5  # power before the first frame
+BACK = 0.4  # s before the onset, of which the noise is taken
 SILENT = 1e-8  # power of a frame, full scale 1, under which nothing begins
 TRIES = (0.02, 0.4)  # s between looks and after the onset till when they are repeated
-AGAIN = 0.25  # s after the onset, when what was seen first is looked at again
-EXPLAINS = 0.12  # share of the peaks' weight a string must explain
+AGAIN, PAUSE = 0.25, 0.1  # s after the onset and the first look, when what was seen is looked at again
+EXPLAINS = 0.5  # share of the peaks' weight a string must explain
+LOOSEST = 0.035  # rad^2 by which phases may depart from a course; more is no string
 READ = 5  # frames from one reading to the next
 STEADY = 0.8  # s, after which a course is fitted half as often
 LONGEST = 300  # moments of the phases that are kept
@@ -59,7 +61,9 @@ UNSURE = 100.0  # cents by which the nearest string must be nearer than the next
 SAME = 60.0  # cents, within which a tone struck again is that of the same string
 SPAN, BEND = 0.36, 0.04  # s of the past a turn is read from, and between its bends
 MOVES = (1.5, 3.0)  # cents and standard uncertainties a pitch must be off its course to be moving
+LATE = 0.06  # of the window, by which a turn is read too late or too soon, standard uncertainty
 OLD = 0.2  # s, how old a course must be for the pitch to have left it
+REACH = 2.0  # of its own length, how far a course is trusted to go on
 UNTOLD = 0.3  # of a glide expected from its course so far, its standard uncertainty
 RESTS = (0.2, 0.8, 2.0)  # s a pitch must stay within so many cents and uncertainties to rest
 LOST = 0.08  # relative, by which a pitch is no longer what was followed
@@ -71,6 +75,7 @@ CALM = 20  # fits, before which noise is taken where a turn is looked for
 ENOUGH = 1.5  # times the noise about a turn, from which it is explained anew with more
 BLOCKS = (8, 24, 72)  # moments over which what the model leaves out is summed
 DOUBT = 3.0  # samples' worth of the noise seen before
+NO_TONE, FITS_NONE = "no tone stands above the noise", "its partials fit no string: talk, a knock or noise"
 
 
 @dataclass(frozen=True)
@@ -119,6 +124,7 @@ class Live:
         self._before: Followed | None = None  # what rang when the last note began
         self._string: int | None = None
         self._doubt: str | None = None
+        self._unnamed = False
         self._refused: str | None = None
 
     def push(self, block: Array) -> Reading | None:
@@ -161,7 +167,9 @@ class Live:
                 self._look()
             return
         self._followed.step(kept)
-        if not self._looked_again and now > self._onset + AGAIN:
+        if self._unnamed:
+            self._name(self._followed.course)
+        if not self._looked_again and now > max(self._onset + AGAIN, self._followed.began + PAUSE):
             self._look_again()
         if self._followed is not None and self._followed.lost:
             self._followed, self._next_look = None, now + self._need
@@ -174,8 +182,9 @@ class Live:
         powers = list(self._kept.powers)
         if self._onset is not None and self._kept.now - self._onset < AT_ONCE:
             return False
-        past = max(powers[-BEFORE - RISING : -RISING], default=STARTING)
-        return powers[-1] > SILENT and powers[-1] > RISE * past
+        past = powers[-BEFORE - RISING : -RISING]
+        rise = next(rise for frames, rise in RISES if len(past) >= frames)
+        return len(past) > 0 and powers[-1] > SILENT and powers[-1] > rise * max(past)
 
     def _look(self) -> None:
         """A first look at a note; where there is no tone yet, another a little later."""
@@ -183,8 +192,8 @@ class Live:
         kept, now = self._kept, self._kept.now
         first = max(self._onset + SKIP, now - self._need - TRIES[0])
         look = first_look(kept.between(first, now), kept.rate)
-        if look is None or look.share < EXPLAINS:
-            self._refused = "no tone stands above the noise" if look is None else "its partials fit no string"
+        if look is None or look.share < EXPLAINS or look.string.fundamental > HZ[1]:
+            self._refused = NO_TONE if look is None else FITS_NONE
             self._next_look = now + TRIES[0]
             if now > self._onset + TRIES[1]:
                 self._onset = None
@@ -194,14 +203,19 @@ class Live:
 
     def _follow(self, look: Look, first: float) -> None:
         assert self._onset is not None
-        self._followed = Followed(look, self._kept, self._onset, first)
-        one, old = self._followed.course, self._before
+        self._followed = Followed(look, self._kept, self._onset, first, self._before is not None)
+        self._unnamed = True
+        self._name(self._followed.course)
+
+    def _name(self, one: Course | None) -> None:
+        """Name the string of a tone whose course is known: as before where the same tone was struck again."""
         if one is None:
             return
-        same = old is not None and old.course is not None and abs(np.log(one.hertz / old.course.hertz)) < SAME * CENT
-        if self._string is None or (old is not None and not same):
+        old = self._before.course if self._before is not None else None
+        same = old is None or abs(np.log(one.hertz / old.hertz)) < SAME * CENT
+        if self._string is None or not same:
             self._string, self._doubt = self._named(one.hertz)
-        self._before = None
+        self._before, self._unnamed = None, False
 
     def _look_again(self) -> None:
         """The same again when more was heard; where it is another note, that one is followed."""
@@ -211,9 +225,12 @@ class Live:
         kept, first = self._kept, self._onset + SKIP
         here = self._followed.string.fundamental
         look = first_look(kept.between(first, kept.now), kept.rate, here)
-        if look is None or look.share < EXPLAINS or abs(np.log(look.string.fundamental / here)) < SAME * CENT:
+        if self._followed.moving:
             return
-        if not self._followed.moving:
+        if look is None or look.share < EXPLAINS or self._followed.loose > LOOSEST:
+            self._onset = self._followed = self._before = self._string = self._doubt = None
+            self._refused = FITS_NONE
+        elif abs(np.log(look.string.fundamental / here)) > SAME * CENT:
             self._string = None
             self._follow(look, first)
 
@@ -251,15 +268,16 @@ class Live:
 class Followed:
     """One tone being followed."""
 
-    def __init__(self, look: Look, kept: Kept, onset: float, first: float) -> None:
-        """Begin with what was seen. look: it. kept: the sound. onset: [s]. first: [s] from where on it is used."""
+    def __init__(self, look: Look, kept: Kept, onset: float, first: float, rang: bool) -> None:
+        """Begin with what was seen. look: it. kept: the sound. onset: [s]. first: [s] from where on it is used. rang:
+        whether a tone was there before."""
         self.onset, self.rested, self.string = onset, onset, look.string
         self.long = window_for(look.string.fundamental)
         self.comb: Comb = comb_for(look.string, kept.rate, self.long)
         self.hop = max(round(self.long * kept.rate / HOPS), 1)
         self.width = len(self.comb.cuts)
         self.ends = kept.count - len(kept.between(first, kept.now)) + self.width  # sample after the next window
-        self.noise = SLOW * self._heard_before(look, kept)  # (N)
+        self.noise = SLOW * self._heard_before(look, kept, rang)  # (N)
         self.floor = self.noise.copy()
         self.times: list[float] = []
         self.cycles: list[Array] = []
@@ -269,7 +287,9 @@ class Followed:
         self.course: Course | None = None
         self.past: deque[Course] = deque(maxlen=64)
         self.calm: deque[Array] = deque(maxlen=CALM)  # noise, before a turn that is not seen yet adds to it
+        self.began = kept.now
         self.frames = self.fits = 0
+        self.loose = 0.0  # squares of what the course leaves of the phases, by amplitude [rad^2]
         self.faint = 0
         self._hear(kept)
         if self.amplitude:
@@ -278,17 +298,17 @@ class Followed:
         for _ in range(2):
             self._fit(kept.now)
 
-    def _heard_before(self, look: Look, kept: Kept) -> Array:
+    def _heard_before(self, look: Look, kept: Kept, rang: bool) -> Array:
         """(N) variance of the noise in every partial: before the note, where something was heard, or between peaks."""
         between = noise_through(look.noise, self.long, kept.rate)
-        before = kept.between(self.onset - 0.4, self.onset - 0.006)
+        before = kept.between(self.onset - BACK, self.onset - 0.006)
         count = len(before) // self.width
         if count == 0:
             return np.full(len(look.string.numbers), between)
         pieces = before[-count * self.width :].reshape(count, self.width)
         power = np.mean([0.5 * np.abs(self.comb.at(one)) ** 2 for one in pieces], axis=0)
-        even = np.convolve(np.pad(power, 1, mode="edge"), [1 / 3, 1 / 3, 1 / 3], mode="valid")
-        return np.asarray(np.maximum(np.minimum(np.maximum(even, power), between), 1e-16))
+        power = np.maximum(power, np.median(power))
+        return np.asarray(np.maximum(np.minimum(power, between) if rang else power, 1e-16))
 
     def step(self, kept: Kept) -> None:
         """Take in what has come."""
@@ -349,7 +369,9 @@ class Followed:
             return
         if self.moving:
             found = self._sobered(heard, found, now)
+            found = replace(found, sd=float(np.hypot(found.sd, LATE * self.long * found.slope)))
         self.course, self.string = found, found.found
+        self.loose = float((found.off**2).sum() / (heard.amplitude**2).sum())
         if not self.moving:
             self.past.append(self.course)
             self.noise = self._noise(heard, self.course.off)
@@ -387,7 +409,7 @@ class Followed:
                 self.past.clear()
             self.calm.clear()
             return
-        olds = [one for one in self.past if now - one.time > OLD]
+        olds = [one for one in self.past if OLD < now - one.time < REACH * (one.time - self.rested)]
         olds = [olds[0], olds[-1]] if olds else []
         if not olds:
             return
