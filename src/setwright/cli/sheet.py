@@ -9,9 +9,9 @@ import click
 
 from setwright.cli.asked import say, system_of, units_option
 from setwright.errors import InputError
-from setwright.sheets.sheet import Part
+from setwright.sheets.sheet import PARTS, Part
 
-KINDS: dict[str, tuple[Part, ...]] = {"all": ("owner", "shop", "tag"), "owner": ("owner",), "shop": ("shop",), "tag": ("tag",)}
+KINDS: dict[str, tuple[Part, ...]] = {"all": PARTS} | {part: (part,) for part in PARTS}
 
 
 @click.command("sheet")

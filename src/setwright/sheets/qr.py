@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from setwright.errors import InputError
 from setwright.sheets.ink import plain
 
@@ -9,6 +11,7 @@ QUIET = 4  # modules, ISO/IEC 18004, 7.3.8 (from memory)
 LONGEST = 600  # characters; beyond, the squares are too small for a printer and a telephone
 
 
+@lru_cache(maxsize=64)
 def qr_drawing(link: str) -> str:
     """The QR code of a link, drawn as vectors.
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 from setwright.sheets.sheet import SheetData
 
@@ -48,9 +49,14 @@ def _unbroken(data: SheetData) -> bool:
 
 def _lines(text: str, width: float) -> float:
     """Height of the lines of a text in a column of some width, both in ems."""
+    return LINE * max(1, math.ceil(_length(text) / max(width, 1.0)))
+
+
+@lru_cache(maxsize=4096)
+def _length(text: str) -> float:
+    """Length of a text on one line; long ones lose something where lines end before their column does."""
     length = sum(WIDEST if ord(c) >= 0x2E80 else WIDE if c.isupper() else NARROW for c in text)
-    loss = 1.0 if len(text) < 20 else 1.1  # lines end before their column does
-    return LINE * max(1, math.ceil(loss * length / max(width, 1.0)))
+    return length if len(text) < 20 else 1.1 * length
 
 
 def _points(items: Sequence[str], width: float) -> float:

@@ -142,6 +142,8 @@ def printable(text: str) -> str:
         text: any.
     Returns: the text in composed form (NFC); blanks and line ends as single blanks.
     """
+    if text.isprintable() and "  " not in text and text == text.strip() and unicodedata.is_normalized("NFC", text):
+        return text
     kept = "".join(
         " " if c in "\t\n\r\v\f\x85\u2028\u2029" else c
         for c in unicodedata.normalize("NFC", text)

@@ -1,0 +1,109 @@
+"""Time to the set-up sheet as PDF: in a fresh process, and once more in one that is warm.
+
+    ./dev bench sheet
+
+Wanted are 1.0 s cold and 50 ms warm. The whole sheet has three parts on three pages: the owner's, the shop's with forty
+readings, the tag. Warm, the data differ from one sheet to the next, so that nothing of the last one can be kept. The
+processor's own time is shown beside that of the clock, which other work on the machine lengthens.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from setwright.bench.paper import Desk, sheet_of_job
+from setwright.sheets.sheet import PARTS, Part, SheetData, render
+
+ROOT = Path(__file__).parents[1]
+JOB, JOURNAL = ROOT / "examples/kestrel-float.job.toml", ROOT / "examples/kestrel-finished.journal.txt"
+COLD, WARM = 1.0, 0.05  # s, wanted
+RUNS = 11
+DESK = Desk("Weir Lane Bench", ("3 Weir Lane", "Millford"), link="https://bench.example/visit/26-117")
+COMMAND = "from setwright.cli.main import main; main()"
+RENDER = (
+    "import pickle, sys\nfrom setwright.sheets.sheet import render\n"
+    "data = pickle.load(open(sys.argv[1], 'rb'))\nopen(sys.argv[2], 'wb').write(render(data))"
+)
+
+
+def shown(name: str, clock: list[float], work: list[float], wanted: float, capsys: Any) -> None:
+    """Print medians and least times of some runs, the first left out."""
+    times = [f"{statistics.median(some[1:]):.3f} s (least {min(some[1:]):.3f})" for some in (clock, work)]
+    with capsys.disabled():
+        print(f"\n{name}, median of {len(clock) - 1}: {times[0]} by the clock, {times[1]} of the processor; "
+              f"wanted {wanted} s")  # fmt: skip
+
+
+def cold(words: list[str], folder: Path) -> tuple[list[float], list[float], Callable[[], None]]:
+    """Fresh processes with compiled modules, as an installed command has them."""
+    taken = {"PYTHONDONTWRITEBYTECODE", "OPENBLAS_NUM_THREADS"}
+    env = {name: value for name, value in os.environ.items() if name not in taken and not name.startswith("COV")}
+    env["PYTHONPYCACHEPREFIX"] = str(folder / "compiled")
+    clock: list[float] = []
+    work: list[float] = []
+
+    def once() -> None:
+        before, begun = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
+        subprocess.run([sys.executable, "-c", *words], check=True, env=env, stdout=subprocess.DEVNULL)
+        clock.append(time.perf_counter() - begun)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        work.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+
+    return clock, work, once
+
+
+@pytest.mark.benchmark(group="sheet")
+@pytest.mark.parametrize("more", [[], ["--no-plan"]], ids=["with its plan", "without"])
+def test_sheet_as_a_fresh_process(
+    benchmark: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str], more: list[str]
+) -> None:
+    save = str(tmp_path / "a.pdf")
+    words = ["sheet", str(JOB), "--journal", str(JOURNAL), "--save", save, "--force", "--link", DESK.link, *more]
+    clock, work, once = cold([COMMAND, *words], tmp_path)
+    benchmark.pedantic(once, rounds=RUNS, warmup_rounds=1)
+    shown(" ".join(["setwright sheet, fresh", *more]), clock, work, COLD, capsys)
+
+
+@pytest.mark.benchmark(group="sheet")
+def test_the_pdf_alone_as_a_fresh_process(benchmark: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    import pickle
+
+    kept = tmp_path / "data"
+    kept.write_bytes(pickle.dumps(sheet()))
+    clock, work, once = cold([RENDER, str(kept), str(tmp_path / "a.pdf")], tmp_path)
+    benchmark.pedantic(once, rounds=RUNS, warmup_rounds=1)
+    shown("the PDF from its data, fresh", clock, work, COLD, capsys)
+
+
+@pytest.mark.benchmark(group="sheet")
+@pytest.mark.parametrize("parts", [PARTS, *((part,) for part in PARTS)], ids=["all", *PARTS])
+def test_the_pdf_warm(benchmark: Any, capsys: pytest.CaptureFixture[str], parts: tuple[Part, ...]) -> None:
+    data = sheet()
+    clock: list[float] = []
+    work: list[float] = []
+
+    def once() -> None:
+        other = replace(data, owner=f"Owner {len(clock)}", link=f"{DESK.link}/{'-'.join(parts)}/{len(clock)}")
+        begun, before = time.perf_counter(), time.process_time()
+        render(other, "a4", parts)
+        clock.append(time.perf_counter() - begun)
+        work.append(time.process_time() - before)
+
+    benchmark.pedantic(once, rounds=4 * RUNS, warmup_rounds=3)
+    shown(f"the PDF warm, {', '.join(parts)}", clock, work, WARM, capsys)
+
+
+def sheet() -> SheetData:
+    """The sheet of the finished demo job."""
+    return sheet_of_job(str(JOB), str(JOURNAL), DESK, plan=False)
