@@ -67,6 +67,16 @@ def test_pitch_in_time_follows_the_glide_of_the_string(clean):
     assert strip.used[0] == pytest.approx(note.used[0] - note.start)
 
 
+def test_it_is_drawn_by_the_law_that_the_pitch_was_reported_by(clean):
+    """The part used is followed once more for the picture; that must not come to another pitch."""
+    note, _ = clean
+    samples = play(PLUCK, 1)
+    samples = (samples - samples.mean())[round((note.used[0] - 12.5) * RATE) : round((note.used[1] - 12.5) * RATE)]
+    again = heard_picture._ringing(note, note.fundamental, samples, RATE)
+    assert 1200.0 * math.log2(again.law.first / note.first_partial) == pytest.approx(0.0, abs=0.02)
+    assert len(set(again.numbers.tolist()) & set(note.partials)) >= len(note.partials) - 2  # weak ones may change
+
+
 @pytest.mark.slow
 def test_its_band_holds_what_noise_does_to_it(clean):
     """Over many recordings the windows lie within 95 % bands of the clean course about as often as they say."""
@@ -93,6 +103,7 @@ def sines(cents, seconds=1.6, noise=2e-4, loss=1.0, lowest=1):
     return out
 
 
+@pytest.mark.slow
 def test_partials_stand_off_the_law_by_what_they_were_moved():
     _, even = watched(sines({}))
     assert all(abs(bar.off) < bar.half + 0.01 for bar in even.bars)
@@ -104,6 +115,7 @@ def test_partials_stand_off_the_law_by_what_they_were_moved():
     assert all(0.0 < bar.half < 0.2 for bar in moved.bars)
 
 
+@pytest.mark.slow
 def test_bars_of_a_noisy_recording_are_taller():
     """By the Cramer-Rao bound in proportion to the noise."""
     halves = [np.median([bar.half for bar in watched(sines({}, noise=level))[1].bars]) for level in (1e-3, 4e-3)]

@@ -103,19 +103,25 @@ def _seen(note: Note, sound: Sound) -> NoteStrip:
 
 def _ringing(note: Note, fundamental: float, samples: Array, rate: float) -> Ringing | None:
     """The partials of a note about its own fundamental and inharmonicity, along its glide."""
-    from setwright.listening.notes import EARLY, HIGHEST, MANY
+    from setwright.listening.bands import thinned
+    from setwright.listening.notes import EARLY, GLIDES, HIGHEST, MANY
     from setwright.listening.partials import ahead, followed
     from setwright.listening.spectrum import Coarse, peaks_of
 
     coarse = Coarse(fundamental, note.inharmonicity or 0.0, 1.0, 0.0)
     top = min(0.45 * rate, HIGHEST, MANY * fundamental)
-    found = followed(samples, rate, peaks_of(samples[: max(int(EARLY * rate), 1)], rate, top), coarse)
+    samples, rate = thinned(samples, rate, 2.4 * top)
+    found = followed(samples, rate, peaks_of(samples[: max(int(EARLY * rate), 1)], rate, min(0.45 * rate, top)), coarse)
     if found is None:
         return None
     times = np.arange(len(samples)) / rate
     early = ahead(found, times)
     level = samples if early[-1] == 0.0 else np.interp(times, times + early, samples)
-    return followed(samples, rate, peaks_of(level, rate, top), coarse, early) or found
+    bent = early if found.glide > GLIDES else None
+    return (
+        followed(samples, rate, peaks_of(level, rate, min(0.45 * rate, top)), coarse, bent, note.used[0] - note.start)
+        or found
+    )
 
 
 def _outline(sound: Sound, onset: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
