@@ -75,6 +75,8 @@ def test_nothing_is_overwritten_without_force(job: Path, ask: Ask) -> None:
         (("--save", "nowhere/a.pdf"), "--save: nowhere/a.pdf cannot be written: no such file or directory"),
         (("--recheck", "soon"), "--recheck: 'soon' is no day; write it as 2027-02-25."),
         (("--link", "x" * 700), "a link of 700 characters makes no QR code"),
+        (("--drawing", "none.svg"), "--drawing: 'none.svg' cannot be read: no such file or directory"),
+        (("--drawing", "kestrel-float.job.toml"), "--drawing: kestrel-float.job.toml is no SVG drawing"),
         (("--kind", "card"), "'card' is not one of 'all', 'owner', 'shop', 'tag'"),
     ],
 )
@@ -85,6 +87,13 @@ def test_what_is_refused(job: Path, ask: Ask, words: tuple[str, ...], said: str)
     assert said in err
     assert err.count("\n") == 1
     assert sorted(job.parent.iterdir()) == before
+
+
+def test_a_drawing_of_the_job_goes_with_it(job: Path, ask: Ask) -> None:
+    assert ask("heights", job.name, "--samples", "32", "--svg", "h.svg")[0] == 0
+    words = ("--drawing", "h.svg", "--save", "a.pdf", "--kind", "shop", "--no-plan")
+    assert ask("sheet", job.name, *words)[0] == 0
+    assert "Heights: Kestrel" in pages(job.parent / "a.pdf")[1]
 
 
 def test_standard_output_takes_the_bytes(job: Path, capfdbinary: pytest.CaptureFixture[bytes]) -> None:

@@ -187,11 +187,23 @@ def test_nothing_is_told_by_colour_alone(full: bytes) -> None:
         assert verdict in shop
 
 
-def test_a_drawing_stands_on_the_shop_page() -> None:
-    svg = '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="20mm"><text x="5" y="30">fret 12</text></svg>'
-    pages = pages_of(render(replace(FULL, drawings=(Drawing("Neck", svg, "the neck from its side"),))))
-    assert len(pages) == 3
-    assert "Neck" in pages[1]
+SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {} {}"><text x="5" y="9">at fret 12</text></svg>'
+
+
+def test_a_drawing_has_a_page_behind_the_shop_page() -> None:
+    wide, high = (Drawing(f"Neck {w}", SVG.format(w, h), "the neck from its side") for w, h in ((60, 20), (20, 60)))
+    reader = PdfReader(io.BytesIO(render(replace(FULL, drawings=(wide, high)))))
+    assert len(reader.pages) == 5
+    assert "Neck 60" in reader.pages[2].extract_text()
+    assert "at fret 12" in reader.pages[2].extract_text()
+    assert "sheet 4 of 4" in reader.pages[3].extract_text()
+    sides = [tuple(float(one) for one in reader.pages[i].mediabox[2:]) for i in (2, 3)]
+    assert sides[0] == pytest.approx((841.89, 595.28), abs=0.1)
+    assert sides[1] == pytest.approx((595.28, 841.89), abs=0.1)
+    assert len(pages_of(render(replace(FULL, drawings=(wide, high)), "a4", ("owner", "tag")))) == 2
+
+
+def test_what_is_no_drawing_is_refused() -> None:
     with pytest.raises(InputError, match="a drawing cannot be set"):
         render(replace(FULL, drawings=(Drawing("Neck", "no drawing", "nothing"),)))
 

@@ -5,9 +5,12 @@ The source is the job and the live entries, wherever they are kept.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime
+from html import unescape
+from pathlib import Path
 
 from setwright.bench.heard_notes import LET_PASS, with_heard
 from setwright.bench.journals import open_journal
@@ -26,7 +29,7 @@ from setwright.bench.paper_words import (
 )
 from setwright.bench.plans import preferred_system, problem_from, reference_of
 from setwright.bench.progress import works_left
-from setwright.errors import SetwrightError
+from setwright.errors import InputError, SetwrightError
 from setwright.frozen import frozen
 from setwright.instrument.jobfile import Job, read_job
 from setwright.planning.found import settle_found
@@ -34,9 +37,11 @@ from setwright.planning.plan import Step
 from setwright.records.entries import Entry, live
 from setwright.sheets.sheet import Drawing, SheetData
 from setwright.units.pitch import note_name, note_number
-from setwright.units.show import System, show_length, show_value
+from setwright.units.show import System, show_value
 
 READ_FOR = {"lengths": "octave error", "saddles": "string height", "relief": "relief"}  # which reading judges a step
+LARGEST = 5_000_000  # bytes of a drawing
+_SAID = re.compile(r"<(?P<tag>title|desc)>(?P<text>[^<]*)</(?P=tag)>")
 UNDATED = datetime(1970, 1, 1)  # of a sheet without an entry
 BRIDGES = {
     "floating": "floats", "decked": "rests on the body", "dive-only": "rests on the body, for downward use",
@@ -60,7 +65,12 @@ class Desk:
 
 
 def sheet_of_job(
-    job: str, journal: str | None = None, desk: Desk | None = None, units: System | None = None, plan: bool = True
+    job: str,
+    journal: str | None = None,
+    desk: Desk | None = None,
+    units: System | None = None,
+    plan: bool = True,
+    drawings: Sequence[Drawing] = (),
 ) -> SheetData:
     """The sheet of a job file and its journal.
 
@@ -70,12 +80,13 @@ def sheet_of_job(
         desk: what the desk adds.
         units: "inch" or "mm"; None for those the job is written in.
         plan: whether what was recommended and not done is worked out.
+        drawings: for pages of their own behind the shop's.
     Returns: what goes on paper.
     Raises: FileFormatError, InputError, QuestionableError for files that cannot be used.
     """
     read = read_job(job)
     _, found = open_journal(job, journal, read)
-    return sheet_of(read, live(found.entries), desk, units, plan)
+    return sheet_of(read, live(found.entries), desk, units, plan, drawings)
 
 
 def sheet_of(
@@ -94,7 +105,7 @@ def sheet_of(
         desk: what the desk adds.
         units: "inch" or "mm"; None for those the job is written in.
         plan: whether what was recommended and not done is worked out.
-        drawings: for the shop's page.
+        drawings: for pages of their own behind the shop's.
     Returns: what goes on paper; it depends on nothing else.
     Raises: InputError for a note that names no day to look again.
     """
@@ -111,7 +122,7 @@ def sheet_of(
         address=desk.address,
         case=desk.case or notes.case,
         owner=desk.owner or notes.owner,
-        about=_about(job, system),
+        about=_about(job),
         strings=strings_on(job, entries),
         tuning=_tuning(job, reference),
         bridge=BRIDGES[job.want.bridge],
@@ -140,12 +151,32 @@ def sheet_of(
     )
 
 
-def _about(job: Job, system: System) -> str:
+def read_drawing(name: str) -> Drawing:
+    """A drawing out of a file, as the commands that draw write it.
+
+    Args:
+        name: of the file.
+    Returns: the drawing; its title and what it shows are those of its <title> and <desc>.
+    Raises: InputError where there is none.
+    """
+    try:
+        raw = Path(name).read_bytes()
+    except (OSError, ValueError) as error:
+        reason = str(getattr(error, "strerror", None) or error).lower()
+        raise InputError(f"--drawing: {name!r} cannot be read: {reason}; name a file of --svg.") from None
+    svg = raw.decode("utf-8", "replace")
+    if "<svg" not in svg or len(raw) > LARGEST:
+        raise InputError(f"--drawing: {name} is no SVG drawing; name a file that --svg has written.")
+    said = {one["tag"]: unescape(one["text"]) for one in _SAID.finditer(svg)}
+    title = said.get("title") or Path(name).stem
+    return Drawing(title, svg, said.get("desc") or title)
+
+
+def _about(job: Job) -> str:
     """Scale, frets, kind of bridge, and which hand."""
     instrument = job.instrument
     scale = instrument.entry("instrument", "scale")[0].value[0]
-    one = scale.written.text if instrument.fan or scale.written.as_fraction else show_length(scale.si, system)
-    words = [one, f"{instrument.frets} frets", instrument.bridge.name]
+    words = [scale.written.text.partition("±")[0].strip(), f"{instrument.frets} frets", instrument.bridge.name]
     return ", ".join([*words, "left-handed"] if instrument.handed == "left" else words)
 
 

@@ -27,6 +27,9 @@ KINDS: dict[str, tuple[Part, ...]] = {"all": PARTS} | {part: (part,) for part in
 @click.option("--case", default="", help="Number of the case.")
 @click.option("--recheck", metavar="DAY", help="When it is to be looked at again: 2027-02-25.")
 @click.option("--link", default="", help="What the QR code leads to.")
+@click.option(
+    "--drawing", "drawn", metavar="FILE", multiple=True, help="A drawing made by --svg, on a page behind the shop's."
+)
 @click.option("--no-plan", is_flag=True, help="Leave out what was planned and not done; quicker.")
 @units_option
 def command(
@@ -42,6 +45,7 @@ def command(
     case: str,
     recheck: str | None,
     link: str,
+    drawn: tuple[str, ...],
     no_plan: bool,
     units: str | None,
 ) -> None:
@@ -58,13 +62,13 @@ def command(
     note "recheck: 2027-02-25"   "owner: ..."   "case: ..."
     """
     from setwright.bench.drawn import put_bytes
-    from setwright.bench.paper import Desk, sheet_of_job
+    from setwright.bench.paper import Desk, read_drawing, sheet_of_job
     from setwright.sheets.sheet import render
 
     desk = Desk(shop_name, lines, case, owner, None if recheck is None else _day(recheck), link)
     name = _name(job) if save is None else save
     system = None if units is None else system_of(units, units)
-    data = sheet_of_job(job, journal, desk, system, not no_plan)
+    data = sheet_of_job(job, journal, desk, system, not no_plan, [read_drawing(one) for one in drawn])
     pdf = render(data, "letter" if paper == "letter" else "a4", KINDS[kind])
     if name == "-":
         sys.stdout.buffer.write(pdf)

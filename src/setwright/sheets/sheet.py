@@ -137,7 +137,7 @@ def render(data: SheetData, paper: Paper = "a4", parts: Sequence[Part] = PARTS) 
     Args:
         data: what goes on it.
         paper: "a4" or "letter", of owner's and shop's page; the tag is 74 mm by 105 mm on either.
-        parts: which of them, one page each, in this order.
+        parts: which of them, one page each, in this order; behind the shop's page one for each drawing.
     Returns: a PDF document, tagged after PDF/UA-1; the same for the same data.
     Raises: InputError for an unknown paper or part, for a link that does not fit a QR code, or for a drawing that is
         no SVG.

@@ -1,7 +1,7 @@
 """Whether a part of the sheet will stay on its page, guessed from its words: where the type's size begins.
 
 A guess saves measuring, which takes as long as setting. Heights are in ems, from what data/sheet.typ sets. Words too
-long for a column and drawings are not guessed at: those pages are measured, and so are all where a guess has failed.
+long for a column are not guessed at: those pages are measured, and so are all where a guess has failed.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ def start(data: SheetData, part: str, paper: str) -> dict[str, object]:
         room = height / size
         guess = TRUST * _HEIGHTS[part](data, width / size)
         if guess <= room:
-            return {"at": at, "sure": not data.drawings and not _unbroken(data)}
+            return {"at": at, "sure": not _unbroken(data)}
     return {"at": len(SIZES) - 1, "sure": False}
 
 

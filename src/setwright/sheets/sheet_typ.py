@@ -17,8 +17,9 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
 from setwright.errors import InputError
+from setwright.sheets.ink import PAPER
 from setwright.sheets.qr import qr_drawing
-from setwright.sheets.sheet import SheetData, day
+from setwright.sheets.sheet import Drawing, SheetData, day
 from setwright.sheets.sheet_room import SIZES, start
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ STANDARD: Final = "ua-1"
 WIDE = (range(0x2E80, 0xFB00), range(0x1F000, 0x40000))  # thousands of letters each: fonts have them together or not
 _LACKING = re.compile(r"the text `\"(?P<text>.*)\"` could not be displayed")
 _NUMBERED = re.compile(r"\\u\{(?P<code>[0-9a-f]+)\}")
+_BOX = re.compile(r'viewBox="\S+ \S+ (?P<width>[\d.]+) (?P<height>[\d.]+)"')
 _COUNTED = re.compile(rb"/Type/Pages/Count (?P<pages>\d+)")
 _OUT = ("Cc", "Cs", "Co", "Cn")  # controls, halves of pairs, private and unused code points
 _TURNS = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c\ufeff"  # they turn text about
@@ -52,13 +54,14 @@ def compiled(data: SheetData, paper: str, parts: Sequence[str], stamp: int) -> b
         "sizes": list(SIZES),
         "start": {part: start(data, part, paper) for part in parts},
     }
+    content["drawings"] = [_drawing(one) for one in data.drawings] if "shop" in parts else []
     content["qr"] = qr_drawing(data.link) if data.link else ""
     missing: set[str] = set()
     system, measured = False, False
     while True:
         text = json.dumps(_spelled(content, missing), ensure_ascii=False, sort_keys=True)
         done, lacking = _tried(text, system, stamp)
-        if done is not None and (measured or _pages(done) <= len(parts)):
+        if done is not None and (measured or _pages(done) <= len(parts) + len(content["drawings"])):
             return done
         if done is not None:
             measured = True
@@ -122,6 +125,19 @@ def _spelled(value: Any, missing: set[str]) -> Any:
     if isinstance(value, dict):
         return {key: _spelled(one, missing) for key, one in value.items()}
     return value
+
+
+def _drawing(one: Drawing) -> dict[str, Any]:
+    """A drawing for its page: on white, since the paper is its ground, and whether it is wider than high."""
+    found = _BOX.search(one.svg)
+    wide = found is not None and float(found["width"]) > float(found["height"])
+    svg = one.svg.replace(f'fill="{PAPER}"', 'fill="#ffffff"')
+    return {
+        "title": printable(one.title) or "Drawing",
+        "svg": svg,
+        "alt": printable(one.alt) or "drawing",
+        "wide": wide,
+    }
 
 
 def _plain(value: Any) -> Any:
