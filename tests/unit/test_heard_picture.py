@@ -74,7 +74,8 @@ def test_it_is_drawn_by_the_law_that_the_pitch_was_reported_by(clean):
     samples = (samples - samples.mean())[round((note.used[0] - 12.5) * RATE) : round((note.used[1] - 12.5) * RATE)]
     again = heard_picture._ringing(note, note.fundamental, samples, RATE)
     assert 1200.0 * math.log2(again.law.first / note.first_partial) == pytest.approx(0.0, abs=0.02)
-    assert len(set(again.numbers.tolist()) & set(note.partials)) >= len(note.partials) - 2  # weak ones may change
+    assert set(again.numbers.tolist()) <= set(note.partials)
+    assert len(again.numbers) >= len(note.partials) - 2  # the faintest stand above the noise of one look only
 
 
 @pytest.mark.slow

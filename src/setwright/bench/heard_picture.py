@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from setwright.listening.notes import Note
     from setwright.listening.partials import Ringing
     from setwright.listening.sound import Sound
+    from setwright.listening.spectrum import Coarse, Peaks
     from setwright.listening.takes import Heard
 
 WIDE = 1.96  # standard uncertainties in a band that holds 95 %, of a normal distribution
@@ -34,6 +35,7 @@ LOUD = 4.0  # times the noise in its band, from which a partial is followed
 LEAST = 0.01  # cents, finer bands are not told
 FINEST_SHOWN = 0.05  # cents, pitches are told in hundredths of a cent at most
 FINEST = 0.002  # cents, finer bars are not drawn
+NEAR = 0.15  # of the fundamental, how near a peak must lie to its partial
 SILENT = -120.0  # dB
 
 
@@ -102,7 +104,7 @@ def _seen(note: Note, sound: Sound) -> NoteStrip:
 
 
 def _ringing(note: Note, fundamental: float, samples: Array, rate: float) -> Ringing | None:
-    """The partials of a note about its own fundamental and inharmonicity, along its glide."""
+    """The partials of a note that were used, about its own fundamental and inharmonicity, along its glide."""
     from setwright.listening.bands import thinned
     from setwright.listening.notes import EARLY, GLIDES, HIGHEST, MANY
     from setwright.listening.partials import ahead, followed
@@ -111,17 +113,27 @@ def _ringing(note: Note, fundamental: float, samples: Array, rate: float) -> Rin
     coarse = Coarse(fundamental, note.inharmonicity or 0.0, 1.0, 0.0)
     top = min(0.45 * rate, HIGHEST, MANY * fundamental)
     samples, rate = thinned(samples, rate, 2.4 * top)
-    found = followed(samples, rate, peaks_of(samples[: max(int(EARLY * rate), 1)], rate, min(0.45 * rate, top)), coarse)
+    top = min(0.45 * rate, top)
+    early = peaks_of(samples[: max(int(EARLY * rate), 1)], rate, top)
+    found = followed(samples, rate, _used(early, note.partials, coarse), coarse)
     if found is None:
         return None
     times = np.arange(len(samples)) / rate
-    early = ahead(found, times)
-    level = samples if early[-1] == 0.0 else np.interp(times, times + early, samples)
-    bent = early if found.glide > GLIDES else None
-    return (
-        followed(samples, rate, peaks_of(level, rate, min(0.45 * rate, top)), coarse, bent, note.used[0] - note.start)
-        or found
-    )
+    lead = ahead(found, times)
+    level = samples if lead[-1] == 0.0 else np.interp(times, times + lead, samples)
+    peaks = _used(peaks_of(level, rate, top), note.partials, coarse)
+    bent = lead if found.glide > GLIDES else None
+    return followed(samples, rate, peaks, coarse, bent, note.used[0] - note.start) or found
+
+
+def _used(peaks: Peaks, partials: tuple[int, ...], coarse: Coarse) -> Peaks:
+    """Those peaks that are partials which were used."""
+    from setwright.listening.law import stretch
+    from setwright.listening.spectrum import Peaks
+
+    places = coarse.fundamental * stretch(np.array(partials, dtype=float), coarse.inharmonicity)
+    near = np.abs(peaks.hertz[:, None] - places).min(axis=1, initial=np.inf) < NEAR * coarse.fundamental
+    return Peaks(peaks.hertz[near], peaks.amplitude[near], peaks.floor[near])
 
 
 def _outline(sound: Sound, onset: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
