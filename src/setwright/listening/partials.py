@@ -30,6 +30,7 @@ LOOSE = 0.5  # how far a part of a glide may be from what is expected of it, ove
 SURE = 30.0  # times the noise, from which a decay is told by its own partial
 NEAR = 0.12  # of the fundamental, how near a peak must lie to its partial
 POOR = 0.03  # share of the bands, from which on the explanation of amplitudes is not taken
+UNSURE = 3.0  # times the uncertainties of what phases say alone where amplitudes cannot be explained
 STEADY = 0.1  # s; what changes faster is noise
 LOUD = 3.0  # times the noise in a band, for its decay to be read
 SLOWEST, FASTEST = 0.05, 60.0  # 1/s, amplitude decay rates taken as possible
@@ -254,7 +255,8 @@ def _resolved(
         (noise * bands.effective)[kept], told.law.inharmonicity, size, since,
     )  # fmt: skip
     if got.poor > POOR:
-        return replace(told, poor=got.poor)
+        law = replace(told.law, first_sd=UNSURE * told.law.first_sd, fundamental_sd=UNSURE * told.law.fundamental_sd)
+        return replace(told, law=law, poor=got.poor)
     return replace(
         told, hertz=got.hertz, covariance=got.covariance, decay=got.decay,
         noise=np.sqrt(got.noise / bands.effective), glide=CENTS_PER_LOG * got.glide,

@@ -26,7 +26,15 @@ PARTS = 8  # of the glide
 UNHEARD = 80  # partials up to which the tension is counted
 SMALLEST = 1e-7  # relative, least glide
 ROUGH, FINE = 1e-3, 1e-5  # relative misfit of a partial: at first, and at least
-UNTOLD = 0.004  # of the glide that is left at the end, the standard uncertainty for what its course does not tell
+UNTOLD = 0.002  # of the glide that is left at the end, the standard uncertainty for what its course does not tell
+WIDER = 1.3  # times the standard uncertainties of eight blocks of time, which are few
+TOLD = 60.0  # times the noise, the energy of a partial under which its phase may have been lost
+LOST = 1e-3  # relative, what its frequency is then known to
+UNPARTED = 0.015  # of the distance of two tones, to which each is known at best
+UNEXPLAINED = 3.0  # times, where something is left over that two tones do not explain
+DEPARTS = 4.0  # times its uncertainty, from which on a first partial lies off the law
+FOLLOWS_LESS = 0.003  # of the glide, what a partial that lies off the law may be off for its sake
+TURNED = 0.05  # turns of two tones against each other, from which on they are told from one
 LOOSE = (0.02, 0.5)  # of an expected part of the glide: how far it may be off at least and at most, over itself
 TRUSTED = 2.0  # times the misfit of the heights that it is let be off
 CLOSE = 3.0  # times the misfit of the best places, up to which others are tried too
@@ -231,11 +239,11 @@ def _begun(problem: Problem, decay: Array) -> State:
     return State(local, state.shared)
 
 
-def _left_over(problem: Problem, state: State) -> Problem:
+def _left_over(start: _Start, problem: Problem, state: State) -> Problem:
     """Noise from how what is left over jumps from time to time, misfit from what is left over besides."""
     bands = tones.model(problem, state)
     off = problem.bands - bands
-    noise = np.maximum(_slow_noise(off, problem.slow), 1e-24)
+    noise = np.clip(_slow_noise(off, problem.slow), 1e-24, np.maximum(start.problem.noise, 1e-24))
     power = np.abs(bands) ** 2
     more = (power * (np.abs(off) ** 2 - 2.0 * noise[:, None])).sum(axis=1) / np.maximum((power**2).sum(axis=1), 1e-300)
     return replace(problem, noise=noise, misfit=np.sqrt(np.maximum(0.5 * more, FINE**2)))
@@ -247,7 +255,7 @@ def _slow_noise(off: Complex, slow: int) -> Array:
     slow = max(min(slow, off.shape[1] // FEWEST), 1)
     count = off.shape[1] // slow
     mean = off[:, : count * slow].reshape(len(off), count, slow).mean(axis=2)
-    return np.asarray((np.abs(np.diff(mean, axis=1)) ** 2).mean(axis=1) * (slow / 4.0))
+    return np.asarray((np.abs(mean[:, 2:] - mean[:, :-2]) ** 2).mean(axis=1) * (slow / 4.0))
 
 
 def _single(start: _Start) -> _Fit:
@@ -265,7 +273,7 @@ def _single(start: _Start) -> _Fit:
         _, place, state = min(tried, key=lambda each: each[0])
         one = replace(problem, parts=_parts(start, decays, place, max(float(state.shared[0]), SMALLEST), many))
         state, _ = tones.solve(one, State(state.local, np.append(one.parts.expected, state.shared[1])))
-        one = _left_over(one, state)
+        one = _left_over(start, one, state)
         fit = _Fit(one, state, tones.cost_of(one, state))
         problem, decays = replace(problem, noise=one.noise, misfit=one.misfit), _decays(fit)
         glide = max(float(state.shared[:many].sum()), SMALLEST)
@@ -356,7 +364,7 @@ def _doubled(start: _Start, problem: Problem, state: State) -> _Fit:
             tried.append(_Fit(one, state, cost))
         fit = min(tried, key=lambda each: each.cost)
         state, _ = tones.solve(fit.problem, fit.state, rounds=15)
-        one = _left_over(fit.problem, state)
+        one = _left_over(start, fit.problem, state)
         fit = _Fit(one, state, tones.cost_of(one, state))
     return fit
 
@@ -374,7 +382,7 @@ def _covariance(fit: _Fit) -> Array:
     tie = one.tie.reshape(common, -1)
     matrix[4 * count :, : 4 * count], matrix[: 4 * count, 4 * count :] = tie, tie.T
     matrix[4 * count :, 4 * count :] = one.shared + information
-    scale = 1.0 / np.sqrt(np.diag(matrix) + 1e-300)
+    scale = 1.0 / np.sqrt(np.maximum(np.diag(matrix), 1e-20 * np.diag(matrix).max()))
     both = np.outer(scale, scale)
     inverse = np.linalg.inv(matrix * both + 1e-13 * np.eye(len(scale))) * both
     since = problem.times - problem.times.mean()
@@ -388,6 +396,23 @@ def _covariance(fit: _Fit) -> Array:
     return np.asarray(inverse * np.outer(wider, wider))
 
 
+def _departing(problem: Problem, hertz: Array, relative: Array, law: Law, glide: float) -> Law:
+    """The band of a first partial that lies off the law.
+
+    A body that pulls it takes part of its energy, so that it follows the glide by less than H3 says. A magnet pulls one
+    direction of swing: as long as the two have not turned against each other, what is heard lies between them.
+    """
+    if problem.numbers[0] != 1.0:
+        return law
+    off = float(np.log(hertz[0] / law.fundamental) - 0.5 * np.log1p(law.inharmonicity))
+    if abs(off) < DEPARTS * np.sqrt(relative[0, 0]):
+        return law
+    more = FOLLOWS_LESS * abs(glide)
+    if problem.kind == "one" and abs(off) * hertz[0] * problem.times[-1] < TURNED:
+        more = float(np.hypot(more, 0.5 * off))
+    return replace(law, first_sd=float(np.hypot(law.first_sd, more)))
+
+
 def _told(fit: _Fit, start: _Start) -> Resolved:
     """What a fit says."""
     problem, state = fit.problem, fit.state
@@ -399,14 +424,21 @@ def _told(fit: _Fit, start: _Start) -> Resolved:
     relative = covariance[np.ix_(at, at)] / np.outer(scale, scale)
     k = state.shared[:many]
     whole, left = float(k.sum()), float(k @ problem.parts.left)
-    relative = relative + (UNTOLD * left) ** 2
+    relative = WIDER**2 * relative + (UNTOLD * left) ** 2
+    bands = tones.model(problem, state)
+    told = (np.abs(bands) ** 2).sum(axis=1) / (2.0 * problem.noise)
+    relative = relative + np.diag(np.where(told < TOLD, LOST, 0.0) ** 2)
     split = None
     if problem.kind != "one":
         split, share = float(state.shared[many + 4]), float(np.exp(state.shared[many + 1]))
         if share > 1.0:  # the second is the louder one
             hertz = hertz * (1.0 + split * tones.second(problem, state)[1])
             split = -split
+        relative = relative + (UNPARTED * split) ** 2
+    elif _left(fit) > WORTH:
+        relative = UNEXPLAINED**2 * relative
     law = fitted(problem.numbers, hertz, relative, start.stiffness)
+    law = _departing(problem, hertz, relative, law, whole)
     some = 4 * count + np.arange(many)
     sd = float(np.sqrt(max(covariance[np.ix_(some, some)].sum(), 0.0)))
     lead = np.interp(BEGIN, np.append(0.0, problem.times), np.append(0.0, k @ problem.parts.shapes))
