@@ -9,7 +9,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 TAGS = {f"{SVG}{name}" for name in ("svg", "title", "desc", "style", "rect", "text", "path")}
 # mean advance of letters and of figures over the size of the type, in the widest of the usual families, as a browser
 # laid these very words out; a box reaches 0.76 above and 0.22 below the base line
-LETTER, FIGURE, ABOVE, BELOW = 0.53, 0.64, 0.76, 0.22
+LETTER, FIGURE, ABOVE, BELOW = 0.51, 0.64, 0.76, 0.22
 
 
 def root_of(svg):

@@ -18,7 +18,8 @@ WIDTH = 188.0  # mm of paper; fits A4 and Letter at full size
 EDGE = 6.0  # mm left free at either side
 TYPE, TITLE = 4.2, 6.5  # mm, sizes of type: 9 px on a sheet shown 390 px wide
 ROW = 5.2  # mm from one line of words to the next
-NAMES = 20.0  # mm for the words before a row of a table
+NAMES = 19.3  # mm for the words before a row of a table
+BETWEEN = 0.7  # mm between columns at least
 WIDEST = 1.09  # of bold over plain type
 WIDTHS = ((" .,:;'|ijl", 0.34), ("/frt-()[]", 0.42), ("csz", 0.56), ("w±−→+#&<>", 0.84), ("mMW@%…—", 1.0))
 RESTS = "#1d5560"
@@ -290,11 +291,11 @@ def table(
         y += ROW
         if name:
             out.append(ink.text((EDGE, y), fit(name, NAMES - 1.0), TYPE))
-        room = column_width(len(words), least) - 1.0
+        room = column_width(len(words), least) - BETWEEN
         heavy = name == bold and all(wide(word, bold=True) <= room for word in words)
         for i, word in enumerate(words):
             if word:
-                at = (EDGE + NAMES + i * (room + 1.0), y)
+                at = (EDGE + NAMES + i * (room + BETWEEN), y)
                 out.append(ink.text(at, fit(word, room, bold=heavy), TYPE, bold=heavy))
     return out, y
 
