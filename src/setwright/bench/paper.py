@@ -40,6 +40,7 @@ from setwright.units.pitch import note_name, note_number
 from setwright.units.show import System, show_value
 
 READ_FOR = {"lengths": "octave error", "saddles": "string height", "relief": "relief"}  # which reading judges a step
+NO_PLAN = "What else would be recommended cannot be worked out from these readings; setwright plan says why."
 LARGEST = 5_000_000  # bytes of a drawing
 _SAID = re.compile(r"<(?P<tag>title|desc)>(?P<text>[^<]*)</(?P=tag)>")
 UNDATED = datetime(1970, 1, 1)  # of a sheet without an entry
@@ -237,8 +238,8 @@ def _left(job: Job, entries: Sequence[Entry], readings: Sequence[Reading], syste
         todo = hardware(settle_found(problem_from(with_heard(job, entries)[0])))
         left = [one.step for one in works_left(todo.problem, todo.steps, entries)]
         out = undone([step for one in left if (step := _still_wanted(one, readings)) is not None], system)
-    except SetwrightError as error:  # the work that was done is told all the same
-        out = (f"The plan says nothing: {error}",)
+    except SetwrightError:  # the work that was done is told all the same
+        out = (NO_PLAN,)
     unheard = [one for one in readings if one.key.what == "pitch" and one.remark]
     if unheard and job.want.bridge == "floating":
         out += (f"The balance of the bridge: {len(unheard)} of {len(job.want.tuning)} strings were not heard at rest.",)

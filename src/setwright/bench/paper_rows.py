@@ -17,7 +17,7 @@ from setwright.instrument.jobfile import Job
 from setwright.instrument.quantities import Amount
 from setwright.metrology import conformity
 from setwright.metrology.gauges import gauge_named
-from setwright.metrology.reading import gauge_uncertainty
+from setwright.metrology.reading import ATTITUDES, gauge_uncertainty
 from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.records.entries import Entry, Value
 from setwright.sheets.sheet import Verdict
@@ -204,7 +204,7 @@ def _heard(job: Job, entries: Sequence[Entry]) -> list[tuple[Key, Told]]:
 
 def _stands_as_played(one: Entry, attitude: str, job: Job, first: bool) -> bool:
     """Whether an entry was made in the attitude that is wanted; before that was ever changed, in the one as found."""
-    stood = one.state.attitude if one.state is not None and one.state.attitude != "playing" else attitude
+    stood = next((word for word in one.said if word in ATTITUDES), attitude)
     return stood == job.want.attitude or (first and stood == job.found.attitude)
 
 
