@@ -47,7 +47,7 @@ def tasks(seeds: int) -> list[Noisy]:
     Returns: the tasks.
     """
     some = range(FIRST, FIRST + seeds)
-    return [Noisy(s, g, b, k) for s in range(len(STRINGS)) for g in GLIDES for b in BELOW for k in some]
+    return [Noisy(s, g, b, k) for k in some for s in range(len(STRINGS)) for g in GLIDES for b in BELOW]
 
 
 def _pluck(task: Noisy) -> Pluck:

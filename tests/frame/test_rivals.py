@@ -68,6 +68,7 @@ def test_what_they_need_comes_first_then_each_by_itself(project: Path) -> None:
     installs = [line for line in runner.lines if "install" in line]
     assert len(installs) == 1 + len(rivals.LIBRARIES)
     assert all("--require-hashes --no-deps" in line for line in installs)
+    assert runner.lines[-1].endswith("-m benchmarks.rivals_answer --warm")
     rest = (project / rivals.FOLDER / "rest.txt").read_text()
     assert "numpy==2" in rest
     assert "setuptools==80" in rest

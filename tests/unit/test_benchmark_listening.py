@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from pathlib import Path
 
@@ -235,6 +236,14 @@ class TestRivals:
     def test_those_that_cannot_be_imported_say_why(self) -> None:
         assert set(rivals_answer.there()) == set(rivals_answer.WAYS)
         assert all("No module named" in why for why in rivals_answer.there().values())
+
+    @pytest.mark.parametrize("word", ["--there", "--warm"])
+    def test_it_need_not_wait_for_lines(
+        self, word: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        monkeypatch.setattr(sys, "argv", ["answer", word])
+        assert rivals_answer.main() == 0
+        assert set(json.loads(capsys.readouterr().out)) == set(rivals_answer.WAYS)
 
     def test_without_an_environment_the_command_is_named(self, tmp_path: Path) -> None:
         (tmp_path / "requirements").mkdir()

@@ -94,6 +94,17 @@ def test_an_archive_is_fetched_once_and_checked(tmp_path: Path, monkeypatch: pyt
         fetched("some@1", "0" * 64, tmp_path / "cache")
 
 
+def test_the_rival_knows_the_range_of_the_instrument(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A semitone and the farthest resampling beyond its lowest and highest note."""
+    archive = archive_of(tmp_path, {"A2": Pluck(110.0, seconds=0.02), "E3": Pluck(164.8, seconds=0.02)})
+    monkeypatch.setattr(recordings_listening, "fetched", lambda *_: archive)
+    found, lines = tasks(rival=True)
+    assert lines == []
+    assert [one.note for one in found] == ["A2"] * 3 + ["E3"] * 3
+    most = 2.0 ** (1.0 / 12.0) * 160.0 / 147.0
+    assert found[0].reach == pytest.approx((110.0 / most, 164.814 * most), rel=1e-5)
+
+
 def test_what_cannot_be_fetched_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def never(*_, **__):
         raise subprocess.TimeoutExpired("npm", 1.0)
@@ -128,7 +139,7 @@ def test_a_recorded_note_beside_itself(tmp_path: Path, monkeypatch: pytest.Monke
     assert notes_in(archive) == ["A1", "A2"]
     assert sound_of(archive, "A2").rate == 22050.0
     monkeypatch.setattr(rivals_listening, "ask", lambda *_: [{"parselmouth ac": (110.0, 0.1)}])
-    some = intervals(Recorded(archive, "guitar@1", "A2", rival=True))
+    some = intervals(Recorded(archive, "guitar@1", "A2", (80.0, 400.0), rival=True))
     assert [one.way for one in some] == [way for way in (MINE, MINE + TOLD, "parselmouth ac") for _ in RATIOS]
     for one in some[:4]:
         assert one.error is not None
