@@ -150,7 +150,7 @@ def test_everything_known_of_a_note_is_told_in_words():
         Heard(sharp, 5, 0, "open"),
         Heard(gliding, 5, 7, "fretted", "string 5 or string 4"),
         Heard(replace(gliding, first_partial_sd=1.0), 5, 8, "fretted"),
-        Heard(replace(sharp, settled=False, glide=0.2, left=0.02, beating=1.34, clipped=0.02), 5, 12, "harmonic"),
+        Heard(replace(sharp, settled=False, glide=0.2, left=0.02, beating=-1.34, clipped=0.02), 5, 12, "harmonic"),
         Heard(Note(4.0, 5.0, first_partial=20000.0), None, None, None),
         Heard(Note(6.0, 7.0), None, None, None),
     )

@@ -163,7 +163,7 @@ def test_the_picture_says_in_words_what_it_shows(clean):
     eye = Watched([strip, replace(strip), NoteStrip("", (), "", (0.0, 0.01), (-20.0, -30.0)), replace(strip)])
     notes = (
         Heard(note, 5, 0, "open"),
-        Heard(note, 5, 12, "harmonic", "string 5 held at fret 12 or its harmonic there"),
+        Heard(replace(note, beating=-0.8), 5, 12, "harmonic", "string 5 held at fret 12 or its harmonic there"),
         Heard(Note(61.0, 61.05, refused="a knock, gone after 0.05 s"), None, None, None, "a knock"),
         Heard(replace(note, glide=None, partials=(), first_partial=20000.0), None, None, None),
     )
@@ -173,7 +173,7 @@ def test_the_picture_says_in_words_what_it_shows(clean):
     for part in (
         "take <1>.wav", "Kestrel. 4 notes in 75.0 s, 1 left out. Channel 2 of 2.", "0:12.5 string 5 open", "A2 ",
         f"{note.first_partial:.2f}"[:-1], "0:12.5 string 5 harmonic at 12", "1:01.0 left out",
-        "a knock, gone after 0.05 s", "20000.0", "sharp by",
+        "a knock, gone after 0.05 s", "20000.0", "sharp by", "beats: two tones 0.8 c apart",
     ):  # fmt: skip
         assert part in " ".join(said.split()), part
     assert svg == picture(hearing, eye, 440.0, "Kestrel")

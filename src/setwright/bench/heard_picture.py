@@ -233,6 +233,8 @@ def _lines(one: Heard, reference: float) -> tuple[str, ...]:
     if note.glide is not None:
         left = "" if note.left is None else f", {note.left:.2f} c at its end"
         out.append(f"sharp by {note.glide:.1f} c at first{left}")
+    if note.beating is not None:
+        out.append(f"beats: two tones {abs(note.beating):.1f} c apart")
     out.append(
         f"used {note.used[0] - note.start:.2f} to {note.used[1] - note.start:.2f} s of {note.end - note.start:.2f} s"
     )

@@ -168,7 +168,7 @@ def _words(heard: Heard) -> list[str]:
     said = [heard.doubt] if heard.doubt else []
     said += _still_gliding(note)
     if note.beating is not None:
-        said.append(f"beats: two tones {note.beating:.1f} c apart")
+        said.append(f"beats: two tones {abs(note.beating):.1f} c apart")
     if note.clipped > 0.0:
         said.append(f"clipped: {100.0 * note.clipped:.1g} % of it stands at the limit")
     return labelled(clock(note.start), "; ".join(said), 2, 10)
