@@ -55,6 +55,8 @@ def test_a_shop_is_made_and_says_how_it_is_named(ask, tmp_path):
     code, _, err = ask("shop", "new", tmp_path / "weir")
     assert code == 2
     assert "not empty" in err
+    made = as_data(ask("shop", "new", tmp_path / "tarn", "--json"))["shop"]
+    assert (made["name"], made["where"]) == ("tarn", str(tmp_path / "tarn"))
 
 
 def test_every_command_without_a_shop_says_how_to_name_one(ask, tmp_path):
@@ -167,6 +169,8 @@ def test_an_upgrade_tells_where_the_copy_is(ask, tmp_path, monkeypatch):
         "The tables were those of schema 0001 and are now those of 0002.", f"As it was before: {tmp_path}/copy.sqlite",
     ]  # fmt: skip
     assert as_data(ask("shop", "upgrade", "--json"))["shop upgrade"]["backup"] == f"{tmp_path}/copy.sqlite"
+    monkeypatch.setattr(bench, "upgrade_shop", lambda at, made: Upgraded("0001", "0002", None))
+    assert len(ask("shop", "upgrade", "--backup-made")[1].splitlines()) == 1
     assert code == 0
 
 

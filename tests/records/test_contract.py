@@ -12,7 +12,7 @@ import pytest
 from setwright.errors import FileFormatError, InputError, StaleEditError
 from setwright.metrology.reading import Convention, Place
 from setwright.records import specifications, supplies
-from setwright.records.documents import Belief, belief_of, believe, document
+from setwright.records.documents import Belief, belief_of, believe, document, keep_document
 from setwright.records.edits import add, edit, get
 from setwright.records.jobs import add_job, files_of
 from setwright.records.journal import append as append_to_file
@@ -158,6 +158,28 @@ def test_the_same_owner_with_the_same_file_brings_the_same_instrument(shop, file
     assert (named.known, named.visit.number, named.owner) == (True, 3, job.owner)
     with pytest.raises(InputError, match="somebody else"), shop.writing() as work:
         add_job(work, files, "Bo Wren", job.instrument.id)
+
+
+def test_an_owner_of_a_name_two_have_is_not_guessed(shop, files, job):
+    with shop.writing() as work:
+        add(work, Owner("", 1, "Ada Lark", "another", "", work.now, ""))
+    with pytest.raises(InputError, match="two owners named Ada Lark"), shop.writing() as work:
+        add_job(work, files, "Ada Lark")
+
+
+def test_a_full_journal_takes_no_more(shop, files):
+    with shop.writing() as work:
+        made = add_job(work, replace(files, journal=b"2026-11-25 15:00  #999999  note  the last\n"))
+    with pytest.raises(InputError, match="is full"), shop.writing() as work:
+        append(work, made.visit.id, entry("note more"))
+
+
+def test_only_text_is_kept_as_a_document(shop):
+    with shop.writing() as work:
+        for raw in (b"\xff", b"a\0b"):
+            with pytest.raises(FileFormatError, match="UTF-8"):
+                keep_document(work, raw, "x.toml")
+        assert keep_document(work, "ö\r\n".encode(), "x") == keep_document(work, "ö\r\n".encode(), "y")
 
 
 def test_a_job_that_cannot_be_read_leaves_nothing(shop, files):

@@ -23,7 +23,7 @@ from setwright.records.journal_text import parse
 from setwright.records.kept import append, journal_of, text_of
 from setwright.records.overview import instruments, visits
 from setwright.records.rows import Instrument, Owner
-from setwright.records.schema import VERSIONS, newest, upgrade
+from setwright.records.schema import NEWEST, VERSIONS, newest, upgrade
 from setwright.records.shop import new_shop, open_shop
 from setwright.records.tables import GROWING, METADATA
 from tests.records.make_released import FOLDER, JOURNAL, fill
@@ -61,7 +61,7 @@ def test_check_constraints_say_the_same_on_sqlite(tmp_path):
 def test_there_is_a_file_of_every_released_schema():
     scripts = sorted(path.stem.removeprefix("schema_") for path in VERSIONS[0].glob("schema_*.py"))
     assert scripts == RELEASED
-    assert scripts[-1] == newest()
+    assert scripts[-1] == newest() == NEWEST
 
 
 @pytest.mark.parametrize("schema", RELEASED)
@@ -137,8 +137,17 @@ def test_a_newer_schema_is_refused_with_the_command(at):
         assert "schema 9001" in str(refused.value)
 
 
+def test_where_there_is_no_shop_there_is_nothing_to_upgrade(fresh, engine):
+    if engine == "sqlite":
+        Path(fresh).mkdir()
+        sqlite3.connect(Path(fresh) / "shop.sqlite").close()
+        (Path(fresh) / "shop.sqlite").touch()
+    with pytest.raises(FileFormatError, match="no shop in it"):
+        upgrade(where(fresh), "now")
+
+
 def test_an_older_schema_names_the_command(at, monkeypatch):
-    monkeypatch.setattr("setwright.records.schema.newest", lambda versions=VERSIONS: "0002")
+    monkeypatch.setattr("setwright.records.schema.NEWEST", "0002")
     with pytest.raises(FileFormatError, match="setwright shop upgrade --shop"):
         open_shop(at)
 

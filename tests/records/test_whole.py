@@ -122,6 +122,48 @@ def test_damaged_and_missing_contents_are_named(full, engine, tmp_path):
         assert len(check(full).problems) == 1
 
 
+def test_a_content_that_cannot_be_read_is_named_and_not_backed_up(tmp_path):
+    with new_shop(tmp_path / "shop", "Weir Lane Bench") as shop:
+        fill(shop)
+        with shop.writing() as work:
+            (visit,) = visits(work, instruments(work)[0].id)
+            sha256 = supplies.attach(work, "other", "b", io.BytesIO(b"b"), visit=visit.id).sha256
+        path = tmp_path / "shop" / "content" / sha256[:2] / sha256
+        path.write_bytes(b"c")
+        with pytest.raises(FileFormatError, match="is damaged"):
+            back_up(shop, tmp_path / "b.tar")
+        path.unlink()
+        path.mkdir()
+        (problem,) = check(shop).problems
+        assert "directory" in problem
+        with pytest.raises(InputError, match="is a directory"):
+            back_up(shop, tmp_path / "b.tar")
+    assert [one.name for one in tmp_path.iterdir()] == ["shop"]
+
+
+def test_a_backup_on_a_full_disk_leaves_nothing(tmp_path, monkeypatch):
+    def full(_engine, target):
+        target.write_bytes(b"half")
+        raise sqlite3.OperationalError("database or disk is full")
+
+    with new_shop(tmp_path / "shop", "Weir Lane Bench") as shop:
+        monkeypatch.setattr("setwright.records.backup.copy_file", full)
+        with pytest.raises(InputError, match="the disk is full; no backup was made"):
+            back_up(shop, tmp_path / "b.tar")
+    assert [one.name for one in tmp_path.iterdir()] == ["shop"]
+
+
+def test_what_the_database_itself_finds_is_told(tmp_path):
+    with new_shop(tmp_path / "shop", "Weir Lane Bench") as shop:
+        fill(shop)
+        raw = sqlite3.connect(tmp_path / "shop" / "shop.sqlite")
+        raw.execute("PRAGMA ignore_check_constraints = ON")
+        raw.execute("UPDATE visit SET state = 'lost'")
+        raw.commit()
+        raw.close()
+        assert check(shop).problems == ("database: CHECK constraint failed in visit",)
+
+
 def test_rows_that_name_nothing_are_named(full, engine):
     if engine == "postgresql":
         pytest.skip("PostgreSQL never lets a row lose the one it names")
