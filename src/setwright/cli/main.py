@@ -29,7 +29,7 @@ COMMANDS = {
     "practice": ("setwright.cli.practice", "an instrument to practise on, with nothing in hand"),
     "link": ("setwright.cli.link", "the whole job on an instrument that answers, over the line protocol"),
     "shop": ("setwright.cli.shop", "the shop's records: instruments, visits, journals, parts, photos"),
-    "schema": ("setwright.cli.schema", "JSON Schema of the instrument file or the job file"),
+    "schema": ("setwright.cli.schema", "JSON Schema of the instrument file, the job file or an exported shop"),
 }
 KINDS: dict[type[errors.SetwrightError], str] = {
     errors.NoPlanError: "no plan",

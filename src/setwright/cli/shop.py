@@ -2,32 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any, TypeVar
-
 import click
 
 from setwright.cli.asked import json_option, say, say_json
 from setwright.cli.layout import columns, labelled, paragraph, section
+from setwright.cli.shop_exchange import COMMANDS
+from setwright.cli.shop_options import by_option, shop_option
 
-Command = TypeVar("Command", bound=Callable[..., Any])
 DAMAGED = 2
-
-
-def shop_option(command: Command) -> Command:
-    """Add --shop."""
-    return click.option(
-        "--shop",
-        "at",
-        metavar="WHERE",
-        envvar="SETWRIGHT_SHOP",
-        help="The shop: a folder, or postgresql://host/database; otherwise SETWRIGHT_SHOP.",
-    )(command)
-
-
-def by_option(command: Command) -> Command:
-    """Add --by."""
-    return click.option("--by", "who", metavar="NAME", default="", help="Who works here now.")(command)
 
 
 @click.group("shop")
@@ -190,3 +172,7 @@ def visit(visit: str, journal: str | None, at: str | None, as_json: bool) -> Non
 def _count(count: int, what: str) -> str:
     many = {"entry": "entries"}.get(what, f"{what}s")
     return f"{count} {what if count == 1 else many}"
+
+
+for _one in COMMANDS:
+    command.add_command(_one)

@@ -1,0 +1,40 @@
+"""Whole shops and the data of one owner, out and in, as the bench asks for it: each command one function."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from setwright.bench.shop import opened
+from setwright.errors import InputError
+from setwright.records import exchange, exchange_import
+
+
+def export_shop(at: str | None, folder: str) -> exchange.Exported:
+    """Write a shop into a folder of JSON Lines and files.
+
+    Args:
+        at: folder or URL of the shop.
+        folder: new, or empty.
+    Returns: what was written.
+    Raises: InputError, FileFormatError; nothing is left then.
+    """
+    with opened(at) as shop:
+        return exchange.export(shop, _folder(folder))
+
+
+def import_shop(folder: str, at: str | None) -> exchange_import.Imported:
+    """Read an exported shop into an empty one, or one that is made for it.
+
+    Args:
+        folder: that `export_shop` wrote.
+        at: folder or URL of the shop.
+    Returns: what was read.
+    Raises: InputError, FileFormatError; nothing is imported then.
+    """
+    return exchange_import.import_shop(_folder(folder), at or "")
+
+
+def _folder(name: str) -> Path:
+    if not name.strip() or "\0" in name:
+        raise InputError("no folder is named; write for instance shop-2026-11-30.")
+    return Path(name)
