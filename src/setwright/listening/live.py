@@ -49,6 +49,7 @@ SILENT = 1e-8  # power of a frame, full scale 1, under which nothing begins
 TRIES = (0.02, 0.4)  # s between looks and after the onset till when they are repeated
 AGAIN, PAUSE = 0.25, 0.1  # s after the onset and the first look, when what was seen is looked at again
 EXPLAINS = 0.5  # share of the peaks' weight a string must explain
+LOW = 0.8  # number of the partial whose phase is taken to be bent where a course leaves something of phases
 LOOSEST = 0.035  # rad^2 by which phases may depart from a course; more is no string
 READ = 5  # frames from one reading to the next
 STEADY = 0.8  # s, after which a course is fitted half as often
@@ -370,8 +371,11 @@ class Followed:
         if self.moving:
             found = self._sobered(heard, found, now)
             found = replace(found, sd=float(np.hypot(found.sd, LATE * self.long * found.slope)))
-        self.course, self.string = found, found.found
         self.loose = float((found.off**2).sum() / (heard.amplitude**2).sum())
+        if not self.moving:
+            turns = 2.0 * np.pi * LOW * found.hertz * (now - self.since)
+            found = replace(found, sd=float(np.hypot(found.sd, np.sqrt(self.loose) / turns / CENT)))
+        self.course, self.string = found, found.found
         if not self.moving:
             self.past.append(self.course)
             self.noise = self._noise(heard, self.course.off)

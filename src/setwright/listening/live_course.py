@@ -36,7 +36,7 @@ FASTEST = 300.0  # cents/s, of a peg
 OWN = (0.1, 0.1)  # of a glide, what a partial does to itself and its spread
 OWNED = 4  # partials for which that is found
 ODD = 4.0  # logarithm of the odds against a first partial that alone departs
-WIDER, LEFT_OUT = 1.75, 0.007  # 1 and cents, for what L1 leaves out (measured on practice recordings)
+WIDER, LEFT_OUT = 1.5, 0.007  # 1 and cents, for what L1 leaves out (measured on practice recordings)
 OWN_RATE = 1  # which of the rates it falls with
 
 
