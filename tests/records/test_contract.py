@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import io
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import datetime
 
@@ -21,9 +23,9 @@ from setwright.records.journal_text import parse
 from setwright.records.kept import append, journal_of, text_of
 from setwright.records.rows import Instrument, Owner, Person, Visit
 from setwright.records.shop import new_shop, open_shop
+from tests.records.photos import JPEG
 
 WHEN = datetime(2026, 11, 25, 15, 0, 1)
-JPEG = b"\xff\xd8\xff\xe0" + bytes(100) + b"\xff\xd9"
 AN_ID = "01m8nyfb571rf9gw3hkb8va4kb"
 
 
@@ -391,3 +393,72 @@ def test_what_is_believed_comes_back_to_the_last_digit(shop, job):
         assert belief_of(work, get(work, Instrument, job.instrument.id)) == belief
         with pytest.raises(FileFormatError, match="missing"):
             document(work, "ab" * 32)
+
+
+def at_once(act, benches):
+    """Several benches do the same at the same moment; what each got."""
+    start = threading.Barrier(benches)
+
+    def one(number):
+        start.wait()
+        return act(number)
+
+    with ThreadPoolExecutor(benches) as pool:
+        return list(pool.map(one, range(benches)))
+
+
+def test_benches_that_write_at_once_take_turns(at, shop, files, job):
+    def bench(number):
+        with open_shop(at) as other:
+            for i in range(10):
+                with other.writing(f"bench {number}") as work:
+                    append(work, job.visit.id, entry(f"note {i} of {number}"))
+
+    at_once(bench, 4)
+    with shop.reading() as work:
+        notes = journal_of(work, job.visit).entries[5:]
+    assert [one.number for one in notes] == list(range(8, 48))
+    assert sorted(one.text for one in notes) == sorted(f"{i} of {n}" for i in range(10) for n in range(4))
+
+
+def test_of_edits_at_once_one_is_kept_and_the_others_are_told(at, shop, job):
+    def bench(number):
+        with open_shop(at) as other:
+            try:
+                with other.writing(f"bench {number}") as work:
+                    edit(work, job.owner, contact=f"number {number}")
+            except StaleEditError as error:
+                return str(error)
+        return number
+
+    found = at_once(bench, 4)
+    (kept,) = (one for one in found if isinstance(one, int))
+    with shop.reading() as work:
+        assert get(work, Owner, job.owner.id).contact == f"number {kept}"
+    assert all(f"by bench {kept}" in one for one in found if isinstance(one, str))
+
+
+def test_the_same_job_photo_and_part_at_once_are_one(at, shop, files):
+    def bench(_number):
+        with open_shop(at) as other, other.writing() as work:
+            made = add_job(work, files, "Ada Lark")
+            supplies.attach(work, "photo", "a.jpg", io.BytesIO(JPEG), visit=made.visit.id)
+            specifications.specify(work, "house", [GAP])
+            return made.owner.id, made.instrument.id, supplies.add_part(work, "spring").id
+
+    assert len(set(at_once(bench, 4))) == 1
+    with shop.reading() as work:
+        assert [one.number for one in specifications.specifications(work)] == [4, 3, 2, 1]
+        assert work.connection.exec_driver_sql("SELECT count(*) FROM content").scalar() == 1
+        assert work.connection.exec_driver_sql("SELECT max(number) FROM visit").scalar() == 4
+
+
+def test_the_same_file_at_once_is_kept_once(at, shop, job):
+    def bench(_number):
+        with open_shop(at) as other, other.writing() as work:
+            return supplies.attach(work, "photo", "a.jpg", io.BytesIO(JPEG), visit=job.visit.id).sha256
+
+    assert len(set(at_once(bench, 4))) == 1
+    with shop.reading() as work:
+        assert len(supplies.attachments(work, visit=job.visit.id)) == 4
+        assert b"".join(supplies.content(work, hashlib.sha256(JPEG).hexdigest())) == JPEG

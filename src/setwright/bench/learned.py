@@ -58,7 +58,7 @@ def learned_of(job: Source, journal: str | None = None) -> tuple[Job, Report]:
             "of the balance; do what setwright next says first."
         )
     balance = replayed(start_of(read, todo, entries), entries)
-    report = reported(balance, job)
+    report = reported(balance, str(job))
     return read, Report(
         report.learned,
         report.worth,

@@ -6,11 +6,12 @@ import hashlib
 import json
 import math
 
-from sqlalchemy import insert, select
+from sqlalchemy import select
 
 from setwright.errors import FileFormatError, InputError
 from setwright.frozen import frozen
 from setwright.records.edits import edit
+from setwright.records.engine import put_once
 from setwright.records.rows import Instrument, as_json
 from setwright.records.shop import Work
 from setwright.records.tables import DOCUMENT
@@ -47,9 +48,7 @@ def keep_document(work: Work, raw: bytes, name: str) -> str:
     if "\0" in text:
         raise FileFormatError(f"{name}: this is not text in UTF-8; save the file as UTF-8.")
     sha256 = hashlib.sha256(raw).hexdigest()
-    known = select(DOCUMENT.c.sha256).where(DOCUMENT.c.sha256 == sha256)
-    if work.connection.execute(known).scalar() is None:
-        work.connection.execute(insert(DOCUMENT), {"sha256": sha256, "text": text})
+    put_once(work.connection, DOCUMENT, {"sha256": sha256, "text": text})
     return sha256
 
 

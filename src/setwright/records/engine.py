@@ -8,9 +8,12 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import Connection, Engine, Table, create_engine, event
+from sqlalchemy.dialects.postgresql import insert as postgresql_insert
+from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.pool import QueuePool
@@ -131,6 +134,20 @@ def copy_file(engine: Engine, target: Path) -> None:
         pooled.close()
     with target.open("rb") as handle:
         os.fsync(handle.fileno())
+
+
+def put_once(connection: Connection, table: Table, row: dict[str, Any]) -> bool:
+    """Add a row, unless there is one of its key; another bench that adds the same one at this moment is waited for.
+
+    Args:
+        connection: writing.
+        table: where.
+        row: column -> value.
+    Returns: whether it was added.
+    """
+    make: Any = sqlite_insert if connection.dialect.name == "sqlite" else postgresql_insert
+    once = make(table).values(row).on_conflict_do_nothing().execution_options(preserve_rowcount=True)
+    return connection.execute(once).rowcount == 1
 
 
 def _postgresql(url: URL) -> Engine:

@@ -18,7 +18,7 @@ from setwright.records.entries import Entry
 from setwright.records.journal import Journal, from_bytes
 from setwright.records.kept import journal_of, put_text
 from setwright.records.rows import Instrument, Owner, Visit
-from setwright.records.shop import Work
+from setwright.records.shop import Work, alone
 from setwright.records.tables import INSTRUMENT, OWNER, VISIT
 
 Check = Callable[[Entry, Job, str], None]
@@ -70,6 +70,7 @@ def add_job(
     for entry in entries:
         if check is not None:
             check(entry, job, f"{files.journal_name}, line {entry.line}: ")
+    alone(work)
     whose = owner_named(work, owner) if owner.strip() else None
     file = keep_document(work, files.instrument, files.instrument_name)
     known = get(work, Instrument, instrument, lock=True) if instrument else _same(work, whose, file)
@@ -110,6 +111,7 @@ def owner_named(work: Work, name: str) -> Owner:
     Returns: the owner.
     Raises: InputError where two have that name.
     """
+    alone(work)
     rows = work.connection.execute(select(OWNER.c.id).where(OWNER.c.name == name.strip()).limit(2)).scalars().all()
     if len(rows) > 1:
         raise InputError(f"there are two owners named {name.strip()}; give the id of the instrument instead.")

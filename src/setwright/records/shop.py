@@ -94,6 +94,15 @@ def stamp(when: datetime) -> str:
     return when.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
+def alone(work: Work) -> None:
+    """Wait until no other bench adds owners, jobs, parts or specifications, and keep them waiting until this is done.
+
+    Args:
+        work: writing.
+    """
+    work.connection.execute(select(SHOP.c.id).with_for_update())
+
+
 def open_shop(at: str | Path) -> Shop:
     """Open a shop.
 

@@ -14,8 +14,8 @@ from setwright.frozen import frozen
 from setwright.metrology.reading import Convention, Place
 from setwright.records.ids import new_id
 from setwright.records.rows import as_json, line, page
-from setwright.records.shop import Work
-from setwright.records.tables import SHOP, SPECIFICATION, SPECIFICATION_ITEM
+from setwright.records.shop import Work, alone
+from setwright.records.tables import SPECIFICATION, SPECIFICATION_ITEM
 
 _MOST = 500  # items
 
@@ -67,7 +67,7 @@ def specify(work: Work, name: str, items: Sequence[Item], note: str = "") -> Spe
         raise InputError(f"a specification holds 1 to {_MOST} things, not {len(items)}.")
     for item in items:
         _check(item)
-    work.connection.execute(select(SHOP.c.id).with_for_update())
+    alone(work)
     last = select(func.max(SPECIFICATION.c.number)).where(SPECIFICATION.c.name == said)
     number = (work.connection.execute(last).scalar() or 0) + 1
     row = {

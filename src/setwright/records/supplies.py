@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 from collections.abc import Iterator
 from pathlib import PurePath
@@ -14,8 +15,9 @@ from setwright.frozen import frozen
 from setwright.records.content import keep, media_type
 from setwright.records.edits import get
 from setwright.records.ids import new_id
+from setwright.records.pictures import MOST_BYTES, without_metadata
 from setwright.records.rows import Instrument, Visit, as_json, line, made_of
-from setwright.records.shop import Work
+from setwright.records.shop import Work, alone
 from setwright.records.tables import ATTACHMENT, CLIMATE, PART, SHEET, STEP, STOCK_MOVEMENT
 
 REASONS = ("came", "counted", "used", "returned")
@@ -99,6 +101,7 @@ def add_part(work: Work, name: str, unit: str = "piece") -> Part:
     Raises: InputError.
     """
     said = line(name, "name of the part", needed=True)
+    alone(work)
     known = next((one for one in parts(work) if one.name == said), None)
     if known is not None:
         return known
@@ -162,7 +165,7 @@ def move_stock(work: Work, part: str, count: int, reason: str, visit: str | None
 def attach(
     work: Work, kind: str, name: str, source: BinaryIO, visit: str | None = None, instrument: str | None = None
 ) -> Attachment:
-    """Keep a file with a visit or an instrument.
+    """Keep a file with a visit or an instrument; of a picture only what is seen, without place, time and camera.
 
     Args:
         work: writing.
@@ -181,6 +184,8 @@ def attach(
     if PurePath(said).name != said or "\\" in said or said == "..":
         raise InputError(f"{said[:80]!r} leads out of the shop; give the name of the file without folders.")
     media = media_type(kind, said, source)
+    if media.startswith("image/"):
+        source = io.BytesIO(without_metadata(media, source.read(MOST_BYTES + 1), said))
     row = {
         "id": new_id(), "instrument": None if instrument is None else get(work, Instrument, instrument).id,
         "visit": None if visit is None else get(work, Visit, visit).id, "kind": kind, "name": said,
