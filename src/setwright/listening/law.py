@@ -100,7 +100,7 @@ def _apart(off: Array, variance: Array, count: int) -> float:
     weight = 1.0 / (variance + LEAST_APART**2)
     excess = float((weight * off**2).sum()) - (count - 2)
     scale = weight.sum() - (weight**2).sum() / weight.sum()
-    return float(np.sqrt(max(excess / scale, LEAST_APART**2)))
+    return float(np.sqrt(max(excess / scale, LEAST_APART**2))) if scale > 1e-9 * weight.sum() else LEAST_APART
 
 
 def _usual(off: Array) -> float:

@@ -31,6 +31,7 @@ LEAST_EXPLAINED = 0.25  # share of the peaks' weight a string must explain
 WIDEST = 5.0  # cents, standard uncertainty from which a pitch is refused
 FALLEN = (0.5, 0.25)  # of the loudest, to which a note is waited for
 LATE = 0.4  # s that must be left then
+ANY_STRING = 25.0  # cents, usual departure of partials from the law, from which on it is none
 GLIDES = 0.3  # cents, from which a glide is taken out before partials are followed again
 
 
@@ -106,14 +107,16 @@ def measure(sound: Sound, about: float | None = None) -> Note:
         noise=20.0 * float(np.log10(amplitude / max(float(np.median(ringing.noise)), 1e-12))),
         partials=tuple(int(n) for n in ringing.numbers),
     )
-    return replace(first, refused=_doubt(first, coarse))
+    return replace(first, refused=_doubt(first, coarse, CENTS_PER_LOG * law.apart))
 
 
-def _doubt(note: Note, coarse: Coarse) -> str | None:
+def _doubt(note: Note, coarse: Coarse, apart: float = 0.0) -> str | None:
     """Why a note is not to be trusted."""
     assert note.first_partial_sd is not None
     if coarse.share < LEAST_EXPLAINED:
         return "its partials fit no string: talk, a chord or noise"
+    if apart > ANY_STRING:
+        return f"its partials lie {apart:.0f} cents off those of any string"
     if note.first_partial_sd > WIDEST:
         return f"its pitch is known to {note.first_partial_sd:.1f} cents only"
     return None

@@ -22,6 +22,8 @@ FEW = 4  # times that are followed in any case
 BEGIN = 0.05  # s over which a glide is told
 FEWEST = 10  # times over which noise is looked for
 FILTER = 4.0  # periods of the partials' distance over which a band is filtered
+PLACED = 4  # numbers H9 has
+UNPLACED = 0.5  # how far parts may be off where no height is to spare
 PARTS = 8  # of the glide
 UNHEARD = 80  # partials up to which the tension is counted
 SMALLEST = 1e-7  # relative, least glide
@@ -29,12 +31,17 @@ ROUGH, FINE = 1e-3, 1e-5  # relative misfit of a partial: at first, and at least
 UNTOLD = 0.002  # of the glide that is left at the end, the standard uncertainty for what its course does not tell
 WIDER = 1.3  # times the standard uncertainties of eight blocks of time, which are few
 TOLD = 60.0  # times the noise, the energy of a partial under which its phase may have been lost
-LOST = 1e-3  # relative, what its frequency is then known to
+STRAYS = 0.02  # relative, from which on a frequency is lost
+LEAKS = 3e-4  # of the loudest partial, what of it is left in the band of another
+NONE = 0.5  # relative misfit from which on a partial is none
+LOST = 0.03  # relative, what its frequency is then known to
 UNPARTED = 0.015  # of the distance of two tones, to which each is known at best
 UNEXPLAINED = 3.0  # times, where something is left over that two tones do not explain
 DEPARTS = 4.0  # times its uncertainty, from which on a first partial lies off the law
 FOLLOWS_LESS = 0.003  # of the glide, what a partial that lies off the law may be off for its sake
 TURNED = 0.05  # turns of two tones against each other, from which on they are told from one
+BY_DECAY = 0.2  # of the glide, for a decay times the length of the note that is off by one
+FIRST_UNHEARD = (0.03, 0.001)  # of the glide left, and of it all, the same where the first partial is not heard
 LOOSE = (0.02, 0.5)  # of an expected part of the glide: how far it may be off at least and at most, over itself
 TRUSTED = 2.0  # times the misfit of the heights that it is let be off
 CLOSE = 3.0  # times the misfit of the best places, up to which others are tried too
@@ -87,6 +94,7 @@ class _Fit:
     problem: Problem
     state: State
     cost: float
+    common: float = 0.0  # relative, by how much all partials differ between places that explain them as well
 
 
 def resolved(
@@ -209,7 +217,8 @@ def _parts(start: _Start, decays: tuple[Array, Array, Array], place: plucked.Pla
     np.add.at(shapes, member, share[:, None] * course)
     left = np.asarray(np.bincount(member, share * np.exp(-rates * problem.times[-1]), many) / whole)
     mine = (share[:count] / whole[member[:count]])[:, None] * course[:count]
-    loose = float(np.clip(TRUSTED * place.misfit, *LOOSE))
+    spare = max(count - PLACED, 0)  # heights beyond those that four numbers explain in any case
+    loose = float(np.clip(TRUSTED * place.misfit + UNPLACED / (1.0 + spare) ** 2, *LOOSE))
     return Parts(shapes / whole[:, None], mine, member[:count], glide * whole, loose, left)
 
 
@@ -274,11 +283,22 @@ def _single(start: _Start) -> _Fit:
         one = replace(problem, parts=_parts(start, decays, place, max(float(state.shared[0]), SMALLEST), many))
         state, _ = tones.solve(one, State(state.local, np.append(one.parts.expected, state.shared[1])))
         one = _left_over(start, one, state)
-        fit = _Fit(one, state, tones.cost_of(one, state))
+        fit = _Fit(one, state, tones.cost_of(one, state), _apart(problem, tried))
         problem, decays = replace(problem, noise=one.noise, misfit=one.misfit), _decays(fit)
         glide = max(float(state.shared[:many].sum()), SMALLEST)
     assert fit is not None
     return fit
+
+
+def _apart(problem: Problem, tried: list[tuple[float, plucked.Place, State]]) -> float:
+    """Relative standard deviation of all partials together over places, each by how likely it is."""
+    cost = np.array([each[0] for each in tried])
+    likely = np.exp(-0.5 * (cost - cost.min()))
+    likely = likely / likely.sum()
+    power = (np.abs(problem.bands) ** 2 / problem.noise[:, None]).sum(axis=1) * problem.hertz**2
+    shift = np.array([(each[2].local[:, 1].imag / problem.hertz) @ power for each in tried])
+    shift = shift / (2.0 * np.pi * power.sum())
+    return float(np.sqrt(likely @ (shift - likely @ shift) ** 2))
 
 
 def _shifted(problem: Problem, state: State, two: Array) -> State:
@@ -418,16 +438,24 @@ def _told(fit: _Fit, start: _Start) -> Resolved:
     problem, state = fit.problem, fit.state
     count, many = len(problem.numbers), len(problem.parts.expected)
     covariance = _covariance(fit)
-    hertz = problem.hertz + state.local[:, 1].imag / (2.0 * np.pi)
+    moved = state.local[:, 1].imag / (2.0 * np.pi)
+    strays = np.abs(moved) > STRAYS * problem.hertz
+    hertz = problem.hertz + np.where(strays, 0.0, moved)
     scale = 2.0 * np.pi * hertz
     at = 4 * np.arange(count) + 3
     relative = covariance[np.ix_(at, at)] / np.outer(scale, scale)
     k = state.shared[:many]
     whole, left = float(k.sum()), float(k @ problem.parts.left)
-    relative = WIDER**2 * relative + (UNTOLD * left) ** 2
+    relative = WIDER**2 * relative + (UNTOLD * left) ** 2 + fit.common**2
+    fall = np.sqrt(np.maximum(np.diag(covariance)[at - 2][:3].min(), 0.0))  # 1/s, how well decays are known
+    relative = relative + (BY_DECAY * whole * fall * problem.times[-1]) ** 2
+    if problem.numbers[0] != 1.0:
+        relative = relative + (FIRST_UNHEARD[0] * left) ** 2 + (FIRST_UNHEARD[1] * whole) ** 2
     bands = tones.model(problem, state)
     told = (np.abs(bands) ** 2).sum(axis=1) / (2.0 * problem.noise)
-    relative = relative + np.diag(np.where(told < TOLD, LOST, 0.0) ** 2)
+    relative = relative + np.diag(np.where((told < TOLD) | strays | (problem.misfit > NONE), LOST, 0.0) ** 2)
+    loud = np.abs(bands).max(axis=1)
+    relative = relative + np.diag((LEAKS * loud.max() / np.maximum(loud, 1e-30) / (scale * problem.times[-1])) ** 2)
     split = None
     if problem.kind != "one":
         split, share = float(state.shared[many + 4]), float(np.exp(state.shared[many + 1]))
