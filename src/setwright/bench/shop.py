@@ -57,6 +57,25 @@ class Shown:
     sheets: tuple[supplies.Sheet, ...]
 
 
+_HELD: dict[str, Shop] = {}
+
+
+@contextmanager
+def held(at: str) -> Iterator[Shop]:
+    """A shop that stays open inside the block: whoever asks for it there, on any thread, uses the same connections.
+
+    Args:
+        at: folder or URL.
+    Raises: InputError, FileFormatError: one sentence.
+    """
+    with open_shop(at) as shop:
+        _HELD[at] = shop
+        try:
+            yield shop
+        finally:
+            del _HELD[at]
+
+
 @contextmanager
 def opened(at: str | None) -> Iterator[Shop]:
     """A shop, open inside the block.
@@ -65,6 +84,9 @@ def opened(at: str | None) -> Iterator[Shop]:
         at: folder or URL; None or "" where none was named.
     Raises: InputError, FileFormatError: one sentence.
     """
+    if at in _HELD:
+        yield _HELD[at]
+        return
     with open_shop(at or "") as shop:
         yield shop
 

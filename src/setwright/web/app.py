@@ -1,0 +1,119 @@
+"""The application: the pages of all modules in `pages`, what stands before them, and errors as pages."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import AsyncIterator, Sequence
+from contextlib import asynccontextmanager
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import BaseRoute, Route, WebSocketRoute
+
+from setwright.bench.shop import held, opened
+from setwright.errors import FileFormatError, NoPlanError, SetwrightError, StaleEditError
+from setwright.web import live, people, static
+from setwright.web.frame import HERE, Bench, page, refused, units
+from setwright.web.memory import Memory
+from setwright.web.pages import ROUTES
+from setwright.web.security import LOOPBACK, Guard
+
+LOG = logging.getLogger("setwright.web")
+TITLES = {
+    403: "Not from here", 404: "There is no such page", 405: "Not this way", 409: "Changed meanwhile",
+    413: "Too large", 415: "Not a form", 422: "Not taken", 429: "Too often", 500: "A fault of the bench",
+}  # fmt: skip
+BROKEN = (
+    "The bench app made a mistake here; what was kept before is kept. Go back and try again; if it happens again, the "
+    "terminal the bench was started in says more."
+)
+UNKNOWN = {404: "Nothing is at this address; go back to the day.", 405: "This address does not take that."}
+
+
+def bench(shop: str, key: bytes, hosts: Sequence[str] = LOOPBACK, secure: bool = False) -> Bench:
+    """What the app works on.
+
+    Args:
+        shop: folder or URL.
+        key: 32 bytes by chance, the same after the next start, or open pages cannot send their forms.
+        hosts: names under which it answers, without port.
+        secure: it is reached over TLS only.
+    Returns: the bench.
+    Raises: InputError, FileFormatError where the shop cannot be opened.
+    """
+    with opened(shop) as found:
+        name = found.name
+    return Bench(shop, key, name, tuple(hosts), Memory(), static.shelf(HERE / "static"), secure)
+
+
+def application(bench: Bench, routes: Sequence[BaseRoute] | None = None) -> Starlette:
+    """The bench app.
+
+    Args:
+        bench: what it works on.
+        routes: its pages; all of them where None.
+    Returns: the application, to be served or tested.
+    """
+    pages = [*static.ROUTES, *people.ROUTES, *live.ROUTES, *(ROUTES if routes is None else routes)]
+
+    @asynccontextmanager
+    async def alive(_app: Starlette) -> AsyncIterator[None]:
+        with held(bench.shop):
+            yield
+
+    made = Starlette(
+        routes=pages,
+        middleware=[Middleware(Guard, hosts=bench.hosts), Middleware(GZipMiddleware, minimum_size=800)],
+        exception_handlers={HTTPException: _refuse, SetwrightError: _refuse, Exception: _fault},
+        lifespan=alive,
+    )
+    made.router.redirect_slashes = False
+    made.state.bench = bench
+    made.state.paths = frozenset(one.path for one in pages if isinstance(one, Route | WebSocketRoute))
+    return made
+
+
+def status_of(error: Exception) -> int:
+    """The status of an answer that refuses.
+
+    Args:
+        error: why.
+    Returns: e.g. 422.
+    """
+    if isinstance(error, HTTPException):
+        return error.status_code
+    return 409 if isinstance(error, StaleEditError) else 422
+
+
+async def _refuse(request: Request, error: Exception) -> Response:
+    """Say in one sentence on a page what was wrong."""
+    status = status_of(error)
+    if isinstance(error, HTTPException):
+        usual = UNKNOWN.get(status, BROKEN if status >= 500 else "")
+        said = usual if error.detail in ("", "Not Found", "Method Not Allowed") else refused(error_of(error), "mm")
+    else:
+        said = refused(error, units(request))
+    misses = error.misses if isinstance(error, NoPlanError) else ()
+    if isinstance(error, FileFormatError):
+        LOG.warning("%s %s: %s", request.method, request.url.path, error)
+    return await run_in_threadpool(_page, request, status, said, misses)
+
+
+def error_of(error: HTTPException) -> Exception:
+    """The sentence of an HTTP error alone."""
+    return Exception(error.detail)
+
+
+def _page(request: Request, status: int, said: str, misses: Sequence[tuple[str, str]] = ()) -> Response:
+    title = TITLES.get(status, "Not taken")
+    return page(request, "error.html", status, title=title, words=said, misses=misses)
+
+
+async def _fault(request: Request, error: Exception) -> Response:
+    LOG.error("%s %s", request.method, request.url.path, exc_info=error)
+    return _page(request, 500, BROKEN)

@@ -1,0 +1,248 @@
+"""What every page is drawn in: templates, the reader's units and ground, who it is, what was just said."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, TypeVar
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.exceptions import HTTPException
+from starlette.requests import HTTPConnection, Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from setwright.bench.day import mark_of
+from setwright.bench.journals import InShop
+from setwright.bench.shop import Shown, show_visit
+from setwright.cli import words
+from setwright.errors import InputError
+from setwright.frozen import frozen
+from setwright.units.show import System
+from setwright.web.memory import Memory
+from setwright.web.security import SEAT, new_seat, seat_of, signed, token_of, unsigned
+from setwright.web.static import Shelf
+
+HERE = Path(__file__).parent
+YEAR = 365 * 24 * 3600  # s, how long a browser keeps what its reader chose
+SAID, WHO, UNITS, GROUND = "setwright_said", "setwright_who", "setwright_units", "setwright_ground"
+GROUNDS = ("paper", "slate")
+LONGEST = 400  # letters of what is said after a form was taken
+PLACES = (  # what the head of every page leads to, where there is such a page
+    ("/", "Day"), ("/take-in", "Take in"), ("/instruments", "Instruments"), ("/specifications", "House specifications"),
+    ("/practice", "Practice"), ("/settings", "Settings"),
+)  # fmt: skip
+OF_VISIT = (  # and the head of a visit's pages
+    ("", "Visit"), ("/step", "Step"), ("/readings", "Readings"), ("/plan", "Plan"), ("/listening", "Listening"),
+    ("/balance", "Balance"), ("/sheet", "Sheet"),
+)  # fmt: skip
+FIELD = Markup('<input type="hidden" name="token" value="{}">')
+T = TypeVar("T")
+
+
+@frozen
+class Bench:
+    """What the app works on. shop: folder or URL, as `bench` functions take it; key: signs cookies and forms; name: of
+    the shop; hosts: names under which it answers; secure: it is reached over TLS only."""
+
+    shop: str
+    key: bytes
+    name: str
+    hosts: tuple[str, ...]
+    memory: Memory
+    shelf: Shelf
+    secure: bool = False
+
+
+@frozen
+class Reader:
+    """Who reads a page. units: None where they were not chosen; ground: "paper", "slate" or "" by the machine; who: ""
+    where it was not said; token: for the forms of this browser."""
+
+    units: System | None
+    ground: str
+    who: str
+    token: str
+
+
+def bench_of(request: HTTPConnection) -> Bench:
+    """The bench a request came to.
+
+    Args:
+        request: of a page or a socket.
+    Returns: the bench.
+    """
+    found: Bench = request.app.state.bench
+    return found
+
+
+def seat_of_request(request: HTTPConnection) -> str | None:
+    """The browser a request came from, None where it is not known."""
+    return seat_of(bench_of(request).key, request.cookies.get(SEAT))
+
+
+def who(request: HTTPConnection) -> str:
+    """The name of the one at this browser; give it to every function of `bench` that asks who works.
+
+    Args:
+        request: of a page or a socket.
+    Returns: the name, "" where it was not said.
+    """
+    bench = bench_of(request)
+    return unsigned(bench.key, f"who {bench.name}", request.cookies.get(WHO)) or ""
+
+
+def units(request: HTTPConnection, otherwise: str = "mm") -> System:
+    """The system of units of the reader.
+
+    Args:
+        request: of a page or a socket.
+        otherwise: where the reader chose none, e.g. that of the job (`job.units`).
+    Returns: "inch" or "mm".
+    """
+    return "inch" if (_chosen(request, UNITS, ("inch", "mm")) or otherwise) == "inch" else "mm"
+
+
+def _chosen(request: HTTPConnection, cookie: str, known: tuple[str, ...]) -> str:
+    found = request.cookies.get(cookie, "")
+    return found if found in known else ""
+
+
+@lru_cache(maxsize=1)
+def environment() -> Environment:
+    """The templates: every text is data unless a template says `|safe` of our own SVG."""
+    made = Environment(
+        loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True, auto_reload=False,
+    )  # fmt: skip
+    made.filters["sentence"] = words.sentence
+    made.filters["when"] = shown_time
+    return made
+
+
+def shown_time(text: str | None) -> str:
+    """A time as pages show it.
+
+    Args:
+        text: as the shop keeps it; None or "" where there is none.
+    Returns: e.g. "2026-11-30 09:55", with UTC where it is not the clock of the bench.
+    """
+    return (text or "")[:16].replace("T", " ") + (" UTC" if text and text.endswith("Z") else "")
+
+
+def page(request: Request, template: str, status: int = 200, **data: Any) -> HTMLResponse:
+    """A page.
+
+    Args:
+        request: that asked for it.
+        template: its file in templates/.
+        status: of the answer.
+        data: for the template, beside what `frame.html` gets here: `reader`, `bench`, `places`, `here`, `static`,
+            `said`.
+    Returns: the page.
+    """
+    bench = bench_of(request)
+    seat = seat_of_request(request)
+    fresh = seat is None
+    seat = seat or new_seat()
+    chosen: Any = _chosen(request, UNITS, ("inch", "mm")) or None
+    reader = Reader(chosen, _chosen(request, GROUND, GROUNDS), who(request), token_of(bench.key, seat))
+    told = unsigned(bench.key, "said", request.cookies.get(SAID))
+    known = request.app.state.paths
+    text = environment().get_template(template).render(
+        {
+            "reader": reader, "bench": bench, "here": request.url.path, "static": bench.shelf.address,
+            "said": json.loads(told) if told else None, "token": lambda: FIELD.format(reader.token),
+            "places": [one for one in PLACES if one[0] in known],
+            "of_visit": [one for one in OF_VISIT if f"/visit/{{visit}}{one[0]}" in known],
+        } | data
+    )  # fmt: skip
+    answer = HTMLResponse(text, status)
+    if fresh:
+        keep(answer, bench, SEAT, signed(bench.key, "seat", seat))
+    if told:
+        answer.delete_cookie(SAID)
+    return answer
+
+
+def see(request: Request, path: str, said: str = "", again: str = "") -> Response:
+    """Send the reader to a page after a form was taken.
+
+    Args:
+        request: that brought the form.
+        path: of the page, on this bench.
+        said: one sentence the page shows, e.g. what was kept.
+        again: path of a form that takes it back, for a button "undo" beside it; "" for none.
+    Returns: the answer, 303.
+    """
+    answer = RedirectResponse(path, 303)
+    if said:
+        bench = bench_of(request)
+        told = json.dumps({"words": said[:LONGEST], "again": again})
+        answer.set_cookie(SAID, signed(bench.key, "said", told), 60, httponly=True, samesite="strict")
+    return answer
+
+
+def keep(answer: Response, bench: Bench, name: str, value: str) -> None:
+    """Let the browser keep something for a year.
+
+    Args:
+        answer: that carries it.
+        bench: whose it is.
+        name: of the cookie.
+        value: of it.
+    """
+    answer.set_cookie(name, value, YEAR, httponly=True, samesite="strict", secure=bench.secure)
+
+
+def refused(error: Exception, system: System) -> str:
+    """What was wrong, as a page says it.
+
+    Args:
+        error: of Setwright.
+        system: "inch" or "mm".
+    Returns: sentences.
+    """
+    return words.sentence(words.spelled(" ".join(str(error).split()), system))
+
+
+def visit_of(request: Request) -> Shown:
+    """The visit a page is about, by the {visit} in its path.
+
+    Args:
+        request: of the page.
+    Returns: the visit with what belongs to it.
+    Raises: HTTPException 404 where there is none.
+    """
+    try:
+        return show_visit(bench_of(request).shop, request.path_params["visit"])
+    except InputError as error:
+        raise HTTPException(404, str(error)) from None
+
+
+def source(request: Request, shown: Shown) -> InShop:
+    """The job of a visit, as functions of `bench` take it.
+
+    Args:
+        request: of the page.
+        shown: the visit.
+    Returns: the source.
+    """
+    return InShop(bench_of(request).shop, shown.visit.id)
+
+
+def remembered(request: HTTPConnection, visit: str, what: str, make: Callable[[], T]) -> T:
+    """What was worked out before for a visit as far as it is now, or worked out now.
+
+    Args:
+        request: of the page.
+        visit: whole id.
+        what: name of what is worked out, with everything it depends on beside the visit, e.g. "plan mm".
+        make: works it out; what it raises is remembered too.
+    Returns: it.
+    Raises: what `make` raises.
+    """
+    bench = bench_of(request)
+    return bench.memory.get((bench.shop, what, mark_of(bench.shop, visit)), make)

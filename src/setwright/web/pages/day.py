@@ -1,0 +1,77 @@
+"""The shop's day: what is open, what is next on each, who is on what, what runs out."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from itertools import groupby
+
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from setwright.bench.day import Mark, OpenVisit, day_of
+from setwright.bench.journals import InShop
+from setwright.bench.next_step import next_of
+from setwright.errors import SetwrightError
+from setwright.frozen import frozen
+from setwright.units.show import System
+from setwright.web.frame import bench_of, page, refused, units, who
+from setwright.web.live import presence
+from setwright.web.routes import at
+from setwright.web.words import next_words
+
+_WORKERS = ThreadPoolExecutor(1, "setwright-day")  # one: the processor is for the page somebody waits for
+WORKING = "Being worked out"
+
+
+@frozen
+class Line:
+    """A visit on the day's page. next: what is next, in words; ready: False while that is being worked out."""
+
+    visit: OpenVisit
+    next: str
+    ready: bool
+    wrong: bool
+    present: tuple[str, ...]
+
+
+def show_day(request: Request) -> Response:
+    """The day."""
+    if not who(request) and not request.cookies:
+        return RedirectResponse("/who", 303)
+    bench = bench_of(request)
+    day = day_of(bench.shop)
+    lines = [_line(request, one) for one in day.visits]
+    ordered = sorted(lines, key=lambda line: (_bench(line) == "", _bench(line).casefold()))
+    benches = [(name, list(group)) for name, group in groupby(ordered, key=_bench)]
+    waits = any(not line.ready for line in lines)
+    return page(request, "day.html", day=day, benches=benches, waits=waits)
+
+
+def _bench(line: Line) -> str:
+    """Whose bench a visit is on: of the one who has it open, else of the last who wrote into its journal."""
+    return line.present[0] if line.present else line.visit.who
+
+
+def _line(request: Request, visit: OpenVisit) -> Line:
+    """What is next on a visit, where it is known; else it is worked out behind."""
+    bench = bench_of(request)
+    system = units(request)
+    present = presence(request).on(visit.id)
+    key = (bench.shop, f"next line {system}", Mark(visit.id, visit.version, visit.entries))
+    source = InShop(bench.shop, visit.id)
+    if not bench.memory.known(key):
+        _WORKERS.submit(bench.memory.get, key, lambda: _next(source, system))
+        return Line(visit, WORKING, False, False, present)
+    words, wrong = bench.memory.get(key, lambda: _next(source, system))
+    return Line(visit, words, True, wrong, present)
+
+
+def _next(source: InShop, system: System) -> tuple[str, bool]:
+    """What is next in words, and whether something is wrong."""
+    try:
+        return next_words(next_of(source)[1], system), False
+    except SetwrightError as error:
+        return refused(error, system), True
+
+
+ROUTES = [at("/", show_day, name="day")]

@@ -1,0 +1,85 @@
+"""The bench app on a port of this machine: loopback only."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import socket
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+from setwright.errors import InputError
+
+HOST = "127.0.0.1"
+PORT = 8400
+KEY = "bench.key"
+KEY_BYTES = 32
+FAREWELL = 2  # s that pages which listen are given when the bench stops
+
+
+def key_of(folder: Path | None = None) -> bytes:
+    """The key that signs cookies and forms, made at the first start and kept for this user alone.
+
+    Args:
+        folder: where it is kept; otherwise the place for what programs remember.
+    Returns: 32 bytes; fresh ones where nothing can be kept.
+    """
+    base = os.environ.get("XDG_STATE_HOME") or str(Path.home() / ".local" / "state")
+    path = (folder or Path(base) / "setwright") / KEY
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        try:
+            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        except FileExistsError:
+            found = path.read_bytes()
+            return found if len(found) == KEY_BYTES else secrets.token_bytes(KEY_BYTES)
+        fresh = secrets.token_bytes(KEY_BYTES)
+        with os.fdopen(handle, "wb") as file:
+            file.write(fresh)
+        return fresh
+    except OSError:
+        return secrets.token_bytes(KEY_BYTES)
+
+
+def listening(port: int) -> socket.socket:
+    """A socket on a port of this machine alone.
+
+    Args:
+        port: 0 for any that is free.
+    Returns: the socket, bound.
+    Raises: InputError where the port is taken.
+    """
+    sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        sock.bind((HOST, port))
+    except OSError as error:
+        sock.close()
+        reason = (error.strerror or str(error)).lower()
+        raise InputError(f"port {port} cannot be used: {reason}; name another with --port, or 0 for any.") from None
+    return sock
+
+
+def serve(shop: str, port: int, say: Callable[[str], None]) -> None:
+    """Serve the bench app until it is stopped.
+
+    Args:
+        shop: folder or URL.
+        port: 0 for any that is free.
+        say: prints a line.
+    Raises: InputError, FileFormatError where shop or port cannot be used.
+    """
+    from setwright.web.app import application, bench
+
+    with closing(listening(port)) as sock:
+        app = application(bench(shop, key_of()))
+        say(f"{app.state.bench.name}: http://{HOST}:{sock.getsockname()[1]}/")
+        say("This machine only. Stop with Ctrl+C.")
+        import uvicorn
+
+        config = uvicorn.Config(
+            app, log_level="warning", access_log=False, server_header=False, date_header=False, ws="websockets-sansio",
+            ws_max_size=1_000_000, timeout_graceful_shutdown=FAREWELL, lifespan="on",
+        )  # fmt: skip
+        uvicorn.Server(config).run(sockets=[sock])
