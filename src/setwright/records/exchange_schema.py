@@ -20,13 +20,13 @@ from sqlalchemy import CheckConstraint, Column, Table
 from setwright.errors import FileFormatError
 from setwright.frozen import frozen
 from setwright.records.ids import LENGTH, SIGNS, is_id
-from setwright.records.tables import CONTENT_PART, METADATA
+from setwright.records.tables import CONTENT_PART, METADATA, VISIT_SUMMARY, VISIT_VALUE
 
 LAYOUT = "setwright shop"
 VERSION = 1
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 SHA256 = re.compile(r"[0-9a-f]{64}")
-LEFT_OUT = (CONTENT_PART.name,)  # those bytes are files
+LEFT_OUT = (CONTENT_PART.name, VISIT_SUMMARY.name, VISIT_VALUE.name)  # those bytes are files; summaries are made anew
 ABOUT = {
     "shop": "The shop itself, one row.",
     "person": "People who work here.",

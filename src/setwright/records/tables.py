@@ -162,3 +162,21 @@ CHANGE = Table(
     "change", METADATA, _id(), _words("table_name"), _words("row"), _count("version"), _words("made"), _words("who"),
     _words("before"), _words("after"), Index(None, "table_name", "row"),
 )  # fmt: skip
+
+# What follows from the entries of closed visits, worked out once (records/summaries.py); never exported, made anew.
+VISIT_SUMMARY = Table(
+    "visit_summary", METADATA, Column("visit", WORDS, ForeignKey("visit.id"), primary_key=True), _version(),
+    _words("kind"), _count("rounds"), _count("claw_settings"), _count("tunings"), _count("minutes", needed=False),
+    _count("inside"), _count("outside"), _count("uncertain"), Column("first_pass", Boolean, nullable=True),
+    _number("humidity"), Index(None, "kind"),
+)  # fmt: skip
+VISIT_VALUE = Table(
+    "visit_value", METADATA, Column("visit", WORDS, ForeignKey("visit.id"), primary_key=True),
+    Column("number", Integer, primary_key=True), _words("what"), _count("string"), _count("fret"), _words("side"),
+    Column("harmonic", Boolean, nullable=False), _words("convention"), _words("attitude"), _words("kind"),
+    _number("found_si"), _number("found_uncertainty"), _number("left_si"), _number("left_uncertainty"),
+    _words("specification", needed=False), _count("item", needed=False), _words("verdict"), _words("month"),
+    _number("changed"), _number("humidity_change"), _number("years"),
+    Index(None, "specification", "item", "month", "left_si"),
+    Index(None, "what", "kind", "month", "changed", "humidity_change", "years"),
+)  # fmt: skip
