@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from setwright.errors import InputError, QuestionableError, SetwrightError
 
 if TYPE_CHECKING:
+    from setwright.bench.journals import Source
     from setwright.instrument.jobfile import Job
     from setwright.listening.notes import Note
     from setwright.listening.onsets import Candidate
@@ -238,13 +239,13 @@ def _open_pitch(one: Entry) -> bool:
     return one.what in ("pitch", "tune") and one.place.fret is None and not one.place.harmonic
 
 
-def not_heard_yet(path: str, job: str, journal: str | None = None) -> None:
+def not_heard_yet(path: str, job: Source, journal: str | None = None) -> None:
     """Refuse a recording that is in the journal of a job already, before it is listened to.
 
     Args:
         path: of a sound file; one that cannot be read is left to who reads it.
-        job: path of the job file.
-        journal: path of the journal, None by the rule.
+        job: path of the job file, or a visit.
+        journal: path of the journal of a job file, None by the rule.
     Raises: InputError for a recording that is there; FileFormatError as `open_journal`.
     """
     from setwright.bench.journals import open_journal
@@ -255,6 +256,7 @@ def not_heard_yet(path: str, job: str, journal: str | None = None) -> None:
 
 
 def _refuse_twice(file: str, sha256: str, path: Path, entries: Sequence[Entry]) -> None:
+    """Refuse a recording that live entries were heard in."""
     from setwright.records.entries import live
 
     there = [one.number for one in live(entries) if one.sha256 == sha256]
@@ -266,20 +268,27 @@ def _refuse_twice(file: str, sha256: str, path: Path, entries: Sequence[Entry]) 
 
 
 def write_down(
-    hearing: Hearing, job: str, journal: str | None = None, who: str = "", when: datetime | None = None
+    hearing: Hearing,
+    job: Source,
+    journal: str | None = None,
+    who: str = "",
+    when: datetime | None = None,
+    recording: str | None = None,
 ) -> Written:
     """Put the readings of a hearing into the journal of a job, each with its recording; those in doubt stay out.
 
-    All are checked before the first is written.
+    All are checked before the first is written. Into a visit all are written or none, and the recording is kept there.
 
     Args:
         hearing: from `hear_job`.
-        job: path of the job file.
-        journal: path of the journal, None by the rule.
+        job: path of the job file, or a visit.
+        journal: path of the journal of a job file, None by the rule.
         who: recorded it; "" when not said.
         when: the time, None for now, by the clock of the bench.
+        recording: path of the recording, to be kept with a visit; None where it is not at hand.
     Returns: what was written.
-    Raises: InputError for a recording that is in the journal already; FileFormatError as `open_journal`.
+    Raises: InputError for a recording that is in the journal already, or is another one by now; FileFormatError as
+        `open_journal`.
     """
     from setwright.bench.journals import open_journal
     from setwright.records.journal import append
@@ -287,7 +296,12 @@ def write_down(
     path, kept = open_journal(job, journal)
     _refuse_twice(hearing.file, hearing.sha256, path, kept.entries)
     entries = entries_of(hearing, when or datetime.now(), who)
-    done = tuple(append(path, one).entry for one in entries)
+    if isinstance(job, str):
+        done = tuple(append(path, one).entry for one in entries)
+    else:
+        from setwright.bench.attachments import append_heard
+
+        done = append_heard(job, entries, hearing.sha256, recording, who)
     left = sum(1 for one in hearing.notes if one.note.refused is None) - len(entries)
     return Written(path, done, left, tuple(sorted(_pegs_turned(hearing.notes))))
 

@@ -13,7 +13,7 @@ from html import unescape
 from pathlib import Path
 
 from setwright.bench.heard_notes import LET_PASS, with_heard
-from setwright.bench.journals import open_journal
+from setwright.bench.journals import Source, job_from, open_journal
 from setwright.bench.paper_rows import NOT_AGAIN, Reading, readings_of
 from setwright.bench.paper_shown import groups_of, measures_of
 from setwright.bench.paper_words import (
@@ -31,7 +31,7 @@ from setwright.bench.plans import preferred_system, problem_from, reference_of
 from setwright.bench.progress import works_left
 from setwright.errors import InputError, SetwrightError
 from setwright.frozen import frozen
-from setwright.instrument.jobfile import Job, read_job
+from setwright.instrument.jobfile import Job
 from setwright.planning.found import settle_found
 from setwright.planning.plan import Step
 from setwright.records.entries import Entry, live
@@ -66,27 +66,31 @@ class Desk:
 
 
 def sheet_of_job(
-    job: str,
+    job: Source,
     journal: str | None = None,
     desk: Desk | None = None,
     units: System | None = None,
     plan: bool = True,
     drawings: Sequence[Drawing] = (),
 ) -> SheetData:
-    """The sheet of a job file and its journal.
+    """The sheet of a job and its journal.
 
     Args:
-        job: path of the job file.
-        journal: path of its journal, None by the rule.
-        desk: what the desk adds.
+        job: path of the job file, or a visit in a shop, which then tells its own name and that of the owner.
+        journal: path of the journal of a job file, None by the rule.
+        desk: what the desk adds; it goes before what the shop tells.
         units: "inch" or "mm"; None for those the job is written in.
         plan: whether what was recommended and not done is worked out.
         drawings: for pages of their own behind the shop's.
     Returns: what goes on paper.
     Raises: FileFormatError, InputError, QuestionableError for files that cannot be used.
     """
-    read = read_job(job)
+    read = job_from(job)
     _, found = open_journal(job, journal, read)
+    if not isinstance(job, str):
+        from setwright.bench.handed import desk_in
+
+        desk = desk_in(job, desk or Desk())
     return sheet_of(read, live(found.entries), desk, units, plan, drawings)
 
 

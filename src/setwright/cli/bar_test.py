@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json
+from setwright.cli.asked import json_option, say, say_json, source_of, visit_options
 from setwright.errors import InputError
 
 if TYPE_CHECKING:
@@ -18,22 +18,25 @@ ANSWERS = {"yes": "more than the tolerance", "perhaps": "perhaps more", "no": ""
 
 
 @click.command("bar-test")
-@click.argument("job")
+@click.argument("job", required=False)
 @click.option("--dive", metavar="LIST", required=True, help='After a dive and return: "-3 -4 -9 ..." in cents.')
 @click.option("--pull", metavar="LIST", required=True, help='After a pull and return: "2 3 6 ..." in cents.')
 @click.option("--before", metavar="LIST", help="Before, in cents off the note, or in hertz; left out: 0 cents.")
 @click.option("--hertz", is_flag=True, help="All lists are in hertz; --before is then needed.")
 @click.option("--sd", type=float, default=0.5, help="Standard uncertainty of one reading, in cents.")
 @click.option("--tolerance", type=float, default=2.0, help="What counts as back at pitch, in cents.")
+@visit_options
 @json_option
 def command(
-    job: str,
+    job: str | None,
     dive: str,
     pull: str,
     before: str | None,
     hertz: bool,
     sd: float,
     tolerance: float,
+    visit: str | None,
+    shop: str | None,
     as_json: bool,
 ) -> None:
     """Say whether the floating bridge found in JOB comes back to pitch, and if not, what holds it.
@@ -44,9 +47,9 @@ def command(
 
     from setwright.bench.bar_test import bar_test
     from setwright.bench.data import document
-    from setwright.instrument.jobfile import read_job
+    from setwright.bench.journals import job_from
 
-    read = read_job(job)
+    read = job_from(source_of(job, visit, shop))
     if hertz and before is None:
         raise InputError("--hertz needs --before, the pitches in hertz before the test; write it.")
     base = None if before is None else numbers(before, "--before", hertz)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json, system_of, units_option
+from setwright.cli.asked import json_option, say, say_json, source_of, system_of, units_option, visit_options
 from setwright.cli.drawn import checked_output, put
 from setwright.errors import InputError
 from setwright.frozen import frozen
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from setwright.bench.heard_notes import HeardMap
     from setwright.bench.heard_picture import Watched
     from setwright.bench.hearing import Hearing, Look, Written
+    from setwright.bench.journals import Source
     from setwright.listening.takes import Kind
 
 KINDS = ("open", "harmonic", "fretted")
@@ -28,7 +29,7 @@ SCALE = 0.648  # m; a name means a guitar's tuning
 
 @click.command("hear")
 @click.argument("file")
-@click.option("--job", metavar="PATH", help="The job whose instrument is heard; readings go into its journal.")
+@click.option("--job", metavar="PATH", help="The job whose instrument is heard; its journal takes the readings.")
 @click.option(
     "--tuning", metavar="NOTES", help='Open strings from string 1, "E4 B3 G3 D3 A2 E2"; or standard, baritone.'
 )
@@ -41,6 +42,7 @@ SCALE = 0.648  # m; a name means a guitar's tuning
 @click.option(
     "--svg", "--save", "svg", metavar="FILE", help="Draw what was heard of every note into FILE; - for standard output."
 )
+@visit_options
 @json_option
 @units_option
 def command(
@@ -54,6 +56,8 @@ def command(
     journal: str | None,
     who: str,
     svg: str | None,
+    visit: str | None,
+    shop: str | None,
     as_json: bool,
     units: str | None,
 ) -> None:
@@ -65,12 +69,12 @@ def command(
     how = _How(kinds_of(played), order_of(order), svg, reference)
     if how.order and played is not None:
         raise InputError("--order means open strings; leave --played out, or leave --order out.")
-    if job is not None:
+    if job is not None or visit is not None:
         if tuning is not None or frets is not None:
             raise InputError("--tuning and --frets are those of the job; leave them out, or leave --job out.")
-        answer = _of_job(file, job, journal, who, how)
+        answer = _of_job(file, source_of(job, visit, shop), journal, who, how)
     elif journal is not None or who:
-        raise InputError("--journal and --by go with --job; name the job, or leave them out.")
+        raise InputError("--journal and --by go with --job or --visit; name one of them, or leave them out.")
     else:
         if tuning is None and not (frets is None and played is None and order is None):
             raise InputError(
@@ -178,17 +182,16 @@ def _alone(file: str, tuning: str | None, frets: int, how: _How) -> _Answer:
     return _Answer(hearing, heard_map(hearing.notes) if strings else None, a4)
 
 
-def _of_job(file: str, job: str, journal: str | None, who: str, how: _How) -> _Answer:
+def _of_job(file: str, job: Source, journal: str | None, who: str, how: _How) -> _Answer:
     """A recording of a job's instrument; its readings are kept, once all else is done."""
     from setwright.bench.heard_notes import heard_map_of
     from setwright.bench.hearing import hear_job, not_heard_yet, write_down
-    from setwright.bench.journals import open_journal
+    from setwright.bench.journals import job_from, open_journal
     from setwright.bench.plans import preferred_system
     from setwright.bench.plans import reference_of as tuned_to
-    from setwright.instrument.jobfile import read_job
     from setwright.records.entries import live
 
-    read = read_job(job)
+    read = job_from(job)
     not_heard_yet(file, job, journal)  # what is wrong with the journal is told before the work
     entries = live(open_journal(job, journal, read)[1].entries)
     a4 = tuned_to([one.si for one in read.want.tuning]) if how.reference is None else reference_of(how.reference)
@@ -196,7 +199,7 @@ def _of_job(file: str, job: str, journal: str | None, who: str, how: _How) -> _A
     result = hear_job(read, file, how.kinds, progress_to(sys.stderr.isatty()), entries, _look(watched), how.order)
     heard = heard_map_of(read, result.notes, entries)
     _draw(result, watched, how.svg, a4, read.instrument.name)
-    return _Answer(result, heard, a4, write_down(result, job, journal, who), preferred_system(read))
+    return _Answer(result, heard, a4, write_down(result, job, journal, who, recording=file), preferred_system(read))
 
 
 def _watched(svg: str | None) -> Watched | None:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import click
 
-from setwright.cli.asked import json_option, system_of, units_option
+from setwright.cli.asked import json_option, source_of, system_of, units_option, visit_options
 from setwright.cli.drawn import answer, checked_output, plan_option, samples_option, svg_option
 from setwright.errors import InputError
 
 
 @click.command("notes")
-@click.argument("job")
+@click.argument("job", required=False)
 @plan_option
 @click.option(
     "--ends",
@@ -29,17 +29,20 @@ from setwright.errors import InputError
     help="What strings do under the capo once it is on: slide (default).",
 )
 @samples_option
+@visit_options
 @json_option
 @units_option
 @svg_option
 def command(
-    job: str,
+    job: str | None,
     plan: bool,
     ends: str,
     floating: bool,
     capo: int | None,
     grips: bool,
     samples: int,
+    visit: str | None,
+    shop: str | None,
     as_json: bool,
     units: str | None,
     svg: str | None,
@@ -55,7 +58,7 @@ def command(
     checked_output(svg, as_json)
     if grips and capo is None:
         raise InputError("--capo-grips says nothing without a capo; name its fret with --capo, or leave it out.")
-    read, said = read_with_heard(job)
+    read, said = read_with_heard(source_of(job, visit, shop))
     system = system_of(units, preferred_system(read))
     result = notes_of(read, plan, ends, floating, samples, capo=capo, grips=grips)
     result = replace(result, remarks=(*result.remarks, *said))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json, system_of, units_option
+from setwright.cli.asked import json_option, say, say_json, source_of, system_of, units_option, visit_options
 from setwright.errors import InputError
 from setwright.units import read_length, read_temperature, read_turns
 from setwright.units.pitch import read_pitch
@@ -26,7 +26,7 @@ HIGHEST = 25e-3  # m, of a wedge
 
 
 @click.command("predict")
-@click.argument("job")
+@click.argument("job", required=False)
 @click.option("--claw", metavar=TURNS, help="Both claw screws: +1/2 is half a turn in, tighter.")
 @click.option("--claw-treble", metavar=TURNS, help="The treble claw screw alone.")
 @click.option("--claw-bass", metavar=TURNS, help="The bass claw screw alone.")
@@ -43,17 +43,26 @@ HIGHEST = 25e-3  # m, of a wedge
 @click.option("--attitude", metavar="WORDS", help="playing, on its back, upright, face down.")
 @click.option("--temperature", metavar="DEGREES", help='Of strings and body: "28 C".')
 @click.option("--samples", type=click.IntRange(32, 20000), default=256, help="Instruments the bands are made of.")
+@visit_options
 @json_option
 @units_option
-def command(job: str, as_json: bool, units: str | None, samples: int, **asked: str | tuple[str, ...] | None) -> None:
+def command(
+    job: str | None,
+    visit: str | None,
+    shop: str | None,
+    as_json: bool,
+    units: str | None,
+    samples: int,
+    **asked: str | tuple[str, ...] | None,
+) -> None:
     """Predict what turns would do to the instrument as found in JOB: before, with the pegs left alone, retuned."""
     from setwright.bench.data import document
+    from setwright.bench.journals import job_from
     from setwright.bench.plans import preferred_system
     from setwright.bench.whatif import what_if
     from setwright.cli.prediction import prediction
-    from setwright.instrument.jobfile import read_job
 
-    read = read_job(job)
+    read = job_from(source_of(job, visit, shop))
     changes = changes_from(asked, read)
     result = what_if(read, changes, samples)
     if as_json:

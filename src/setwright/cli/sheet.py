@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import sys
 from datetime import date, datetime
+from pathlib import Path
 
 import click
 
-from setwright.cli.asked import say, system_of, units_option
+from setwright.cli.asked import say, source_of, system_of, units_option, visit_options
+from setwright.cli.shop_options import by_option
 from setwright.errors import InputError
 from setwright.sheets.sheet import PARTS, Part
 
@@ -15,13 +17,16 @@ KINDS: dict[str, tuple[Part, ...]] = {"all": PARTS} | {part: (part,) for part in
 
 
 @click.command("sheet")
-@click.argument("job")
+@click.argument("job", required=False)
 @click.option("--journal", metavar="PATH", help="The journal, in place of NAME.journal.txt beside NAME.job.toml.")
 @click.option("--save", metavar="FILE", help="The PDF; - for standard output. Otherwise NAME.sheet.pdf in this folder.")
 @click.option("--force", is_flag=True, help="Replace a file that stands there already.")
 @click.option("--kind", type=click.Choice(list(KINDS)), default="all", help="Which part of it.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", help="Size of the pages.")
-@click.option("--shop-name", default="", envvar="SETWRIGHT_SHOP", help="Name of the shop; otherwise SETWRIGHT_SHOP.")
+@click.option(
+    "--shop-name", default="", envvar="SETWRIGHT_SHOP_NAME",
+    help="Name of the shop on it; otherwise SETWRIGHT_SHOP_NAME, otherwise that of --shop.",
+)  # fmt: skip
 @click.option("--shop-line", "lines", multiple=True, help="A line of its address; may be given many times.")
 @click.option("--owner", default="", help="Who owns the instrument.")
 @click.option("--case", default="", help="Number of the case.")
@@ -31,9 +36,12 @@ KINDS: dict[str, tuple[Part, ...]] = {"all": PARTS} | {part: (part,) for part in
     "--drawing", "drawn", metavar="FILE", multiple=True, help="A drawing made by --svg, on a page behind the shop's."
 )
 @click.option("--no-plan", is_flag=True, help="Leave out what was planned and not done; quicker.")
+@click.option("--hand-over", is_flag=True, help="With --visit: note that it was handed over, and keep it in the shop.")
+@by_option
+@visit_options
 @units_option
 def command(
-    job: str,
+    job: str | None,
     journal: str | None,
     save: str | None,
     force: bool,
@@ -47,6 +55,10 @@ def command(
     link: str,
     drawn: tuple[str, ...],
     no_plan: bool,
+    hand_over: bool,
+    who: str,
+    visit: str | None,
+    shop: str | None,
     units: str | None,
 ) -> None:
     """Print the set-up sheet of JOB as PDF: a page for the owner, one for the shop, a tag for the case.
@@ -66,15 +78,22 @@ def command(
     from setwright.sheets.sheet import render
 
     desk = Desk(shop_name, lines, case, owner, None if recheck is None else _day(recheck), link)
-    name = _name(job) if save is None else save
+    source = source_of(job, visit, shop)
+    if isinstance(source, str) and (hand_over or who):
+        raise InputError("--hand-over and --by go with --visit; a job file has no place where that is noted.")
+    name = _name(job or f"visit-{visit}") if save is None else save
     system = None if units is None else system_of(units, units)
-    data = sheet_of_job(job, journal, desk, system, not no_plan, [read_drawing(one) for one in drawn])
+    data = sheet_of_job(source, journal, desk, system, not no_plan, [read_drawing(one) for one in drawn])
     pdf = render(data, "letter" if paper == "letter" else "a4", KINDS[kind])
     if name == "-":
         sys.stdout.buffer.write(pdf)
-        return
-    put_bytes(name, pdf, "--save", "kestrel.pdf", force)
-    say(f"Put into {name}.")
+    else:
+        put_bytes(name, pdf, "--save", "kestrel.pdf", force)
+        say(f"Put into {name}.")
+    if hand_over and not isinstance(source, str):
+        from setwright.bench import handed
+
+        handed.hand_over(source, data, pdf, KINDS[kind], Path(name).name if name != "-" else "", who)
 
 
 def _name(job: str) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json, system_of, units_option
+from setwright.cli.asked import json_option, say, say_json, source_of, system_of, units_option, visit_options
 from setwright.cli.strings_given import (
     Asked,
     gauges_of,
@@ -49,9 +49,12 @@ OWN = ("tuning", "scale", "reference", "capo", "bass", "mass", "printed", "slot"
 @click.option(
     "--pull", metavar="FORCE", help='With --feel equal: of every string, "16 lb"; otherwise the mean of --was.'
 )
+@visit_options
 @json_option
 @units_option
-def command(what: tuple[str, ...], as_json: bool, units: str | None, **given: Any) -> None:
+def command(
+    what: tuple[str, ...], visit: str | None, shop: str | None, as_json: bool, units: str | None, **given: Any
+) -> None:
     """Tension, strength and stretch of a set at pitch, and what about it wants a look.
 
     WHAT is a set from the thinnest string, ".010 .013 .017 .026w .036w .046w", or a job file, whose strings are taken
@@ -63,6 +66,8 @@ def command(what: tuple[str, ...], as_json: bool, units: str | None, **given: An
 
     asked = Asked(**given)
     if asked.feel is not None:
+        if visit is not None:
+            raise InputError("--feel asks about a set alone; leave out --visit, or leave out --feel.")
         suggestion = _suggestion(what, asked)
         system = system_of(units, _written_in(asked.scale))
         if as_json:
@@ -71,7 +76,7 @@ def command(what: tuple[str, ...], as_json: bool, units: str | None, **given: An
             say(feel_text(suggestion, system))
         return
     asked.refuse(("pull",), "only --feel equal asks for a pull")
-    sheets, default = _sheets(what, asked)
+    sheets, default = _sheets(what, asked, visit, shop)
     if as_json:
         say_json(document("strings", sheets))
     else:
@@ -82,15 +87,17 @@ def _written_in(scale: str | None) -> str:
     return "mm" if scale and "m" in scale.lower() else "inch"
 
 
-def _sheets(what: tuple[str, ...], asked: Asked) -> tuple[tuple[StringSheet, ...], str]:
+def _sheets(
+    what: tuple[str, ...], asked: Asked, visit: str | None, shop: str | None
+) -> tuple[tuple[StringSheet, ...], str]:
     """The sheets, and the system of units to answer in unless another is asked for."""
+    from setwright.bench.journals import job_from
     from setwright.bench.plans import preferred_system
     from setwright.bench.string_flags import flagged_sheets_of
-    from setwright.instrument.jobfile import read_job
 
-    if len(what) == 1 and what[0].endswith(".toml"):
+    if visit is not None or (len(what) == 1 and what[0].endswith(".toml")):
         asked.refuse(OWN, "the job file says that already")
-        job = read_job(what[0])
+        job = job_from(source_of(" ".join(what) or None, visit, shop))
         return flagged_sheets_of(job), preferred_system(job)
     if not what:
         raise InputError('no strings are named; write a set from the thinnest, a job file, or --feel with "--was SET".')

@@ -14,7 +14,7 @@ from setwright.errors import InputError
 from setwright.frozen import frozen
 from setwright.records.content import keep, media_type
 from setwright.records.edits import get
-from setwright.records.ids import new_id
+from setwright.records.ids import is_id, new_id
 from setwright.records.pictures import MOST_BYTES, without_metadata
 from setwright.records.rows import Instrument, Visit, as_json, line, made_of
 from setwright.records.shop import Work, alone
@@ -162,6 +162,24 @@ def move_stock(work: Work, part: str, count: int, reason: str, visit: str | None
     return int(work.connection.execute(select(func.sum(moved.count)).where(moved.part == part)).scalar() or 0)
 
 
+def count_part(work: Work, part: str, found: int) -> int:
+    """Note how many of a part were counted; nothing is noted where as many were believed to be there.
+
+    Args:
+        work: writing.
+        part: its id.
+        found: how many there are.
+    Returns: the stock afterwards.
+    Raises: InputError.
+    """
+    if found < 0:
+        raise InputError(f"{found} parts cannot be counted; write how many there are, 0 or more.")
+    work.connection.execute(select(PART.c.id).where(PART.c.id == part).with_for_update())
+    moved = STOCK_MOVEMENT.c
+    now = int(work.connection.execute(select(func.sum(moved.count)).where(moved.part == part)).scalar() or 0)
+    return now if now == found else move_stock(work, part, found - now, "counted")
+
+
 def attach(
     work: Work, kind: str, name: str, source: BinaryIO, visit: str | None = None, instrument: str | None = None
 ) -> Attachment:
@@ -206,6 +224,29 @@ def attachments(work: Work, visit: str | None = None, instrument: str | None = N
     own = ATTACHMENT.c.visit == visit if instrument is None else ATTACHMENT.c.instrument == instrument
     rows = work.connection.execute(select(ATTACHMENT).where(own).order_by(ATTACHMENT.c.id))
     return tuple(made_of(Attachment, row) for row in rows)
+
+
+def attachment(work: Work, id: str) -> Attachment:
+    """A file by its id.
+
+    Args:
+        work: on the shop.
+        id: of the attachment, or the end of it, four signs at least, where only one ends so.
+    Returns: the attachment.
+    Raises: InputError where there is none, or more than one.
+    """
+    wanted = select(ATTACHMENT).limit(2)
+    if is_id(id):
+        wanted = wanted.where(ATTACHMENT.c.id == id)
+    elif len(id) >= 4 and id.isascii() and id.isalnum():
+        wanted = wanted.where(ATTACHMENT.c.id.like(f"%{id}"))
+    else:
+        raise InputError(f"{id[:40]!r} names no file; write its id, or the last four signs of it at least.")
+    rows = work.connection.execute(wanted).all()
+    if len(rows) != 1:
+        many, more = ("more than one", "write more of its id") if rows else ("no", "list the files first")
+        raise InputError(f"there is {many} file {id[:40]!r} in this shop; {more}.")
+    return made_of(Attachment, rows[0])
 
 
 def content(work: Work, sha256: str) -> Iterator[bytes]:

@@ -1,0 +1,68 @@
+"""Sheets of a visit: what the shop knows for them, and that they were handed over."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import fields, is_dataclass, replace
+from datetime import date
+from hashlib import sha256
+from typing import Any
+
+from setwright.bench.journals import InShop
+from setwright.bench.paper import Desk
+from setwright.bench.shop import opened
+from setwright.records import supplies
+from setwright.records.edits import get
+from setwright.records.rows import Instrument, Owner, Visit
+from setwright.sheets.sheet import Drawing, Part, SheetData
+
+
+def desk_in(source: InShop, desk: Desk) -> Desk:
+    """What the desk adds to a sheet, with what the shop knows where the desk says nothing.
+
+    Args:
+        source: the visit.
+        desk: what was said.
+    Returns: the desk, with the shop's name and the owner's.
+    Raises: InputError, FileFormatError.
+    """
+    with opened(source.shop) as shop, shop.reading() as work:
+        instrument = get(work, Instrument, get(work, Visit, source.visit).instrument)
+        owner = "" if instrument.owner is None else get(work, Owner, instrument.owner).name
+        return replace(desk, shop=desk.shop or shop.name, owner=desk.owner or owner)
+
+
+def hand_over(
+    source: InShop, data: SheetData, pdf: bytes, parts: Sequence[Part], name: str = "", who: str = ""
+) -> tuple[supplies.Sheet, ...]:
+    """Note that a sheet was handed over, and keep its PDF with the visit, once.
+
+    Args:
+        source: the visit.
+        data: what the sheet was made from.
+        pdf: the document.
+        parts: which of owner, shop and tag are in it.
+        name: of the file; "" for one made of the visit's number.
+        who: handed it over.
+    Returns: a row for each part.
+    Raises: InputError, FileFormatError; nothing is kept then.
+    """
+    with opened(source.shop) as shop, shop.writing(who) as work:
+        visit = get(work, Visit, source.visit, lock=True)
+        digest = sha256(pdf).hexdigest()
+        if all(one.sha256 != digest for one in supplies.attachments(work, visit=visit.id)):
+            supplies.attach(work, "sheet", name or f"visit-{visit.number}.sheet.pdf", io.BytesIO(pdf), visit=visit.id)
+        plain = _plain(data)
+        return tuple(supplies.hand_over(work, visit.id, part, plain, digest) for part in dict.fromkeys(parts))
+
+
+def _plain(value: Any) -> Any:
+    """What a sheet was made from, as JSON can hold it; a drawing by its hash."""
+    if isinstance(value, Drawing):
+        return {"title": value.title, "alt": value.alt, "sha256": sha256(value.svg.encode()).hexdigest()}
+    if is_dataclass(value) and not isinstance(value, type):
+        return {one.name: _plain(getattr(value, one.name)) for one in fields(value)}
+    if isinstance(value, tuple):
+        return [_plain(one) for one in value]
+    return value.isoformat() if isinstance(value, date) else value
