@@ -6,7 +6,7 @@ from pathlib import Path
 
 from setwright.bench.shop import opened
 from setwright.errors import InputError
-from setwright.records import exchange, exchange_import
+from setwright.records import exchange, exchange_import, privacy
 
 
 def export_shop(at: str | None, folder: str) -> exchange.Exported:
@@ -32,6 +32,51 @@ def import_shop(folder: str, at: str | None) -> exchange_import.Imported:
     Raises: InputError, FileFormatError; nothing is imported then.
     """
     return exchange_import.import_shop(_folder(folder), at or "")
+
+
+def export_owner(at: str | None, owner: str, folder: str) -> exchange.Exported:
+    """Write all the data of one owner into a folder, in the layout of a whole shop.
+
+    Args:
+        at: folder or URL of the shop.
+        owner: name, or id.
+        folder: new, or empty.
+    Returns: what was written.
+    Raises: InputError, FileFormatError; nothing is left then.
+    """
+    with opened(at) as shop:
+        return privacy.export_owner(shop, owner, _folder(folder))
+
+
+def forget_owner(
+    at: str | None, owner: str, who: str = "", notes: bool = False, keep_photos: bool = False, really: bool = False
+) -> privacy.Forgotten:
+    """Delete an owner, or only look what would go.
+
+    Args:
+        at: folder or URL of the shop.
+        owner: name, or id.
+        who: does it.
+        notes: the words of all notes of their instruments go too.
+        keep_photos: photos and other files stay.
+        really: deletes; else nothing is changed.
+    Returns: what went, or would go.
+    Raises: InputError, FileFormatError; nothing is deleted then.
+    """
+    with opened(at) as shop:
+        return privacy.forget_owner(shop, owner, who, notes, keep_photos, really)
+
+
+def wipe_shop(at: str | None) -> bool:
+    """Overwrite what was deleted in a shop.
+
+    Args:
+        at: folder or URL of the shop.
+    Returns: whether it could be done; others at work may stand in the way.
+    Raises: InputError, FileFormatError.
+    """
+    with opened(at) as shop:
+        return privacy.wipe(shop)
 
 
 def _folder(name: str) -> Path:
