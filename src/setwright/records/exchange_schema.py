@@ -63,12 +63,13 @@ Node = dict[str, Any]
 
 @frozen
 class Fields:
-    """How rows of a table are written and read. names: of its columns in the order of the letters; key: those by
-    which lines are sorted."""
+    """How rows of a table are written. names: of its columns in the order of the letters; key: those by which lines
+    are sorted; spelled: those whose values JSON does not hold as they are."""
 
     table: Table
     names: tuple[str, ...]
     key: tuple[str, ...]
+    spelled: tuple[str, ...]
 
     def line(self, row: Sequence[Any]) -> bytes:
         """The line of a row.
@@ -78,7 +79,9 @@ class Fields:
         Returns: the line with its end.
         Raises: FileFormatError for a number that is none.
         """
-        said = {name: _plain(value) for name, value in zip(self.names, row, strict=True)}
+        said: dict[str, Any] = dict(zip(self.names, row, strict=True))
+        for name in self.spelled:
+            said[name] = _plain(said[name])
         try:
             return f"{_ENCODE(said)}\n".encode()
         except (ValueError, UnicodeEncodeError):
@@ -88,13 +91,15 @@ class Fields:
 
 
 def fields_of(table: Table) -> Fields:
-    """How rows of a table are written and read.
+    """How rows of a table are written.
 
     Args:
         table: of the shop.
     Returns: the fields.
     """
-    return Fields(table, tuple(sorted(table.columns.keys())), tuple(one.name for one in table.primary_key.columns))
+    spelled = tuple(one.name for one in table.columns if one.type.python_type in (float, bytes))
+    key = tuple(one.name for one in table.primary_key.columns)
+    return Fields(table, tuple(sorted(table.columns.keys())), key, spelled)
 
 
 def _plain(value: Any) -> Any:
@@ -152,7 +157,7 @@ def parse(raw: bytes) -> Any:
     Raises: WrongError.
     """
     try:
-        return json.loads(raw.decode("utf-8"), object_pairs_hook=_once, parse_constant=_no_number)
+        return _DECODE(raw.decode("utf-8"))
     except UnicodeDecodeError:
         raise WrongError("the line is no text in UTF-8") from None
     except WrongError:
@@ -170,6 +175,9 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 def _no_number(word: str) -> NoReturn:
     raise WrongError(f"{word} is no number")
+
+
+_DECODE = json.JSONDecoder(object_pairs_hook=_once, parse_constant=_no_number).decode
 
 
 def _check_signs(said: dict[str, Any]) -> None:
