@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
-from hashlib import file_digest
 from pathlib import Path
 
 from setwright.bench.journals import belongs, journal_path
@@ -263,16 +262,10 @@ def _recording(work: Work, visit: str, path: Path, sha256: str) -> list[str]:
     """Keep a recording with its visit, where it lies beside the journal and is the one that was heard."""
     if not path.is_file():
         return []
+    from setwright.bench.attachments import keep_recording
+
     with path.open("rb") as handle:
-        if file_digest(handle, "sha256").hexdigest() != sha256:
-            return []
-        handle.seek(0)
-        try:
-            supplies.attach(work, "recording", path.name, handle, visit=visit)
-        except FileFormatError:  # heard, so a sound file, but of none of the kinds that are told by their first bytes
-            handle.seek(0)
-            supplies.attach(work, "other", path.name, handle, visit=visit)
-    return [sha256]
+        return [sha256] if keep_recording(work, visit, path.name, handle, sha256) else []
 
 
 def _bytes(path: Path) -> bytes:

@@ -128,7 +128,8 @@ def job_of(work: Work, visit: Visit) -> Job:
     Raises: FileFormatError, InputError where a newer Setwright refuses what was kept.
     """
     instrument = instrument_from_bytes(document(work, visit.instrument_file), visit.instrument_name)
-    return job_from_bytes(document(work, visit.job_file), visit.job_name, instrument)
+    job = job_from_bytes(document(work, visit.job_file), visit.job_name, instrument)
+    return replace(job, wish=visit.wish)  # it may be edited; the file stays
 
 
 def files_of(work: Work, visit: Visit) -> tuple[Job, Journal]:
