@@ -12,7 +12,7 @@ from setwright.bench.heard_notes import with_heard
 from setwright.bench.journals import Source, job_from, open_journal
 from setwright.bench.plans import problem_from
 from setwright.bench.progress import applied, work_left
-from setwright.bench.replay import USUAL, Balance, Start, replayed
+from setwright.bench.replay import Balance, Start, replayed
 from setwright.frozen import frozen
 from setwright.instrument.jobfile import Job
 from setwright.instrument.prior import Prior
@@ -31,6 +31,7 @@ from setwright.planning.targets import Problem
 from setwright.planning.tracking import KNIFE
 from setwright.planning.worth import Worth, most_telling
 from setwright.records.entries import Entry, live
+from setwright.records.worth import USUAL
 
 Kind = Literal["hardware", "balance", "strings", "done"]
 
@@ -94,22 +95,34 @@ def next_for(job: Job, entries: Sequence[Entry]) -> Next:
     Returns: the step.
     Raises: as `next_of`.
     """
+    return next_seen(job, entries)[0]
+
+
+def next_seen(job: Job, entries: Sequence[Entry]) -> tuple[Next, Course | None]:
+    """The next step of a job, and where a floating balance stands that it was decided by.
+
+    Args:
+        job: as read from its file.
+        entries: live ones of its journal, in their order.
+    Returns: the step; the course, None before the balance, before every string was heard, and where none floats.
+    Raises: as `next_of`.
+    """
     job, said = with_heard(job, entries)
-    step = _next(job, entries)
-    return replace(step, remarks=(*said, *step.remarks)) if said and step.kind == "hardware" else step
+    step, course = _next(job, entries)
+    return replace(step, remarks=(*said, *step.remarks)) if said and step.kind == "hardware" else step, course
 
 
-def _next(job: Job, entries: Sequence[Entry]) -> Next:
+def _next(job: Job, entries: Sequence[Entry]) -> tuple[Next, Course | None]:
     """The same of a job whose octaves are those that were heard."""
     todo = hardware(settle_found(problem_from(job)))
     wanted = tuple(float(one) for one in todo.problem.targets.hertz)
     work = work_left(todo.problem, todo.steps, entries)
     if work is not None:
-        return Next("hardware", work.step, work.count, len(todo.steps), wanted=wanted, entries=len(entries))
+        return Next("hardware", work.step, work.count, len(todo.steps), wanted=wanted, entries=len(entries)), None
     if todo.problem.targets.mode == "floating":
         balance = replayed(start_of(job, todo, entries), entries)
-        return replace(balanced(balance), wanted=wanted, entries=len(entries))
-    return replace(_strings(todo.problem, entries), wanted=wanted, entries=len(entries))
+        return replace(balanced(balance), wanted=wanted, entries=len(entries)), balance.course
+    return replace(_strings(todo.problem, entries), wanted=wanted, entries=len(entries)), None
 
 
 def start_of(job: Job, todo: Hardware, entries: Sequence[Entry]) -> Start:

@@ -11,7 +11,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from setwright.bench.replay import USUAL
 from setwright.frozen import frozen
 from setwright.instrument.jobfile import Job
 from setwright.instrument.quantities import Amount
@@ -20,29 +19,13 @@ from setwright.metrology.gauges import gauge_named
 from setwright.metrology.reading import ATTITUDES, gauge_uncertainty
 from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.records.entries import Entry, Value
+from setwright.records.worth import HAND, OF_ONE_STRING, USUAL, spoils
 from setwright.sheets.sheet import Verdict
 
 COVERAGE = 2.0  # k of U = k u
 OCTAVE = 12  # fret
 PRESSED = 0.5  # cents, how alike two presses of one finger are; common practice, no source
 FINEST = {"length": 1e-5, "cents": 0.1}  # below these no ± is told
-HAND = {  # whose hand counts where no gauge was named: its repeatability; common practice, no source
-    "string height": "stepped height gauge", "relief": "feeler gauges", "first-fret clearance": "feeler gauges",
-    "octave error": "tuner",
-}  # fmt: skip
-SHIMS = ("strip shim", "wedge shim", "flat shim")
-TURNED = ("claw", "pivot", "saddle height", "rod", "wedge", "springs", "strings changed", "step", *SHIMS)
-SPOILED: dict[str, tuple[str, ...]] = {  # what spoils a reading
-    "pitch": (*TURNED, "saddle length"),
-    "string height": TURNED,
-    "first-fret clearance": ("rod", "strings changed", "step", *SHIMS),
-    "relief": ("rod", "strings changed", "step", *SHIMS),
-    "rear gap": tuple(one for one in TURNED if one != "rod"),
-    "claw distance": ("claw",),
-    "octave error": (*TURNED, "saddle length"),
-}  # fmt: skip
-OF_ONE_STRING = ("string height", "octave error")  # a saddle that moves spoils those of its own string only
-HARMLESS = ("read as found", "protect", "support neck", "read again")  # steps
 ORDER = ("pitch", "string height", "first-fret clearance", "relief", "rear gap", "claw distance", "octave error")
 SIDED = ("rear gap", "claw distance")
 NOT_AGAIN = "not read again"
@@ -143,14 +126,7 @@ def _wedged(entries: Sequence[Entry]) -> bool:
 
 
 def _spoils(did: Entry, key: Key) -> bool:
-    """Whether what was done makes a reading of before worth nothing now."""
-    if did.what == "tune":
-        return key.what == "pitch" and did.place.string == key.string and did.heard is None
-    if did.what == "step" and did.way in HARMLESS:
-        return False
-    if did.what.startswith("saddle ") and key.what in OF_ONE_STRING and did.place.string != key.string:
-        return False
-    return did.what in SPOILED[key.what]
+    return spoils(did.what, did.way, did.place.string, did.heard is not None, key.what, key.string)
 
 
 def _verdict(key: Key, left: Told, wanted: Wanted) -> Verdict:

@@ -6,7 +6,6 @@ import re
 from collections.abc import Sequence
 from datetime import date
 
-from setwright.bench.paper_rows import SHIMS
 from setwright.bench.progress import PLUS
 from setwright.errors import InputError
 from setwright.frozen import frozen
@@ -14,6 +13,7 @@ from setwright.instrument.jobfile import Job
 from setwright.planning.moves import EYES, LOCAL
 from setwright.planning.plan import Step
 from setwright.records.entries import Entry
+from setwright.records.worth import SHIMS
 from setwright.sheets.sheet import Line
 from setwright.units.show import System, show_length, show_turns
 from setwright.units.tables import unit_size

@@ -28,10 +28,10 @@ from setwright.planning.course import Course, Goal, pitch_heard
 from setwright.planning.scenes import Kind, Seen
 from setwright.planning.targets import spring_mask
 from setwright.records.entries import Entry, Value
+from setwright.records.worth import USUAL
 
 SET_BY_EAR = 2.0  # cents, of a string brought to a pitch whose rest nobody wrote down; common practice, no source
 ONE_SIDE = 1e-4  # m, how far one side's gap may be off the mean of both; common practice, no source
-USUAL = {"pitch": "tuner", "rear gap": "rule 0.5 mm", "claw distance": "rule 0.5 mm"}  # where none was named
 KINDS: dict[str, Kind] = {"pitch": "pitch", "rear gap": "rear gap", "claw distance": "claw"}
 INWARD = {"in": 1.0, "out": -1.0, "up": 1.0, "down": -1.0, "back": 1.0, "forward": -1.0, "tighter": 1.0, "looser": -1.0}
 SLACK_STEPS = (

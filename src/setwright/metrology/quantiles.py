@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import lru_cache
 from statistics import NormalDist
 
 from setwright.errors import InputError
@@ -26,6 +27,7 @@ def normal(share: float) -> float:
     return NormalDist().inv_cdf(_checked(share))
 
 
+@lru_cache(maxsize=256)
 def chi_square(share: float, freedom: float) -> float:
     """The value below which a share of the chi-square distribution lies.
 
@@ -35,6 +37,7 @@ def chi_square(share: float, freedom: float) -> float:
     return 2.0 * _inverted(lambda x: gamma_below(half, x), _checked(share), half)
 
 
+@lru_cache(maxsize=256)
 def f_ratio(share: float, above: float, below: float) -> float:
     """The value below which a share of the F distribution lies.
 
