@@ -47,8 +47,8 @@ def bench(shop: str, key: bytes, hosts: Sequence[str] = LOOPBACK, secure: bool =
     Raises: InputError, FileFormatError where the shop cannot be opened.
     """
     with opened(shop) as found:
-        name = found.name
-    return Bench(shop, key, name, tuple(hosts), Memory(), static.shelf(HERE / "static"), secure)
+        name, shown = found.name, found.place.shown
+    return Bench(shop, shown, key, name, tuple(hosts), Memory(), static.shelf(HERE / "static"), secure)
 
 
 def application(bench: Bench, routes: Sequence[BaseRoute] | None = None) -> Starlette:

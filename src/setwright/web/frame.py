@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
@@ -44,10 +45,12 @@ T = TypeVar("T")
 
 @frozen
 class Bench:
-    """What the app works on. shop: folder or URL, as `bench` functions take it; key: signs cookies and forms; name: of
-    the shop; hosts: names under which it answers; secure: it is reached over TLS only."""
+    """What the app works on. shop: folder or URL, as `bench` functions take it; shown: as pages name it, without a
+    password; key: signs cookies and forms; name: of the shop; hosts: names under which it answers; secure: it is
+    reached over TLS only."""
 
     shop: str
+    shown: str
     key: bytes
     name: str
     hosts: tuple[str, ...]
@@ -65,6 +68,13 @@ class Reader:
     ground: str
     who: str
     token: str
+
+
+class Typed(dict[str, str]):
+    """What was typed, by the name of its field; "" in a field that did not come."""
+
+    def __missing__(self, name: str) -> str:
+        return ""
 
 
 def bench_of(request: HTTPConnection) -> Bench:
@@ -123,13 +133,15 @@ def environment() -> Environment:
 
 
 def shown_time(text: str | None) -> str:
-    """A time as pages show it.
+    """A time as pages show it, by the clock of the bench.
 
     Args:
         text: as the shop keeps it; None or "" where there is none.
-    Returns: e.g. "2026-11-30 09:55", with UTC where it is not the clock of the bench.
+    Returns: e.g. "2026-11-30 09:55".
     """
-    return (text or "")[:16].replace("T", " ") + (" UTC" if text and text.endswith("Z") else "")
+    if text and text.endswith("Z"):
+        return datetime.fromisoformat(text).astimezone().strftime("%Y-%m-%d %H:%M")
+    return (text or "")[:16].replace("T", " ")
 
 
 def page(request: Request, template: str, status: int = 200, **data: Any) -> HTMLResponse:
@@ -140,10 +152,12 @@ def page(request: Request, template: str, status: int = 200, **data: Any) -> HTM
         template: its file in templates/.
         status: of the answer.
         data: for the template, beside what `frame.html` gets here: `reader`, `bench`, `places`, `here`, `static`,
-            `said`.
+            `said`. `typed` may lack fields: they are empty.
     Returns: the page.
     """
     bench = bench_of(request)
+    if "typed" in data:
+        data["typed"] = Typed(data["typed"])
     seat = seat_of_request(request)
     fresh = seat is None
     seat = seat or new_seat()

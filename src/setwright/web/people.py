@@ -26,7 +26,7 @@ def on_this_bench(path: str) -> str:
 def show_who(request: Request) -> Response:
     """Ask who is at this browser."""
     to = on_this_bench(request.query_params.get("to", "/"))
-    return page(request, "who.html", people=people_of(bench_of(request).shop), to=to, typed="", wrong="")
+    return page(request, "who.html", people=people_of(bench_of(request).shop), to=to, typed={}, wrong="")
 
 
 def take_who(request: Request, form: Form) -> Response:
@@ -38,7 +38,7 @@ def take_who(request: Request, form: Form) -> Response:
     except InputError as error:
         wrong = refused(error, units(request))
         shown = people_of(bench.shop)
-        return page(request, "who.html", 422, people=shown, to=to, typed=form.text("name"), wrong=wrong)
+        return page(request, "who.html", 422, people=shown, to=to, typed=form.typed(), wrong=wrong)
     answer = see(request, to, f"{name} is at this bench.")
     keep(answer, bench, WHO, signed(bench.key, f"who {bench.name}", name))
     return answer

@@ -4,6 +4,6 @@ from __future__ import annotations
 
 from starlette.routing import BaseRoute
 
-from setwright.web.pages import day, visit
+from setwright.web.pages import day, intake, settings, visit
 
-ROUTES: list[BaseRoute] = [*day.ROUTES, *visit.ROUTES]
+ROUTES: list[BaseRoute] = [*day.ROUTES, *intake.ROUTES, *settings.ROUTES, *visit.ROUTES]
