@@ -3,7 +3,8 @@
     ./dev bench exchange [--visits 1000 10000] [--engine sqlite postgresql]
 
 Export and import are processes of their own; the most memory each ever held is what Linux says of it (VmHWM; the
-usual ru_maxrss holds that of the parent too). That of a process that only opens the shop stands beside it. The server of PostgreSQL is not counted.
+usual ru_maxrss holds that of the parent too). That of a process that only opens the shop stands beside it. The server
+of PostgreSQL is not counted.
 """
 
 from __future__ import annotations
