@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import random
 import re
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -24,6 +26,7 @@ from setwright.frozen import frozen
 FILE = "shop.sqlite"
 APPLICATION = 0x53485750  # marks the SQLite file as a shop (PRAGMA application_id)
 PATIENCE = 30  # s to wait for another writer
+_PAUSE = 6e-3  # s between two tries at most
 WRITES = "setwright_writes"
 _DRIVER = "postgresql+psycopg"
 _BENCHES = 5  # connections kept open by one process
@@ -111,9 +114,32 @@ def engine_of(place: Where, create: bool = False, foreign_keys: bool = True) -> 
     def _begin(connection: Connection) -> None:
         writes = connection.get_execution_options().get(WRITES, False)
         connection.exec_driver_sql(f"PRAGMA query_only = {'OFF' if writes else 'ON'}")
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+        if writes:
+            _take_turn(connection)
+        else:
+            connection.exec_driver_sql("BEGIN")
 
     return engine
+
+
+def _take_turn(connection: Connection) -> None:
+    """Begin to write as soon as nobody else does. SQLite's own waiting asks ever more rarely, so that a bench which has
+    waited long is passed by those that just came; here it asks ever more often."""
+    driver: Any = connection.connection.driver_connection
+    begun = time.monotonic()
+    driver.execute("PRAGMA busy_timeout = 0")
+    try:
+        while True:
+            try:
+                driver.execute("BEGIN IMMEDIATE")
+                return
+            except sqlite3.OperationalError as error:
+                waited = time.monotonic() - begun
+                if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or waited > PATIENCE:
+                    raise
+            time.sleep(_PAUSE * random.random() / (1.0 + waited))
+    finally:
+        driver.execute(f"PRAGMA busy_timeout = {1000 * PATIENCE:.0f}")
 
 
 def copy_file(engine: Engine, target: Path) -> None:

@@ -178,5 +178,5 @@ VISIT_VALUE = Table(
     _words("specification", needed=False), _count("item", needed=False), _words("verdict"), _words("month"),
     _number("changed"), _number("humidity_change"), _number("years"),
     Index(None, "specification", "item", "month", "left_si"),
-    Index(None, "what", "kind", "month", "changed", "humidity_change", "years"),
+    Index("ix_visit_value_change", "what", "kind", "visit", "month", "changed", "humidity_change", "years"),
 )  # fmt: skip

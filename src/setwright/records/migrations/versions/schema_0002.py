@@ -47,7 +47,7 @@ VALUE = Table(
     Column("specification", WORDS, nullable=True), Column("item", Integer, nullable=True), *_words("verdict", "month"),
     *_numbers("changed", "humidity_change", "years"),
     Index(None, "specification", "item", "month", "left_si"),
-    Index(None, "what", "kind", "month", "changed", "humidity_change", "years"),
+    Index("ix_visit_value_change", "what", "kind", "visit", "month", "changed", "humidity_change", "years"),
 )  # fmt: skip
 
 
