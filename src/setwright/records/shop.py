@@ -148,17 +148,30 @@ def new_shop(at: str | Path, name: str) -> Shop:
         if was and (not folder.is_dir() or any(folder.iterdir())):
             raise InputError(f"{place.shown} is there already and not empty; name a new folder.")
         folder.mkdir(parents=True, exist_ok=True)
+        _claim(place, was)
     try:
         _fill(place, name)
         with told(place, "no shop was made"):
             (folder / FOLDER).mkdir()
     except BaseException:
-        for one in folder.iterdir():  # all of it is ours: the folder was new or empty
+        for one in folder.iterdir():  # all of it is ours: the folder was new or empty, and we had the file first
             shutil.rmtree(one) if one.is_dir() else one.unlink()
         if not was:
             folder.rmdir()
         raise
     return open_shop(at)
+
+
+def _claim(place: Where, was: bool) -> None:
+    """Of benches that found the same empty folder one makes the file; the others leave it alone."""
+    try:
+        place.file.open("xb").close()
+    except FileExistsError:
+        raise InputError(f"{place.shown} is there already and not empty; name a new folder.") from None
+    except OSError:
+        if not was:
+            place.file.parent.rmdir()
+        raise
 
 
 def _fill(place: Where, name: str) -> None:
