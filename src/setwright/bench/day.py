@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from setwright.bench.shop import opened
 from setwright.frozen import frozen
 from setwright.records import day, supplies
 from setwright.records.day import Mark as Mark
 from setwright.records.day import OpenVisit as OpenVisit
+from setwright.records.journal_text import parse
 from setwright.records.rows import Person
 
 FEW = 2  # pieces of a part that count as few
@@ -82,5 +85,6 @@ def person_of(at: str | None, name: str) -> Person:
     Returns: the person.
     Raises: InputError, FileFormatError.
     """
+    parse("note", "here", datetime.now(), name)  # a name that no journal takes is refused now, not at the first entry
     with opened(at) as shop, shop.writing(name) as work:
         return day.person_named(work, name)

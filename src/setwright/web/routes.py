@@ -46,6 +46,11 @@ class Form:
         """Whether a box was ticked."""
         return bool(self.text(name))
 
+    def number(self, name: str) -> int | None:
+        """A whole number of up to eight digits from a field, None where none stands in it."""
+        text = self.text(name)
+        return int(text) if text.isascii() and text.isdigit() and len(text) < 9 else None
+
     def file(self, name: str) -> UploadFile | None:
         """The file under a name, None where none was chosen."""
         return next((one for key, one in self.files if key == name and one.filename), None)

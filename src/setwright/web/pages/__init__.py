@@ -4,6 +4,13 @@ from __future__ import annotations
 
 from starlette.routing import BaseRoute
 
-from setwright.web.pages import day, intake, settings, visit
+from setwright.web.pages import day, instrument, intake, parts, settings, visit
 
-ROUTES: list[BaseRoute] = [*day.ROUTES, *intake.ROUTES, *settings.ROUTES, *visit.ROUTES]
+ROUTES: list[BaseRoute] = [
+    *day.ROUTES,
+    *instrument.ROUTES,
+    *intake.ROUTES,
+    *parts.ROUTES,
+    *settings.ROUTES,
+    *visit.ROUTES,
+]

@@ -9,9 +9,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from setwright.bench import intake
-from setwright.bench.instruments import known_instrument
 from setwright.bench.intake import Doubt, Intake, NotTakenError
+from setwright.bench.owners import instrument_in
 from setwright.bench.shop import find_instruments
+from setwright.bench.visits import as_left
 from setwright.errors import InputError
 from setwright.web.frame import bench_of, page, see, units, who
 from setwright.web.routes import Form, at
@@ -22,7 +23,24 @@ MOST = 30  # instruments that can be chosen on the page; others are looked for o
 def show_intake(request: Request) -> Response:
     """The form, with an instrument chosen where the address names one."""
     chosen = next((f"{how}:{id}" for how in ("known", "like") if (id := request.query_params.get(how))), "")
-    return _page(request, 200, {"what": chosen, "unit": "in" if units(request) == "inch" else "mm"}, {})
+    typed = {"what": chosen, "unit": "in" if units(request) == "inch" else "mm"}
+    return _page(request, 200, typed | _left(request, chosen), {})
+
+
+def _left(request: Request, chosen: str) -> dict[str, str]:
+    """How one that was here before was left, to begin with; readings are taken anew."""
+    how, _, id = chosen.partition(":")
+    try:
+        stood = as_left(bench_of(request).shop, id) if how == "known" else None
+    except InputError:
+        return {}
+    if stood is None:
+        return {}
+    bridge = stood.bridge if stood.bridge in intake.BRIDGES else ""
+    return {
+        "found.strings": " ".join(stood.strings), "found.tuning": stood.tuning, "found.bridge": bridge,
+        "found.springs": str(stood.springs) if stood.springs else "",
+    }  # fmt: skip
 
 
 def _page(
@@ -33,8 +51,9 @@ def _page(
     listed = [(one.id, one.name, one.owner) for one in find_instruments(bench.shop)[:MOST]]
     if how in ("known", "like") and id not in {one[0] for one in listed}:
         try:
-            one = known_instrument(bench.shop, id)
-            listed.insert(0, (one.instrument.id, one.instrument.name, one.owner.name if one.owner else ""))
+            one = instrument_in(bench.shop, id)
+            listed.insert(0, (one.id, one.name, ""))
+            typed = {**typed, "what": f"{how}:{one.id}"}
         except InputError:
             typed = {**typed, "what": ""}
     groups = (

@@ -10,12 +10,9 @@ from setwright.web.routes import Form, at
 
 SYSTEMS = {"": "those each job is written in", "mm": "millimetres and newtons", "inch": "inches, thou and pounds"}
 GROUND_WORDS = {"": "as this machine is set", "paper": "paper, for bright light", "slate": "slate, for a dark shop"}
-SPOKEN, VOICE = "setwright_voice", ("", "on")
-VOICE_WORDS = {"": "silent", "on": "say the step and what is heard aloud"}
 CHOICES = (
     ("units", UNITS, "Units", SYSTEMS, ("inch", "mm")),
     ("ground", GROUND, "Ground", GROUND_WORDS, GROUNDS),
-    ("voice", SPOKEN, "Voice", VOICE_WORDS, ("on",)),
 )
 
 
