@@ -13,7 +13,7 @@ from setwright.records.supplies import Climate
 from setwright.units.read import read_ratio, read_temperature
 from setwright.units.show import System, show_value
 
-FINEST = {"temperature": 0.05, "ratio": 0.005}  # K and share, to which readings are shown
+SHOWN_TO = {"temperature": 0.5, "ratio": 0.01}  # K and share; common practice, no source
 
 
 def note_climate(
@@ -79,6 +79,6 @@ def shown(one: Climate, system: System = "mm") -> tuple[str, str]:
     """
     warm, damp = one.temperature, one.humidity
     return (
-        "" if warm is None else show_value(warm, "temperature", system, FINEST["temperature"]),
-        "" if damp is None else show_value(damp, "ratio", system, FINEST["ratio"]),
+        "" if warm is None else show_value(warm, "temperature", system, SHOWN_TO["temperature"]),
+        "" if damp is None else show_value(damp, "ratio", system, SHOWN_TO["ratio"]),
     )

@@ -118,7 +118,7 @@ def add_instrument(
     Returns: the instrument.
     Raises: InputError, FileFormatError; nothing is kept then.
     """
-    content = _bytes(file) if raw is None else raw
+    content = bytes_of(file) if raw is None else raw
     label = Path(file).name
     read = instrument_from_bytes(content, label)
     with opened(at) as shop, shop.writing(who) as work:
@@ -157,7 +157,7 @@ def edit_instrument(
         new["owner"] = changes["owner"] or None
     content = b""
     if file is not None:
-        content = _bytes(file) if raw is None else raw
+        content = bytes_of(file) if raw is None else raw
         instrument_from_bytes(content, Path(file).name)
     with opened(at) as shop, shop.writing(who) as work:
         if file is not None:
@@ -215,8 +215,14 @@ def _only(changes: dict[str, str], allowed: tuple[str, ...], of: str) -> None:
         raise InputError(f"{wrong[0]} of {of} is not for changing; there are: {', '.join(allowed)}.")
 
 
-def _bytes(path: str) -> bytes:
-    """What is in a file that is small."""
+def bytes_of(path: str) -> bytes:
+    """What is in a file that is small, as an instrument or a job file is.
+
+    Args:
+        path: of it.
+    Returns: its bytes.
+    Raises: FileFormatError.
+    """
     try:
         with Path(path).open("rb") as handle:
             raw = handle.read(LARGEST + 1)
@@ -224,5 +230,5 @@ def _bytes(path: str) -> bytes:
         reason = str(getattr(error, "strerror", None) or error).lower()
         raise FileFormatError(f"{path[:80]!r} cannot be read: {reason}; check name and permissions.") from None
     if len(raw) > LARGEST:
-        raise FileFormatError(f"{Path(path).name}: more than {LARGEST} bytes are no instrument file; check it.")
+        raise FileFormatError(f"{Path(path).name}: more than {LARGEST} bytes are no such file; check it.")
     return raw

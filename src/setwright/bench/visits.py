@@ -7,6 +7,7 @@ import tomllib
 from collections.abc import Sequence
 from datetime import date, datetime
 
+from setwright.bench.house import named
 from setwright.bench.journals import belongs
 from setwright.bench.owners import based_on
 from setwright.bench.paper_words import strings_on
@@ -23,7 +24,6 @@ from setwright.records.jobs import add_job as put_job
 from setwright.records.journal_text import parse
 from setwright.records.kept import append
 from setwright.records.rows import Instrument, Visit
-from setwright.records.specifications import specification as specified
 
 STANDS = {"dive-only": "decked"}  # how a plate set up for downward use stands when it is found
 
@@ -121,7 +121,7 @@ def edit_visit(
         who: works here.
         wish: in the owner's words; plans and sheets read it here, the job file stays as it was.
         kind: of job, in words.
-        specification: id of the house specification, or the end of it; "" for none.
+        specification: the house specification, by id, the end of it or name; "" for none.
     Returns: the visit as kept.
     Raises: StaleEditError with both values; InputError, FileFormatError.
     """
@@ -130,7 +130,7 @@ def edit_visit(
     }
     with opened(at) as shop, shop.writing(who) as work:
         if specification is not None:
-            changes["specification"] = specified(work, specification).id if specification else None
+            changes["specification"] = named(work, specification).id if specification else None
         return edit(work, based_on(get(work, Visit, visit), version), **changes)
 
 

@@ -24,3 +24,12 @@ def shop_option(command: Command) -> Command:
 def by_option(command: Command) -> Command:
     """Add --by."""
     return click.option("--by", "who", metavar="NAME", default="", help="Who works here now.")(command)
+
+
+def based_on_option(command: Command) -> Command:
+    """Add --based-on."""
+    return click.option(
+        "--based-on",
+        type=click.IntRange(1, 1_000_000_000),
+        help="The version you looked at; refused where another bench has changed it since.",
+    )(command)
