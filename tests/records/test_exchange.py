@@ -12,6 +12,8 @@ from pathlib import Path
 
 import jsonschema
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from sqlalchemy import insert, select
 
 from setwright.errors import InputError
@@ -20,6 +22,7 @@ from setwright.records.check import check
 from setwright.records.edits import add
 from setwright.records.exchange import EXPORTED, export
 from setwright.records.exchange_import import import_shop
+from setwright.records.ids import spelled
 from setwright.records.jobs import add_job
 from setwright.records.kept import text_of
 from setwright.records.rows import Owner, Visit, made_of
@@ -242,6 +245,53 @@ def test_an_export_that_fails_leaves_nothing(filled, at, engine, tmp_path, monke
         with pytest.raises(InputError, match=f"content {sha256} is damaged; nothing was exported"):
             export(filled, tmp_path / "out")
         assert sorted(tmp_path.iterdir()) == before
+
+
+def test_an_export_is_of_one_moment(filled, at, tmp_path, monkeypatch):
+    before = export(filled, tmp_path / "before")
+    written, really = [], exchange._table
+
+    def meanwhile(work, part, table, only):
+        done = really(work, part, table, only)
+        if len(written) < 3:
+            with open_shop(at) as other, other.writing() as busy:
+                written.append(supplies.add_part(busy, f"part {len(written)}"))
+        return done
+
+    monkeypatch.setattr(exchange, "_table", meanwhile)
+    first = export(filled, tmp_path / "during")
+    assert len(written) == 3
+    assert first.sha256 == before.sha256
+    assert export(filled, tmp_path / "after").sha256 != before.sha256
+
+
+VALUES = {
+    str: st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=12),
+    int: st.integers(-(2**31), 2**31 - 1),
+    float: st.floats(allow_nan=False, allow_infinity=False),
+    bool: st.booleans(),
+    bytes: st.binary(max_size=12),
+}
+
+
+@given(data=st.data(), table=st.sampled_from([one for one in EXPORTED if one.name in ("entry", "climate", "step")]))
+def test_any_row_reads_as_it_was_written(data, table):
+    given_ = {}
+    for column in table.columns:
+        enum = DEFS[table.name]["properties"][column.name].get("enum")
+        value = st.sampled_from(enum) if enum else VALUES[column.type.python_type]
+        given_[column.name] = data.draw(st.none() | value if column.nullable else value)
+    if "id" in given_:
+        given_["id"] = spelled(data.draw(st.integers(0, 2**127)))
+    fields = exchange_schema.fields_of(table)
+    line = fields.line([given_[name] for name in fields.names])
+    assert line.count(b"\n") == 1
+    row = exchange_schema.Reader(table).row(line)
+    assert dict(zip(table.columns.keys(), row, strict=True)) == given_
+    assert jsonschema.Draft202012Validator(DEFS[table.name]).is_valid(json.loads(line))
+
+
+DEFS = exchange_schema.schema()["$defs"]
 
 
 def test_a_number_that_is_none_is_not_exported(shop, tmp_path):
