@@ -59,7 +59,8 @@ class Heard(NamedTuple):
 
 
 class Told(NamedTuple):
-    """A value with its standard uncertainty, in the SI unit of its kind, and the number of its entry."""
+    """A value with its standard uncertainty, in the SI unit of its kind, and the number of its entry, 0 where the value
+    comes from a summary."""
 
     si: float
     u: float
@@ -126,24 +127,28 @@ def readings(rows: Iterable[Any]) -> list[Heard]:
     """
     attitude, wedged = ATTITUDES[0], False
     out = []
-    for row in rows:
-        if row.verb == "did" and row.what == "attitude":
-            attitude = row.way
-        elif row.verb == "did" and row.what == "wedge":
-            wedged = row.way.startswith("in")
-        tuned = row.verb == "did" and row.what == "tune"
-        if not tuned and not (row.verb == "read" and row.what in SPOILED):
+    for _, number, _, verb, what, way, string, fret, side, harmonic, how, *values, said, gauge, who, _ in rows:
+        tuned = False
+        if verb == "did":
+            if what == "attitude":
+                attitude = way
+            elif what == "wedge":
+                wedged = way.startswith("in")
+            tuned = what == "tune"
+        if not tuned and (verb != "read" or what not in SPOILED):
             continue
-        kind, written, si, known = row[15:19] if tuned else row[11:15]
-        said = row.said or ""
-        if si is None or '"slack"' in said or '"wedge in"' in said or (wedged and '"wedge out"' not in said):
+        kind, written, si, known = values[4:] if tuned else values[:4]
+        if si is None or (wedged and not (said and '"wedge out"' in said)):
             continue
-        stood = next((one for one in ATTITUDES if f'"{one}"' in said), attitude) if said else attitude
+        stood = attitude
+        if said:
+            if '"slack"' in said or '"wedge in"' in said:
+                continue
+            stood = next((one for one in ATTITUDES if f'"{one}"' in said), attitude)
         key = Key(
-            "pitch" if tuned else row.what, row.string or 0, row.fret or 0, row.side, bool(row.harmonic),
-            row.convention or "", stood, kind,
+            "pitch" if tuned else what, string or 0, fret or 0, side, bool(harmonic), how or "", stood, kind
         )  # fmt: skip
-        out.append(Heard(row.number, key, si, known, written, row.gauge, row.who, tuned))
+        out.append(Heard(number, key, si, known, written, gauge, who, tuned))
     return out
 
 
@@ -172,7 +177,8 @@ class Spoilt:
 
     def __init__(self, did: Sequence[Any]) -> None:
         """did: rows of what was done."""
-        self._did = did
+        every = [(row.number, row.what, row.way, row.string, row.heard_si is not None) for row in did]
+        self._did = [one for one in every if one[1] != "tune" or not one[4]]
         self._known: dict[tuple[str, int], tuple[int, ...]] = {}
         self.first_tuned = min((row.number for row in did if row.what == "tune"), default=math.inf)
 
@@ -186,10 +192,7 @@ class Spoilt:
         """
         known = self._known.get((what, string))
         if known is None:
-            known = tuple(
-                row.number for row in self._did
-                if spoils(row.what, row.way, row.string, row.heard_si is not None, what, string)
-            )  # fmt: skip
+            known = tuple(n for n, did, way, of, heard in self._did if spoils(did, way, of, heard, what, string))
             self._known[what, string] = known
         return known
 
