@@ -65,6 +65,7 @@ def _archive(shop: Shop, part: Path) -> int:
         copy_file(shop.engine, copy)
         with shop.reading() as work:
             names = work.connection.execute(select(CONTENT.c.sha256).order_by(CONTENT.c.sha256)).scalars().all()
+            archive.addfile(tarfile.TarInfo(f"{FILE}-wal"))  # an empty log: unpacked over a shop, its old one goes
             archive.add(copy, FILE)
             for sha256 in names:
                 digest = hashlib.sha256()
