@@ -106,11 +106,21 @@ def test_pitch_may_turn_the_usual_order():
 
 def test_a_harmonic_mostly_rings_longer():
     # pitch says the second is the harmonic, the usual order that the first is: the longer one decides
-    notes = [note(5, 0, "open"), note(5, 12, "fretted", 7.0), note(5, 12, "harmonic")]
+    notes = [note(5, 0, "open"), note(5, 12, "fretted", 3.0), note(5, 12, "harmonic")]
+    assert [one.kind for one in assign(notes, TUNING).heard[1:]] == ["fretted", "harmonic"]
     for decays, kinds in (((3.0, 1.0), ["harmonic", "fretted"]), ((1.0, 3.0), ["fretted", "harmonic"])):
         pair = [replace(one, decay=decay) for one, decay in zip(notes[1:], decays, strict=True)]
         take = assign([notes[0], *pair], TUNING)
         assert [one.kind for one in take.heard[1:]] == kinds
+
+
+def test_a_longer_note_far_off_in_pitch_is_left_open():
+    # by its decay the first is the harmonic, but it lies 7 cents off twice the open string
+    pair = [replace(note(5, 12, "fretted", 7.0), decay=3.0), replace(note(5, 12, "harmonic"), decay=1.0)]
+    take = assign([note(5, 0, "open"), *pair], TUNING)
+    assert all("held at fret 12 or its harmonic" in one.doubt for one in take.heard[1:])
+    take = assign([note(5, 0, "open"), *[replace(one, decay=2.0) for one in pair]], TUNING)
+    assert [(one.kind, one.doubt) for one in take.heard[1:]] == [("fretted", ""), ("harmonic", "")]
 
 
 def test_the_stiffness_of_the_first_partial_is_not_taken_for_mistuning():

@@ -6,13 +6,10 @@ the take costs, in natural logarithms of odds:
 - pitch: how far a note lies from where its string stands, which is learned from the take itself.
 - inharmonicity: B grows as 1/L^2, so at fret n it is 2^(n/6) times that of the open string; that of each string is
   learned. It tells apart strings that share a pitch, which differ in B by far more than a measurement of it.
+- fret: open and 12 are played most; how seldom others are, a take tells.
 - order: a string is seldom left for one far off.
 
-Then, string by string, which notes at fret 12 were harmonics. B cannot tell: the harmonic's partial k is partial 2k of
-the open string, f_2k = 2k f0 sqrt(1 + 4 B k^2), a series with 2 f0 and 4 B; the stopped string is half as long at
-nearly the same tension, 2 f0 and 4 B as well. Left are the usual order (open, harmonic, fretted), the pitch (that of
-the harmonic follows from the open string, the stopped note is off by the intonation error, alike whenever it is played)
-and that a harmonic mostly rings longer. Where these do not decide, it is said.
+Then which notes at fret 12 were harmonics (`octaves`). Where the odds are under 20 to 1, it is said.
 """
 
 from __future__ import annotations
@@ -25,6 +22,7 @@ from typing import Literal
 
 from setwright.errors import InputError
 from setwright.listening.notes import Note
+from setwright.listening.octaves import Seen, harmonics
 
 Kind = Literal["open", "fretted", "harmonic"]
 
@@ -32,9 +30,10 @@ NEAR = 60.0  # cents
 OCTAVE = 12
 HZ = (10.0, 5000.0)  # of an open string
 MOST_FRETS = 36
-SURE = 0.9  # chance from which a note is no longer in doubt
+SURE = 20.0 / 21.0  # chance from which a note is no longer in doubt, odds of 20 to 1
 LEFT_OUT = 12.0  # cost of a note that is none of the strings'
-SELDOM = (0.0, 2.5)  # cost of the open string and fret 12, of another fret
+SELDOM = (1.5, 5.5)  # least and most cost of a fret that is neither open nor 12; between them a take tells
+OTHERS = (1.0, 4.0)  # as if so many other frets had been heard, of so many notes, before a take is
 MOVE = (0.5, 1.5, 3.0)  # cost of staying on a string, of going to the next one, of going farther
 LATE = 1.0  # cost of beginning a string with another note than the open one
 WIDE = 25.0  # cents, how far a string stands from its nominal pitch before anything is heard of it
@@ -42,11 +41,6 @@ SPREAD = (4.0, 5.0)  # cents of an open, a stopped note about where the string s
 STIFF = (1e-4, 1.5)  # B of an open string before anything is heard of it, and the spread of its logarithm
 STIFF_SPREAD = 0.25  # of the logarithm of B on one string
 PASSES = 4
-ALONE = 0.7  # cost of a harmonic that is the only note at fret 12 since the open string
-BACK = 3.0  # cost of a stopped note before the harmonic
-AGAIN = 4.5  # cost of two harmonics, or two stopped notes, where there are two notes
-SHORT = 0.7  # cost of a harmonic that dies sooner than the stopped note
-REPEATS = 1.0  # cents between two notes of the same kind, and between open string and harmonic
 CENT = math.log(2.0) / 1200.0
 
 
@@ -117,16 +111,18 @@ def assign(
         )
     good = [one for one in notes if one.refused is None and one.first_partial is not None]
     options = [[at for at in places(one, tuning, frets) if at is None or _played(at.fret, played)] for one in good]
-    known = [_Known() for _ in tuning]
+    known, seldom = [_Known() for _ in tuning], _seldom(options, [], frets)
     chances: list[list[float]] = []
     steps = [[[_step(a, b) for b in later] for a in one] for one, later in pairwise(options)]
     for turn in range(PASSES):
-        costs = [[_cost(note, at, known) for at in places_] for note, places_ in zip(good, options, strict=True)]
+        costs = [
+            [_cost(note, at, known, seldom) for at in places_] for note, places_ in zip(good, options, strict=True)
+        ]
         chances = shares(costs, steps)
+        seldom = _seldom(options, chances, frets)
         known = [_learned(s, good, options, chances, turn < PASSES // 2) for s in range(1, len(tuning) + 1)]
     decided = [_decided(n, o, c, tuning) for n, o, c in zip(good, options, chances, strict=True)]
-    for string in range(1, len(tuning) + 1):
-        _part_octaves(string, decided, played)
+    _part_octaves(len(tuning), decided, played)
     rest = iter(decided)
     heard = [
         next(rest)[0]
@@ -164,13 +160,23 @@ def places(note: Note, tuning: Sequence[float], frets: int) -> list[Place | None
     return [*out, None]
 
 
-def _cost(note: Note, at: Place | None, known: Sequence[_Known]) -> float:
+def _seldom(options: Sequence[Sequence[Place | None]], chances: Sequence[Sequence[float]], frets: int) -> float:
+    """Cost of a fret that is neither open nor 12, from how many of a take are."""
+    other, whole = OTHERS
+    for places_, shares_ in zip(options[: len(chances)], chances, strict=True):
+        other += sum(c for at, c in zip(places_, shares_, strict=True) if at and at.fret not in (0, OCTAVE))
+        whole += sum(c for at, c in zip(places_, shares_, strict=True) if at)
+    odds = 0.5 * (1.0 - other / whole) * (frets - 1) / (other / whole)
+    return min(max(math.log(odds), SELDOM[0]), SELDOM[1])
+
+
+def _cost(note: Note, at: Place | None, known: Sequence[_Known], seldom: float) -> float:
     """What it costs to say that a note was played there."""
     stiff = note.inharmonicity is not None and note.inharmonicity > 0.0
     if at is None:
         return LEFT_OUT + (_normal(0.0, STIFF[1]) if stiff else 0.0)
     string = known[at.string - 1]
-    cost = SELDOM[at.fret not in (0, OCTAVE)]
+    cost = 0.0 if at.fret in (0, OCTAVE) else seldom
     cost += _long_tailed(at.off - string.off, math.hypot(string.spread, SPREAD[at.fret > 0], _sd(note)))
     if at.open_b is not None and note.inharmonicity:
         own = min((note.inharmonicity_sd or 0.0) / note.inharmonicity, 3.0)
@@ -287,61 +293,33 @@ def _played(fret: int, played: Sequence[Kind]) -> bool:
     return "open" in played if not fret else "fretted" in played or (fret == OCTAVE and "harmonic" in played)
 
 
-def _part_octaves(string: int, decided: list[tuple[Heard, Place | None]], played: Sequence[Kind]) -> None:
-    """Say which of a string's notes at fret 12 were harmonics; they are put in place of what stands there."""
-    ours = [i for i, (one, at) in enumerate(decided) if at and one.string == string and at.fret in (0, OCTAVE)]
-    opens = [(decided[i][0].note, decided[i][1]) for i in ours if decided[i][0].kind == "open"]
-    weight = sum(1.0 / (REPEATS**2 + _sd(note) ** 2) for note, _ in opens)
-    total = sum(at.off / (REPEATS**2 + _sd(note) ** 2) for note, at in opens if at)
-    base, spread = (total / weight, weight**-0.5) if opens else (0.0, WIDE)
+def _part_octaves(strings: int, decided: list[tuple[Heard, Place | None]], played: Sequence[Kind]) -> None:
+    """Say which notes at fret 12 were harmonics; they are put in place of what stands there."""
     if "harmonic" not in played:
         return
-    run: list[int] = []
-    for i in [*ours, None]:
-        if i is not None and decided[i][0].kind != "open":
-            run.append(i)
-        elif run:
-            if "fretted" in played:
-                _part_run(run, decided, base, spread)
-            else:
-                for at in run:
-                    decided[at] = (replace(decided[at][0], kind="harmonic"), decided[at][1])
-            run = []
-
-
-def _part_run(run: list[int], decided: list[tuple[Heard, Place | None]], base: float, spread: float) -> None:
-    """The same for notes between two open ones."""
-    notes = [decided[i][0].note for i in run]
-    offs = [at.off - base for at in (decided[i][1] for i in run) if at]
-    costs = [
-        [
-            _long_tailed(off, math.hypot(REPEATS, spread, _sd(n))),
-            _long_tailed(off, math.hypot(SPREAD[1], spread, _sd(n))),
-        ]
-        for off, n in zip(offs, notes, strict=True)
+    ours = [
+        [(i, at) for i, (_, at) in enumerate(decided) if at and at.string == string and at.fret in (0, OCTAVE)]
+        for string in range(1, strings + 1)
     ]
-    again = AGAIN if len(run) == 2 else 0.0
-    if len(run) == 1:
-        costs[0][0] += ALONE
-    steps = []
-    for (a, b), (x, y), later in zip(pairwise(notes), pairwise(offs), costs[1:], strict=True):
-        alike = _long_tailed(y - x, math.hypot(REPEATS, _sd(a), _sd(b)))
-        steps.append([
-            [again, SHORT * _shorter(a, b)],
-            [BACK + SHORT * _shorter(b, a), again + alike - later[1]],
-        ])  # fmt: skip
-    for i, (harmonic, stopped) in zip(run, shares(costs, steps), strict=True):
-        one, at = decided[i]
-        doubt = one.doubt
-        if max(harmonic, stopped) < SURE and not doubt:
-            doubt = f"string {one.string} held at fret 12 or its harmonic there: the take leaves it open, say which"
-        kind: Kind = "harmonic" if harmonic > stopped else "fretted"
-        decided[i] = (replace(one, kind=kind, doubt=doubt), at)
+    if "fretted" in played:
+        chances = harmonics([[_seen(decided[i][0].note, at) for i, at in one] for one in ours])
+    else:
+        chances = [[1.0] * len(one) for one in ours]
+    for one, shares_ in zip(ours, chances, strict=True):
+        for (i, at), share in zip(one, shares_, strict=True):
+            if at.fret != OCTAVE:
+                continue
+            heard = decided[i][0]
+            doubt = heard.doubt
+            if max(share, 1.0 - share) < SURE and not doubt:
+                doubt = f"string {at.string} held at fret 12 or its harmonic there: the take leaves it open, say which"
+            kind: Kind = "harmonic" if share > 0.5 else "fretted"
+            decided[i] = (replace(heard, kind=kind, doubt=doubt), at)
 
 
-def _shorter(harmonic: Note, stopped: Note) -> bool:
-    """Whether a harmonic dies sooner than the stopped note."""
-    return bool(harmonic.decay and stopped.decay and harmonic.decay < 0.8 * stopped.decay)
+def _seen(note: Note, at: Place) -> Seen:
+    """A note of one string, as far as harmonics are concerned."""
+    return Seen(at.fret == OCTAVE, at.off, _sd(note), note.decay)
 
 
 def _nowhere(note: Note, tuning: Sequence[float]) -> str:
