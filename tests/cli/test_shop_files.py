@@ -21,12 +21,14 @@ pitch string 3 = -2 to 2 c
 pitch string 6 harmonic at fret 12 = at least -3 c
 first-fret clearance string 1 = at least .010 in
 string height string 1 at fret 7 with a capo on 1 = .03 in to .05 in
+string height every string at fret 12 = at most 3 mm
 """
 """What each line means, worked out by hand (1 in = 25.4 mm): low, nominal, high."""
 MEANT = [
     (1.35e-3, 1.6e-3, 1.85e-3), (1.35e-3, 1.6e-3, 1.85e-3), (1.35e-3, 1.6e-3, 1.85e-3),
     (0.2032e-3, None, 0.3048e-3), (None, None, 0.3e-3), (None, None, 2.0), (2.35e-3, 2.6e-3, 2.85e-3),
     (-2.0, 0.0, 2.0), (-2.0, None, 2.0), (-3.0, None, None), (0.254e-3, None, None), (0.762e-3, None, 1.27e-3),
+    (None, None, 3e-3),
 ]  # fmt: skip
 
 
@@ -37,6 +39,7 @@ def test_lines_mean_what_they_say():
             assert found == (wanted if wanted is None else pytest.approx(wanted, rel=1e-9, abs=1e-12))
     assert [one.place.string for one in items[:3]] == [1, 2, 3]
     assert (items[3].convention.hold_low, items[3].convention.read_at, items[4].convention.straightedge) == (1, 8, True)
+    assert (items[-1].place.string, items[-1].place.fret) == (None, 12)
     assert items[5].source == "what most ears let pass"
     assert [one.kind for one in items[:8]] == ["length"] * 5 + ["cents", "length", "cents"]
 

@@ -72,7 +72,11 @@ def test_a_new_instrument_file_is_for_visits_to_come(ask, data, kestrel, tmp_pat
     id = shown["instrument"]["id"]
     assert data("shop", "edit-instrument", id, "--file", "measured.toml")["instrument"]["file_name"] == "measured.toml"
     assert data("shop", "visit", kestrel)["visit"] == shown["visit"]
-    for name, said in (("none.toml", "cannot be read"), ("broken.toml", "not valid TOML"), ("big.toml", "more than 1000000 bytes")):
+    for name, said in (
+        ("none.toml", "cannot be read"),
+        ("broken.toml", "not valid TOML"),
+        ("big.toml", "more than 1000000 bytes"),
+    ):
         (tmp_path / "broken.toml").write_text("[instrument")
         (tmp_path / "big.toml").write_bytes(b"#" * 1_000_001)
         for words in (("add-instrument", name), ("edit-instrument", id, "--file", name)):

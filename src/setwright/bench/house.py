@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from setwright.bench.shop import opened
@@ -22,6 +23,8 @@ from setwright.units.tolerance import read_toleranced
 
 _SOURCE = re.compile(r"\s*[,;]?\s*\bsource:\s*(?P<source>.*)$", re.IGNORECASE)
 _STRINGS = re.compile(r"\bstrings (?P<first>\d{1,2}) to (?P<last>\d{1,2})\b", re.IGNORECASE)
+_EVERY = re.compile(r"\bevery string\b", re.IGNORECASE)
+_OF_STRINGS = ("pitch", "octave error", "string height", "first-fret clearance")
 _SIDED = re.compile(r"at (?P<which>most|least) (?P<value>\S.*)$", re.IGNORECASE)
 _RANGE = re.compile(r"(?P<low>\S.*?)\s+to\s+(?P<high>\S.*)$", re.IGNORECASE)
 _WHEN = datetime(2000, 1, 1)  # of an entry that is only asked what it means
@@ -64,7 +67,10 @@ def line_of(item: Item) -> str:
     Returns: the line.
     """
     place, how, words = item.place, item.convention, [item.what]
-    words += [f"string {place.string}"] if place.string is not None else []
+    if place.string is not None:
+        words.append(f"string {place.string}")
+    elif item.what in _OF_STRINGS:
+        words.append("every string")
     words += ["harmonic"] if place.harmonic else []
     words += [f"at fret {place.fret}"] if place.fret is not None else []
     words += [place.side] if place.side else []
@@ -158,10 +164,12 @@ def _item(said: str) -> Item:
     about, sign, limits = (part.strip() for part in (said[: source.start()] if source else said).partition("="))
     if not sign or not limits:
         raise InputError(f"{said[:60]!r} has no limits; write for instance rear gap = 2.6 mm ± 0.25 mm.")
-    low, nominal, high, entry = _limits(about, limits)
+    every = _EVERY.search(about)
+    low, nominal, high, entry = _limits(_EVERY.sub("string 1", about), limits)
     assert entry.value is not None
+    place = replace(entry.place, string=None) if every else entry.place
     return Item(
-        entry.what, entry.place, entry.convention, entry.value.kind, nominal, low, high, entry.value.unit, limits,
+        entry.what, place, entry.convention, entry.value.kind, nominal, low, high, entry.value.unit, limits,
         source["source"].strip() if source else "",
     )  # fmt: skip
 
