@@ -87,7 +87,7 @@ async def _events(request: Request, visit: str, here: Presence) -> AsyncIterator
     last, told = None, time.monotonic()
     try:
         yield "retry: 2000\n\n"
-        while True:
+        while not getattr(request.app.state, "leaving", False):
             if visit:
                 here.seen(visit, name)
             now = await run_in_threadpool(_look, request, visit)

@@ -8,6 +8,7 @@ import socket
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
+from types import FrameType
 
 from setwright.errors import InputError
 
@@ -15,7 +16,7 @@ HOST = "127.0.0.1"
 PORT = 8400
 KEY = "bench.key"
 KEY_BYTES = 32
-FAREWELL = 2  # s that pages which listen are given when the bench stops
+FAREWELL = 3  # s that pages which listen are given when the bench stops
 
 
 def key_of(folder: Path | None = None) -> bytes:
@@ -47,13 +48,14 @@ def listening(port: int) -> socket.socket:
 
     Args:
         port: 0 for any that is free.
-    Returns: the socket, bound.
+    Returns: the socket, listening.
     Raises: InputError where the port is taken.
     """
     sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         sock.bind((HOST, port))
+        sock.listen(128)  # whoever comes from now on waits until the app is ready
     except OSError as error:
         sock.close()
         reason = (error.strerror or str(error)).lower()
@@ -78,8 +80,15 @@ def serve(shop: str, port: int, say: Callable[[str], None]) -> None:
         say("This machine only. Stop with Ctrl+C.")
         import uvicorn
 
+        class Server(uvicorn.Server):
+            """It tells pages that listen to let go before it waits for them."""
+
+            def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+                app.state.leaving = True
+                super().handle_exit(sig, frame)
+
         config = uvicorn.Config(
             app, log_level="warning", access_log=False, server_header=False, date_header=False, ws="websockets-sansio",
             ws_max_size=1_000_000, timeout_graceful_shutdown=FAREWELL, lifespan="on",
         )  # fmt: skip
-        uvicorn.Server(config).run(sockets=[sock])
+        Server(config).run(sockets=[sock])
