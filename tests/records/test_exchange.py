@@ -195,6 +195,19 @@ def test_an_export_of_an_older_schema_is_brought_up_to_date(filled, target, tmp_
         open_shop(target)
 
 
+def test_an_export_of_the_first_schema_is_read_into_todays_tables(filled, target, tmp_path):
+    """What was exported then has the same tables: those of later schemas are worked out and never exported."""
+    done = export(filled, tmp_path / "out")
+    told = json.loads((tmp_path / "out" / "manifest.json").read_text("utf-8"))
+    assert told["schema"] > "0001"
+    (tmp_path / "out" / "manifest.json").write_text(json.dumps({**told, "schema": "0001"}), "utf-8")
+    assert import_shop(tmp_path / "out", target).sha256 == done.sha256
+    with open_shop(target) as shop:
+        assert check(shop).problems == ()
+        assert all_rows(shop) == all_rows(filled)
+        assert export(shop, tmp_path / "again").sha256 == done.sha256
+
+
 def test_an_older_export_does_not_go_into_a_newer_shop(filled, tmp_path, monkeypatch):
     export(filled, tmp_path / "out")
     new_shop(tmp_path / "empty", "Empty").close()
