@@ -30,7 +30,8 @@ from setwright.records.personal import blanker, in_bytes, toml
 from setwright.records.privacy import export_owner, forget_owner, owner_of, wipe
 from setwright.records.rows import Instrument, Owner, Visit
 from setwright.records.shop import open_shop
-from setwright.records.tables import ATTACHMENT, CHANGE, METADATA
+from setwright.records.summaries import refresh
+from setwright.records.tables import ATTACHMENT, CHANGE, METADATA, VISIT_SUMMARY
 from tests.records.photos import JPEG
 
 NAME, CONTACT = "Zoë Quillfeather", "zoe@quill.example, +00 555 010 99"
@@ -353,6 +354,17 @@ def test_an_instrument_that_changed_hands_keeps_the_new_owner(shop, job, files):
         assert get(work, Visit, job.visit.id).wish == ""
         assert get(work, Visit, later.visit.id).wish == "mine now"
     assert check(shop).problems == ()
+
+
+def test_what_is_worked_out_from_their_visits_is_worked_out_anew(shop, job):
+    with shop.writing("Bo") as work:
+        edit(work, get(work, Visit, job.visit.id), state="closed", handed_back="2026-11-26", kind=f"for {NAME}")
+    assert refresh(shop) == 1
+    forget_owner(shop, NAME)
+    assert found_in(everything(shop)) == []
+    assert refresh(shop) == 1
+    with shop.reading() as work:
+        assert work.connection.execute(select(VISIT_SUMMARY.c.kind)).scalars().all() == ["for [owner]"]
 
 
 def test_owners_are_found_by_name_or_id(shop, job):
