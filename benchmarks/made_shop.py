@@ -49,8 +49,8 @@ Row = dict[str, Any]
 
 @dataclass
 class Made:
-    """What was made. serials, names: of instruments and owners, to search for. instruments: ids, visits: how many of
-    each."""
+    """What was made. serials, names: of instruments and owners, to search for. instruments: ids; of each instrument,
+    owners: the owner's name, counts: how many visits."""
 
     visits: int = 0
     entries: int = 0
@@ -58,6 +58,7 @@ class Made:
     serials: list[str] = field(default_factory=list)
     names: list[str] = field(default_factory=list)
     instruments: list[str] = field(default_factory=list)
+    owners: list[str] = field(default_factory=list)
     counts: list[int] = field(default_factory=list)
 
 
@@ -156,6 +157,7 @@ class Maker:
         )  # fmt: skip
         self.made.serials.append(serial)
         self.made.instruments.append(home)
+        self.made.owners.append(self.made.names[-1])
         self.made.counts.append(count)
         for i in range(1, count + 1):
             self.visit(work, home, file, i, when)
