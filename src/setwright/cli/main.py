@@ -30,6 +30,7 @@ COMMANDS = {
     "link": ("setwright.cli.link", "the whole job on an instrument that answers, over the line protocol"),
     "shop": ("setwright.cli.shop", "the shop's records: instruments, visits, journals, parts, photos"),
     "bench": ("setwright.web.command", "the bench app: the whole job in the browser, on this machine"),
+    "history": ("setwright.cli.history", "what was, what changed, and how well the shop holds what it promises"),
     "schema": ("setwright.cli.schema", "JSON Schema of the instrument file, the job file or an exported shop"),
 }
 KINDS: dict[type[errors.SetwrightError], str] = {

@@ -68,6 +68,8 @@ def f_above(ratio: float, above: float, below: float) -> float:
     """
     if ratio <= 0.0:
         return 1.0
+    if ratio < 1.0:  # the smaller of x and 1 - x keeps its digits
+        return 1.0 - beta_below(above / 2.0, below / 2.0, above * ratio / (below + above * ratio))
     return beta_below(below / 2.0, above / 2.0, below / (below + above * ratio))
 
 

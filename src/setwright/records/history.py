@@ -267,9 +267,8 @@ def _sums(work: Work, visits: Sequence[Visit]) -> dict[str, Summed]:
     values: dict[str, list[Value]] = {id: [] for id in kept}
     wanted = select(*_KEPT).where(VISIT_VALUE.c.visit.in_(kept)).order_by(VISIT_VALUE.c.visit, VISIT_VALUE.c.number)
     for visit, *key, found, found_u, left, left_u in work.connection.execute(wanted) if kept else ():
-        values[visit].append(Value(
-            Key(*key), None if found is None else Told(found, found_u, 0), None if left is None else Told(left, left_u, 0)
-        ))  # fmt: skip
+        pair = [None if si is None else Told(si, u, 0) for si, u in ((found, found_u), (left, left_u))]
+        values[visit].append(Value(Key(*key), *pair))
     out = {
         id: Summed(tuple(values[id]), row.rounds, row.claw_settings, row.tunings, row.minutes, row.humidity)
         for id, row in kept.items()

@@ -1,0 +1,224 @@
+"""Questions to the shop's records, each one function: what was, what changed, what is outside, how well it is held."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+
+from setwright.bench.again import Draft, draft
+from setwright.bench.shop import opened
+from setwright.errors import InputError
+from setwright.frozen import frozen
+from setwright.metrology.reading import Convention
+from setwright.metrology.repeatability import Study, balanced, study
+from setwright.records import history, statistics
+from setwright.records.found_left import Key
+from setwright.records.shop import Shop, Work
+from setwright.records.specifications import Specification
+from setwright.records.summaries import refresh
+
+
+@frozen
+class Studied:
+    """How alike people read a thing. cells: the readings; trials: how many of each cell the study could use."""
+
+    cells: history.Cells
+    trials: int
+    study: Study
+
+
+@frozen
+class Again:
+    """The same job once more. written: paths, empty where none was asked for."""
+
+    last: history.AsLast
+    draft: Draft
+    written: tuple[str, ...]
+
+
+@contextmanager
+def fresh(at: str | None) -> Iterator[tuple[Shop, Work]]:
+    """A shop whose summaries are up to date, for questions about all visits.
+
+    Args:
+        at: folder or URL.
+    Raises: InputError, FileFormatError.
+    """
+    with opened(at) as shop:
+        refresh(shop)
+        with shop.reading() as work:
+            yield shop, work
+
+
+def life(at: str | None, instrument: str) -> history.Life:
+    """An instrument with all its visits.
+
+    Args:
+        at: folder or URL of the shop.
+        instrument: its id, or the end of it.
+    Returns: its life.
+    Raises: InputError, FileFormatError.
+    """
+    with opened(at) as shop, shop.reading() as work:
+        return history.life(work, instrument)
+
+
+def since_last(at: str | None, instrument: str, visit: str = "") -> history.Since:
+    """What changed between a visit and the one before.
+
+    Args:
+        at: folder or URL of the shop.
+        instrument: its id, or the end of it; "" where the visit is named.
+        visit: the later one, "" for the last.
+    Returns: what changed.
+    Raises: InputError, FileFormatError.
+    """
+    with opened(at) as shop, shop.reading() as work:
+        return history.since_last(work, instrument, visit)
+
+
+def outside(at: str | None, visit: str = "", unsure: bool = False) -> tuple[history.Judged, ...]:
+    """Readings outside the house specification.
+
+    Args:
+        at: folder or URL of the shop.
+        visit: all that one visit is held to; "" for what closed visits left outside.
+        unsure: of closed visits those that are not certain too.
+    Returns: the lines.
+    Raises: InputError, FileFormatError.
+    """
+    if visit:
+        with opened(at) as shop, shop.reading() as work:
+            return history.held_to(work, visit)
+    with fresh(at) as (_, work):
+        return history.outside(work, unsure=unsure)
+
+
+def season(at: str | None, what: str, instrument: str = "") -> tuple[statistics.Season, ...]:
+    """How a reading moves between visits.
+
+    Args:
+        at: folder or URL of the shop.
+        what: was read ("relief").
+        instrument: its id, or the end of it; "" for all.
+    Returns: the answer, one for each kind of value.
+    Raises: InputError, FileFormatError.
+    """
+    with fresh(at) as (_, work):
+        home = history.life(work, instrument).instrument.id if instrument else None
+        return statistics.season(work, known(what), home)
+
+
+def yields(at: str | None) -> tuple[statistics.KindYield, ...]:
+    """First-pass yield, rounds and minutes by kind of job.
+
+    Args:
+        at: folder or URL of the shop.
+    Returns: the lines.
+    Raises: InputError, FileFormatError.
+    """
+    with fresh(at) as (_, work):
+        return statistics.yields(work)
+
+
+def capability(
+    at: str | None, name: str = "", number: int | None = None
+) -> tuple[Specification, tuple[statistics.Held, ...]]:
+    """How well the shop holds a house specification.
+
+    Args:
+        at: folder or URL of the shop.
+        name: of the specification, "" where there is only one.
+        number: its version, None for the newest.
+    Returns: the specification, and a line for each limit.
+    Raises: InputError, FileFormatError.
+    """
+    with fresh(at) as (_, work):
+        return statistics.held(work, name, number)
+
+
+def gauges(at: str | None, what: str, instrument: str = "", visit: str = "") -> Studied:
+    """How alike people read the same places.
+
+    Args:
+        at: folder or URL of the shop.
+        what: was read ("string height").
+        instrument: its id, or the end of it, for all its visits; "" where one visit is named.
+        visit: its id, or the end of it.
+    Returns: the study.
+    Raises: InputError, FileFormatError.
+    """
+    with opened(at) as shop, shop.reading() as work:
+        found = history.cells(work, known(what), instrument, visit)
+    values = balanced(found.values)
+    return Studied(found, int(values.shape[2]), study(values, found.width))
+
+
+def again(at: str | None, instrument: str, kind: str | None = None, folder: str | None = None) -> Again:
+    """The last job on an instrument once more, as a draft.
+
+    Args:
+        at: folder or URL of the shop.
+        instrument: its id, or the end of it.
+        kind: of job, None for any.
+        folder: where the draft's files go, None to write none.
+    Returns: the draft; nothing of the shop is changed.
+    Raises: InputError, FileFormatError; no file is left then.
+    """
+    with opened(at) as shop, shop.reading() as work:
+        last = history.as_last_time(work, instrument, kind)
+    made = draft(last)
+    return Again(last, made, _written(made, folder) if folder is not None else ())
+
+
+def known(what: str) -> str:
+    """A name of something read, in small letters.
+
+    Args:
+        what: as typed.
+    Returns: the name.
+    Raises: InputError naming those there are.
+    """
+    from setwright.records.worth import SPOILED
+
+    said = " ".join(what.split()).casefold()
+    if said not in SPOILED:
+        raise InputError(f"{what[:40]!r} is nothing that is read and kept; there are: {', '.join(SPOILED)}.")
+    return said
+
+
+def place_of(key: Key) -> dict[str, object]:
+    """Where and how something was read, as JSON can hold it.
+
+    Args:
+        key: of the reading.
+    Returns: plain data.
+    """
+    how = Convention(**json.loads(key.convention)) if key.convention else Convention()
+    return {
+        "what": key.what, "string": key.string or None, "fret": key.fret or None, "side": key.side,
+        "harmonic": key.harmonic, "convention": asdict(how), "attitude": key.attitude, "kind": key.kind,
+    }  # fmt: skip
+
+
+def _written(made: Draft, folder: str) -> tuple[str, ...]:
+    """Both files, or none."""
+    home = Path(folder)
+    files = {home / made.job_name: made.job, home / made.instrument_name: made.instrument}
+    done: list[Path] = []
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        for path, raw in files.items():
+            with path.open("xb") as handle:
+                done.append(path)
+                handle.write(raw)
+    except OSError as error:
+        for path in done:
+            path.unlink(missing_ok=True)
+        if isinstance(error, FileExistsError):
+            raise InputError(f"{error.filename} is there already; name a new folder.") from None
+        raise InputError(f"{folder}: cannot be written: {(error.strerror or str(error)).lower()}.") from None
+    return tuple(str(path) for path in done)
