@@ -17,6 +17,6 @@ def next_words(found: Next, system: System) -> str:
     Returns: words without a full stop.
     """
     if found.step is not None:
-        return f"{spelled(found.step.title, system)} (step {found.count} of {found.of} before the balance)"
+        return f"{spelled(found.step.title, system)}, step {found.count} of {found.of}"
     assert found.advice is not None
     return todo(found.advice, system, found.wanted, found.gauges)
