@@ -124,14 +124,7 @@ def keep(
     Returns: the entry as kept.
     Raises: InputError, QuestionableError, FileFormatError; nothing is written then.
     """
-    read = job_from(job)
-    if not words:
-        raise InputError("nothing is to be kept; begin with read, did, note or strike.")
-    parts = " ".join(words).split(maxsplit=1)
-    if not parts:
-        raise InputError("nothing is to be kept; begin with read, did, note or strike.")
-    entry = parse(parts[0], parts[1] if len(parts) > 1 else "", when or datetime.now(), who, sure)
-    belongs(entry, read, "")
+    entry = made(job_from(job), words, who, sure, when)
     if not isinstance(job, str):
         from setwright.bench.shop import append_in
 
@@ -143,6 +136,26 @@ def keep(
         _may_strike(path, entry.strikes)
     kept = append(path, entry)
     return Kept(path, kept.entry, kept.set_aside)
+
+
+def made(job: Job, words: Sequence[str], who: str = "", sure: bool = False, when: datetime | None = None) -> Entry:
+    """An entry for the journal of a job, looked at but not kept.
+
+    Args:
+        job: whose instrument is meant.
+        words: the verb first.
+        who: did it; "" when not said.
+        sure: an unlikely value is meant.
+        when: the time, None for now, by the clock of the bench.
+    Returns: the entry, its number 0.
+    Raises: InputError, QuestionableError where it could not be kept.
+    """
+    parts = " ".join(words).split(maxsplit=1)
+    if not parts:
+        raise InputError("nothing is to be kept; begin with read, did, note or strike.")
+    entry = parse(parts[0], parts[1] if len(parts) > 1 else "", when or datetime.now(), who, sure)
+    belongs(entry, job, "")
+    return entry
 
 
 def _no_file(journal: str | None) -> None:

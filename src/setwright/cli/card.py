@@ -186,11 +186,17 @@ def _runner_up(plan: Plan, system: System) -> list[str]:
         f"one round: {chance(other.chance_first)}; two rounds: {chance(other.chance_second)}; "
         f"about {minutes(other.minutes)}"
     )
-    return out + paragraph(odds, 2) + paragraph(_less(plan.best, other), 2)
+    return out + paragraph(odds, 2) + paragraph(less(plan.best, other), 2)
 
 
-def _less(best: Option, other: Option) -> str:
-    """Why the runner-up is not the plan."""
+def less(best: Option, other: Option) -> str:
+    """Why the runner-up is not the plan.
+
+    Args:
+        best: the plan.
+        other: the runner-up.
+    Returns: a sentence.
+    """
     if other.chance_second < best.chance_second - 0.02:
         return "Second because it is less likely to land inside every tolerance."
     if other.minutes > best.minutes + 1.0:
@@ -202,11 +208,9 @@ def failures(rejected: Sequence[Rejected], considered: int, system: System, ever
     """Why the rest fail: alike reasons together, the nearest miss first."""
     if not rejected:
         return []
-    groups: dict[str, list[Rejected]] = {}
-    for one in rejected:
-        groups.setdefault(re.sub(r"[\d.{}+-]+", "#", one.reason), []).append(one)
+    groups = alike(rejected)
     out = paragraph(f"{len(rejected)} of {considered} combinations fail. Nearest miss of each kind:", 2)
-    shown = list(groups.values()) if everything else list(groups.values())[:KINDS_SHOWN]
+    shown = groups if everything else groups[:KINDS_SHOWN]
     for group in shown:
         for one in group if everything else group[:1]:
             more = f" ({len(group) - 1} more alike)" if len(group) > 1 and not everything else ""
@@ -218,14 +222,34 @@ def failures(rejected: Sequence[Rejected], considered: int, system: System, ever
     )
 
 
+def alike(rejected: Sequence[Rejected]) -> list[list[Rejected]]:
+    """What fails, by reasons that differ in their numbers only, the nearest miss first.
+
+    Args:
+        rejected: in order of their misses.
+    Returns: groups in the order of their first.
+    """
+    groups: dict[str, list[Rejected]] = {}
+    for one in rejected:
+        groups.setdefault(re.sub(r"[\d.{}+-]+", "#", one.reason), []).append(one)
+    return list(groups.values())
+
+
 def _narrow(narrow: Sequence[Narrow], system: System) -> list[str]:
-    out: list[str] = []
-    for one in narrow[:3]:
-        share = f"{100 * one.share:.0f} %"
-        label, how = _named(one, system)
-        advice = next((f" {text}" for start, text in ADVICE.items() if label.startswith(start)), "")
-        out += paragraph(f"- {label}: makes {share} of the spread of the {one.of}{how}.{advice}", 2, 4)
-    return out
+    return [line for one in narrow[:3] for line in paragraph(f"- {narrow_words(one, system)}", 2, 4)]
+
+
+def narrow_words(one: Narrow, system: System) -> str:
+    """What is not known well, what that does, and how to read it.
+
+    Args:
+        one: the number.
+        system: "inch" or "mm".
+    Returns: sentences.
+    """
+    label, how = _named(one, system)
+    advice = next((f" {text}" for start, text in ADVICE.items() if label.startswith(start)), "")
+    return f"{label}: makes {100 * one.share:.0f} % of the spread of the {one.of}{how}.{advice}"
 
 
 def _named(one: Narrow, system: System) -> tuple[str, str]:

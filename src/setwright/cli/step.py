@@ -31,10 +31,10 @@ def step_lines(count: int, step: Step, system: System, reference: float = A4) ->
     out = spread_apart(f"{count:>2}  {step.title}", time, INDENT)
     if step.amounts:
         out += ["", *_amounts(step.amounts, system, reference), ""]
-    out += labelled("range", _range(step.amounts), INDENT, COLUMN)
+    out += labelled("range", range_words(step.amounts), INDENT, COLUMN)
     out += labelled("why", sentence(step.why), INDENT, COLUMN)
-    out += _several("disturbs", _effects(step.effects, system))
-    out += _several("read", _readings(step, system))
+    out += _several("disturbs", effect_lines(step.effects, system))
+    out += _several("read", reading_lines(step, system))
     out += labelled("stop", step.stop_when and sentence(f"when {step.stop_when}"), INDENT, COLUMN)
     return out + _several("caution", [sentence(text) for text in step.cautions])
 
@@ -48,11 +48,19 @@ def _several(label: str, texts: Sequence[str]) -> list[str]:
 
 def _amounts(amounts: Sequence[Amount], system: System, reference: float) -> list[str]:
     """Amount first, then what it belongs to, then how sure it is."""
-    rows = [(_main(one, system, reference), one.what, _aside(one, reference)) for one in amounts]
+    rows = [(amount_words(one, system, reference), one.what, amount_aside(one, reference)) for one in amounts]
     return columns(rows, indent=8, gap=3)
 
 
-def _main(one: Amount, system: System, reference: float) -> str:
+def amount_words(one: Amount, system: System, reference: float = A4) -> str:
+    """An amount as a card says it.
+
+    Args:
+        one: the amount.
+        system: "inch" or "mm".
+        reference: pitch of A4 that notes are named by [Hz].
+    Returns: e.g. "1 5/8 turns in".
+    """
     if one.kind == "turns":
         if one.half_width is not None and one.half_width >= COARSE:
             return f"about {show_turns(one.value, COARSE)} {one.way}"
@@ -67,15 +75,26 @@ def _main(one: Amount, system: System, reference: float) -> str:
     return f"{way} {number(one.value, one.kind, system)}".strip()
 
 
-def _aside(one: Amount, reference: float) -> str:
-    """What stands behind an amount: hertz and, where the note does not tell it, the distance from the final pitch."""
+def amount_aside(one: Amount, reference: float) -> str:
+    """What stands behind an amount: hertz and, where the note does not tell it, the distance from the final pitch.
+
+    Args:
+        one: the amount.
+        reference: pitch of A4 that notes are named by [Hz].
+    Returns: words, "" where there is nothing.
+    """
     if one.kind == "hertz":
         return f"{show_value(one.value, 'pitch', uncertainty=0.05)}{_off_its_own(one, reference)}"
     return ""
 
 
-def _range(amounts: Sequence[Amount]) -> str:
-    """From where to where an uncertain number of turns may have to go."""
+def range_words(amounts: Sequence[Amount]) -> str:
+    """From where to where an uncertain number of turns may have to go.
+
+    Args:
+        amounts: of a step.
+    Returns: words, "" where all are sure.
+    """
     for one in amounts:
         if one.kind == "turns" and one.half_width is not None and one.half_width >= COARSE:
             low, high = one.value - one.half_width, one.value + one.half_width
@@ -93,8 +112,14 @@ def _off_its_own(one: Amount, reference: float) -> str:
     return "" if same else f", {signed_cents(round(one.exact), 1.0)} c from its own pitch"
 
 
-def _effects(effects: Sequence[Effect], system: System) -> list[str]:
-    """What is disturbed; a condition several effects share stands once, above them."""
+def effect_lines(effects: Sequence[Effect], system: System) -> list[str]:
+    """What is disturbed; a condition several effects share stands once, above them.
+
+    Args:
+        effects: of a step.
+        system: "inch" or "mm".
+    Returns: lines.
+    """
     out: list[str] = []
     for condition, group in groupby(effects, key=lambda effect: effect.note):
         texts = [_effect(one, system) for one in group]
@@ -120,8 +145,14 @@ def _effect(effect: Effect, system: System) -> str:
     return f"{name}: {before.removesuffix(f' {unit}')} → {after}"
 
 
-def _readings(step: Step, system: System) -> list[str]:
-    """What to read; pitches of all strings in one line."""
+def reading_lines(step: Step, system: System) -> list[str]:
+    """What to read; pitches of all strings in one line.
+
+    Args:
+        step: the step.
+        system: "inch" or "mm".
+    Returns: lines.
+    """
     if any(one.kind == "hertz" for one in step.amounts):
         tolerance = next((one.tolerance for one in step.read if one.tolerance), None)
         within = f", within {show_cents(tolerance)}" if tolerance else ""

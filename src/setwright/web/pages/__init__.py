@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from starlette.routing import BaseRoute
 
-from setwright.web.pages import day, instrument, intake, parts, settings, visit
+from setwright.web.pages import day, instrument, intake, parts, plan, readings, settings, step, visit
 
 ROUTES: list[BaseRoute] = [
     *day.ROUTES,
     *instrument.ROUTES,
     *intake.ROUTES,
     *parts.ROUTES,
+    *plan.ROUTES,
+    *readings.ROUTES,
     *settings.ROUTES,
+    *step.ROUTES,
     *visit.ROUTES,
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from urllib.parse import urlencode
 
@@ -24,6 +25,7 @@ from setwright.web.typed import UNITS, completed, unit_of
 
 SHOWN = 12  # entries of the journal below the fields
 MOST = 40  # numbers struck at once
+_CONFIRM = re.compile(r" \(?or confirm it with the word sure behind it\)?")
 HABIT = ("fret", "low", "at", "high")
 
 
@@ -43,6 +45,11 @@ class Field:
     ask: bool = False  # unlikely: may be confirmed
     sure: bool = False
 
+    @property
+    def id(self) -> str:
+        """Its name without blanks."""
+        return self.name.replace(" ", "-")
+
 
 @frozen
 class Shelf:
@@ -54,15 +61,10 @@ class Shelf:
     units: tuple[str, ...]
     gauge: str
 
-
-@frozen
-class Taken:
-    """What came of the fields of one group. lines: entries to keep; wrong: field by name, words and whether it may be
-    confirmed."""
-
-    lines: tuple[str, ...]
-    sure: tuple[bool, ...]
-    wrong: dict[str, tuple[str, bool]]
+    @property
+    def id(self) -> str:
+        """Its key without blanks."""
+        return self.group.key.replace(" ", "-")
 
 
 def show_readings(request: Request) -> Response:
@@ -114,10 +116,21 @@ def keep_spots(
         try:
             entries.append(made(sheet.job, [words], who(request), form.ticked(f"sure {name}")))
         except SetwrightError as error:
-            wrong[name] = (refused(error, system), isinstance(error, QuestionableError))
+            wrong[name] = (asked_words(error, system), isinstance(error, QuestionableError))
     if wrong or not entries:
         return (), wrong
     return keep_all(source(request, shown), entries, who(request), after), {}
+
+
+def asked_words(error: Exception, system: System) -> str:
+    """What was wrong with a value; where it may be confirmed there is a box for that.
+
+    Args:
+        error: of Setwright.
+        system: "inch" or "mm".
+    Returns: sentences.
+    """
+    return _CONFIRM.sub("", refused(error, system))
 
 
 def name_of(spot: Spot) -> str:
@@ -170,7 +183,7 @@ def look(request: Request) -> Response:
         text = request.query_params.get("text", "")[:200]
         entry = made(sheet.job, [said_of(spot, completed(text, unit), request.query_params.get("gauge", "")[:60])])
     except SetwrightError as error:
-        return JSONResponse({"wrong": refused(error, system), "ask": isinstance(error, QuestionableError)})
+        return JSONResponse({"wrong": asked_words(error, system), "ask": isinstance(error, QuestionableError)})
     value = entry.value
     assert value is not None
     return JSONResponse({"read": shown_value(value.kind, value.si, spot, system)})

@@ -1,0 +1,160 @@
+"""The step at hand with all a page about it needs: how it is put into the journal, what is read after, what it does."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from setwright.bench.foretold import Foretold, Peg, foretold, peg_of
+from setwright.bench.journals import Source, job_from, open_journal
+from setwright.bench.next_step import Next, next_seen
+from setwright.bench.plans import reference_of
+from setwright.bench.progress import OPPOSITE, SCREWS
+from setwright.frozen import frozen
+from setwright.instrument.jobfile import Job
+from setwright.planning.guide import Advice
+from setwright.planning.plan import Amount, Step
+from setwright.records.entries import Entry, live
+
+_SHIM = re.compile(r"(strip|wedge|flat) shim")
+
+
+@frozen
+class Deed:
+    """One thing to do, as the journal says it: did BEFORE WAY AMOUNT AFTER.
+
+    label: what is moved. ways: which way it may go, the planned one first; () where there is none. kind: of the amount:
+    "turns", "length", "thou", "count", "hertz", or "" where there is none. value: planned, SI or as its kind counts.
+    """
+
+    label: str
+    before: str
+    ways: tuple[str, ...] = ()
+    kind: str = ""
+    value: float | None = None
+    link: str = ""  # a word between way and amount
+    after: str = ""
+
+    def words(self, amount: str = "", way: str = "") -> str:
+        """The words for the journal.
+
+        Args:
+            amount: as typed.
+            way: as chosen; "" for the planned one.
+        Returns: e.g. "did claw out 5/8 turn".
+        """
+        chosen = way if way in self.ways else next(iter(self.ways), "")
+        parts = ("did", self.before, chosen, *((self.link, amount) if self.kind else ()))
+        return " ".join(one for one in parts if one) + self.after
+
+
+@frozen
+class AtHand:
+    """The step at hand. written: entries of the journal, struck ones included. last: the live ones, newest first."""
+
+    job: Job
+    next: Next
+    written: int
+    last: tuple[Entry, ...]
+    deeds: tuple[Deed, ...]
+    reference: float  # Hz, pitch of A4 that notes are named by
+    foretold: Foretold | None = None
+    peg: Peg | None = None
+
+
+def at_hand(job: Source) -> AtHand:
+    """The step at hand.
+
+    Args:
+        job: path of the job file, or a visit in a shop.
+    Returns: the step.
+    Raises: as `next_step.next_of`.
+    """
+    read = job_from(job)
+    _, journal = open_journal(job, None, read)
+    entries = live(journal.entries)
+    found, course = next_seen(read, entries)
+    told, peg = None, None
+    if course is not None and found.advice is not None:
+        advice = found.advice
+        told = foretold(course, advice)
+        if advice.do == "tune" and advice.string is not None and advice.hertz is not None:
+            peg = peg_of(course, advice.string, advice.hertz)
+    reference = reference_of([one.si for one in read.want.tuning])
+    return AtHand(read, found, len(journal.entries), tuple(reversed(entries)), deeds_of(found), reference, told, peg)
+
+
+def deeds_of(found: Next) -> tuple[Deed, ...]:
+    """How a step is put into the journal.
+
+    Args:
+        found: the step.
+    Returns: what is to be said, in order; nothing where the step is only read.
+    """
+    if found.step is not None:
+        return _hardware(found.step)
+    return () if found.advice is None else _balance(found.advice)
+
+
+def _hardware(step: Step) -> tuple[Deed, ...]:
+    if step.key in SCREWS:
+        return tuple(_screw(step.key, one) for one in step.amounts)
+    if step.key == "shim":
+        return tuple(_shim(one) for one in step.amounts)
+    if step.key == "hang springs":
+        return (Deed("springs hung", "springs", kind="count", value=step.amounts[0].value),)
+    if step.key == "relief":
+        one = step.amounts[0]
+        return (Deed("truss rod", "rod", _ways(one.way), "turns", one.value),)
+    if step.key == "strings on":
+        return (Deed("strings changed", "strings changed"),)
+    if step.key == "block":
+        return (Deed("rear gap of the block", "wedge in", (), "length", step.amounts[0].value, "at", ", blocks"),)
+    return (Deed(step.title, f"step {step.key}"),)
+
+
+def _ways(way: str) -> tuple[str, ...]:
+    return (way, OPPOSITE[way])
+
+
+def _screw(key: str, one: Amount) -> Deed:
+    """Both screws, that of one side, or that of one string."""
+    first, *rest = one.what.split()
+    which = f"string {rest[0]}" if first == "string" else "" if first == "both" else first
+    return Deed(one.what, f"{SCREWS[key]} {which}".strip(), _ways(one.way), one.kind, one.value)
+
+
+def _shim(one: Amount) -> Deed:
+    kind = _SHIM.match(one.what)
+    assert kind is not None
+    return Deed(one.what, kind[0], ("in" if one.way == "lay in" else "out",), "thou", one.value)
+
+
+def _balance(advice: Advice) -> tuple[Deed, ...]:
+    if advice.do == "tune" and advice.string is not None:
+        name = f"string {advice.string + 1}"
+        return (Deed(name, f"tune {name} to", kind="hertz", value=advice.hertz),)
+    if advice.do == "claw" and advice.turns is not None:
+        way = "in" if advice.turns > 0.0 else "out"
+        return (Deed("both claw screws", "claw", _ways(way), "turns", abs(advice.turns)),)
+    if advice.do == "wedge":
+        if advice.gap is None:
+            return (Deed("wedge", "wedge out"),)
+        return (Deed("rear gap of the wedge", "wedge in", (), "length", advice.gap, "at", ", props"),)
+    if advice.do == "attitude":
+        return (Deed("as it is played", "attitude playing"),)
+    return ()
+
+
+def asked(found: Next) -> Sequence[str]:
+    """What the step asks to be read, as `readings_sheet` names it.
+
+    Args:
+        found: the step.
+    Returns: e.g. "pitch string 1", "rear gap".
+    """
+    advice = found.advice
+    if advice is None or advice.do != "read":
+        return ()
+    gauges = ("rear gap", "claw distance") if found.gauges else ()
+    return (*(f"pitch string {one + 1}" for one in advice.strings), *gauges)

@@ -1,0 +1,111 @@
+"""The plan: job card of what is done, the runner-up, and why the rest fails; drawn to scale, before and after."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+
+from setwright.bench.heard_notes import read_with_heard
+from setwright.bench.plan_drawings import plan_drawings
+from setwright.bench.plans import plan_job, preferred_system
+from setwright.bench.shop import Shown
+from setwright.cli.plan_rows import PlanRows, plan_rows
+from setwright.cli.words import sentence, spelled
+from setwright.errors import NoPlanError, SetwrightError
+from setwright.frozen import frozen
+from setwright.units.show import System
+from setwright.web.frame import bench_of, page, refused, remembered, source, units, visit_of
+from setwright.web.routes import at
+
+_WORKERS = ThreadPoolExecutor(1, "setwright-plan")  # one: the processor is for the page somebody waits for
+DRAWINGS = {
+    "side-view": "From the side, as found in thin line, after the work in thick line",
+    "balance": "Forces on the plate, and what they turn it with",
+    "ranges": "How far the arm goes",
+}
+MISSES = 12  # combinations named where nothing will do
+
+
+@frozen
+class Planned:
+    """A plan in words, and its drawings by the end of their names."""
+
+    rows: PlanRows
+    drawings: dict[str, str]
+
+
+@frozen
+class Wanted:
+    """A plan that is asked for. key: everything it depends on; most entries of the journal change nothing of that."""
+
+    key: tuple[str, ...]
+    system: System
+    make: Callable[[], Planned]
+
+
+def _wanted(request: Request, shown: Shown) -> Wanted:
+    job, said = remembered(request, shown.visit.id, "job heard", lambda: read_with_heard(source(request, shown)))
+    system = units(request, preferred_system(job))
+
+    def make() -> Planned:
+        plan = plan_job(job)
+        plan = replace(plan, remarks=(*plan.remarks, *said))
+        found = plan_drawings(job, plan, system)
+        ends = {end: svg for end in DRAWINGS for name, svg in found.items() if name.endswith(f"-{end}.svg")}
+        return Planned(plan_rows(plan, system), ends)
+
+    digest = hashlib.sha256(repr(job).encode()).hexdigest()
+    return Wanted((bench_of(request).shop, "plan", shown.visit.id, system, digest), system, make)
+
+
+def show_plan(request: Request) -> Response:
+    """The plan, or that it is being worked out."""
+    shown = visit_of(request)
+    memory = bench_of(request).memory
+    try:
+        wanted = _wanted(request, shown)
+        if not memory.known(wanted.key):
+            _WORKERS.submit(memory.get, wanted.key, wanted.make)
+            return page(request, "plan_waits.html", shown=shown)
+        planned = memory.get(wanted.key, wanted.make)
+    except SetwrightError as error:
+        return no_plan(request, shown, error)
+    drawings = [(end, told) for end, told in DRAWINGS.items() if end in planned.drawings]
+    return page(request, "plan.html", shown=shown, plan=planned.rows, drawings=drawings)
+
+
+def no_plan(request: Request, shown: Shown, error: SetwrightError) -> Response:
+    """Why there is no plan, and the nearest misses.
+
+    Args:
+        request: of the page.
+        shown: the visit.
+        error: as the bench raised it.
+    Returns: the page.
+    """
+    system = units(request)
+    tried = error.misses[:MISSES] if isinstance(error, NoPlanError) else ()
+    misses = [(spelled(name, system), sentence(spelled(why, system))) for name, why in tried]
+    return page(request, "no_plan.html", 422, shown=shown, words=refused(error, system), misses=misses)
+
+
+def show_drawing(request: Request) -> Response:
+    """A drawing of the plan."""
+    shown = visit_of(request)
+    wanted = _wanted(request, shown)
+    planned = bench_of(request).memory.get(wanted.key, wanted.make)
+    if request.path_params["drawing"] not in planned.drawings:
+        raise HTTPException(404, "There is no such drawing of this plan.")
+    return Response(planned.drawings[request.path_params["drawing"]], media_type="image/svg+xml")
+
+
+ROUTES = [
+    at("/visit/{visit}/plan", show_plan, name="plan"),
+    at("/visit/{visit}/plan/{drawing}.svg", show_drawing, name="plan drawing"),
+]

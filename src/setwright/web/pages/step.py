@@ -1,0 +1,318 @@
+"""The step at hand: it fills the screen; what was done and read goes into the journal, and the next one comes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from setwright.bench.at_hand import AtHand, Deed, asked, at_hand
+from setwright.bench.journals import made
+from setwright.bench.readings_sheet import Group, Spot, readings_sheet
+from setwright.bench.shop import Shown
+from setwright.bench.together import keep_all
+from setwright.cli.advice_words import BAND, COARSE, todo
+from setwright.cli.next_card import CAUTIONS
+from setwright.cli.plan_rows import under_conditions
+from setwright.cli.step import effect_lines, range_words, reading_lines
+from setwright.cli.words import chance, note, number, sentence, signed_cents, spelled
+from setwright.errors import InputError, QuestionableError, SetwrightError, StaleEditError
+from setwright.frozen import frozen
+from setwright.units import show_cents, show_turns, show_value
+from setwright.units.show import System
+from setwright.web.frame import page, refused, remembered, see, source, units, visit_of, who
+from setwright.web.inline import inline
+from setwright.web.pages.plan import no_plan
+from setwright.web.pages.readings import asked_words, keep_spots, said_kept, shelf, undo
+from setwright.web.routes import Form, at
+from setwright.web.step_drawing import amount_of, drawing_of, lines_of, standing_drawing
+from setwright.web.typed import completed, unit_of
+
+BUTTON = 1.26e-3  # m of string that one turn of a button winds on: post of 6 mm, geared 15 : 1; common practice
+FINE = 10.0  # cents, below which tenths are told
+NEAR = 600.0  # cents, up to which turns of a button are told
+DOES = {"claw": "Turn both claw screws", "tune": "Tune", "wedge": "The wedge"}
+STALE = (
+    "the journal was written to since this page was loaded, at another bench or by sending it twice; this is the step "
+    "as it is now."
+)
+AFTER = {
+    "claw": "Hear every string, then read the rear gap and the claw distance.",
+    "tune": "Hear the string as it stands when it is set.",
+    "wedge": "Hear the strings again.",
+    "attitude": "Hear the strings again.",
+}
+
+
+@frozen
+class Row:
+    """One thing to do in the form. name: of its fields."""
+
+    name: str
+    deed: Deed
+    amount: str
+    unit: str
+
+
+@frozen
+class Card:
+    """A step in the words of a page. does: what is done; huge: the amount; what: it belongs to; lines: amounts where
+    there are several and no drawing tells them."""
+
+    title: str
+    does: str
+    count: str
+    huge: str
+    what: str
+    aside: str
+    lines: tuple[tuple[str, str], ...]
+    why: str
+    stop: str
+    range: str
+    disturbs: tuple[tuple[str, tuple[str, ...]], ...]
+    after: tuple[str, ...]
+    cautions: tuple[str, ...]
+    remarks: tuple[str, ...]
+    so_far: str
+
+
+def show_step(request: Request) -> Response:
+    """The step."""
+    return _page(request, visit_of(request))
+
+
+def _found(request: Request, shown: Shown) -> AtHand:
+    return remembered(request, shown.visit.id, "at hand", lambda: at_hand(source(request, shown)))
+
+
+def take_step(request: Request, form: Form) -> Response:
+    """Put what was done, or what was read, into the journal."""
+    shown = visit_of(request)
+    found = _found(request, shown)
+    try:
+        after = _seen(form)
+        if after != found.written:
+            raise StaleEditError(STALE, {"entries": found.written}, {"entries": after})
+        if form.text("do") == "read":
+            return _take_readings(request, shown, found, form, after)
+        return _take_deeds(request, shown, found, form, after)
+    except StaleEditError as error:
+        typed = [text for name, text in form.typed().items() if text and name.startswith(("heard ", "v "))]
+        told = f" Typed here, and not kept: {'; '.join(typed)}." if typed else ""
+        return _page(request, shown, 409, None, {"": (refused(error, units(request)) + told, False)})
+
+
+def _seen(form: Form) -> int:
+    text = form.text("written")
+    if not (text.isascii() and text.isdigit() and len(text) < 8):
+        raise InputError("the page this came from does not say which step it showed; load the step again.")
+    return int(text)
+
+
+def _take_deeds(request: Request, shown: Shown, found: AtHand, form: Form, after: int) -> Response:
+    system = units(request)
+    entries, wrong = [], {}
+    for row in _rows(found.deeds, system):
+        words = _words(row, form, system)
+        if words is None:
+            continue
+        try:
+            entries.append(made(found.job, [words], who(request), form.ticked(f"sure {row.name}")))
+        except SetwrightError as error:
+            wrong[row.name] = (asked_words(error, system), isinstance(error, QuestionableError))
+    if not wrong and not entries:
+        wrong[""] = ("Nothing of it was done; write an amount, or leave the step as it is.", False)
+    if wrong:
+        return _page(request, shown, 422, form, wrong)
+    kept = keep_all(source(request, shown), entries, who(request), after)
+    return see(request, f"/visit/{shown.visit.id}/step", said_kept(kept), undo(shown, kept, "step"))
+
+
+def _words(row: Row, form: Form, system: System) -> str | None:
+    """What was done, for the journal; None where it was left out."""
+    deed = row.deed
+    if not deed.kind:
+        return deed.words()
+    amount = form.text(f"amount {row.name}")
+    if not amount:
+        return None
+    unit = unit_of(deed.kind, form.text(f"unit {row.name}"), system)
+    words = deed.words(completed(amount, unit), form.text(f"way {row.name}"))
+    heard = form.text(f"heard {row.name}") if deed.kind == "hertz" else ""
+    return f"{words}, heard {completed(heard, 'Hz')}" if heard else words
+
+
+def _take_readings(request: Request, shown: Shown, found: AtHand, form: Form, after: int) -> Response:
+    sheet = readings_sheet(source(request, shown))
+    group = _asked(request, shown, found)
+    kept, wrong = keep_spots(request, shown, sheet, group.spots if group else (), form, after)
+    if not kept:
+        wrong = wrong or {"": ("Nothing is typed; write at least one reading.", False)}
+        return _page(request, shown, 422, form, wrong)
+    return see(request, f"/visit/{shown.visit.id}/step", said_kept(kept), undo(shown, kept, "step"))
+
+
+def _asked(request: Request, shown: Shown, found: AtHand) -> Group | None:
+    """Places the step asks to be read."""
+    wanted = asked(found.next)
+    if not wanted:
+        return None
+    sheet = remembered(request, shown.visit.id, "readings", lambda: readings_sheet(source(request, shown)))
+    spots: list[Spot] = []
+    for words in wanted:
+        places = (words, f"{words} treble", f"{words} bass")
+        spots += [one for group in sheet.groups for one in group.spots if one.words in places]
+    spots = [one if one.kind == "pitch" else replace(one, label=one.words) for one in spots]
+    return Group("asked", "Asked", "", tuple(spots), ())
+
+
+def _rows(deeds: Sequence[Deed], system: System) -> tuple[Row, ...]:
+    return tuple(Row(str(i), one, amount_of(one, system), unit_of(one.kind, "", system)) for i, one in enumerate(deeds))
+
+
+def _page(
+    request: Request, shown: Shown, status: int = 200, form: Form | None = None,
+    wrong: dict[str, tuple[str, bool]] | None = None,
+) -> Response:  # fmt: skip
+    system = units(request)
+    try:
+        found = _found(request, shown)
+    except SetwrightError as error:
+        return no_plan(request, shown, error)
+    group = _asked(request, shown, found)
+    drawing, bands = drawing_of(found, system), standing_drawing(found)
+    return page(
+        request, "step.html", status, shown=shown, found=found, card=card_of(found, system),
+        rows=_rows(found.deeds, system), drawing=inline(drawing), bands=inline(bands), table=table_of(found, system),
+        asked=shelf(group, system, form, wrong or {}) if group else None, form=form, wrong=wrong or {},
+        last=found.last[0] if found.last else None, lean=found.peg,
+        own=found.next.wanted[found.peg.string] if found.peg else None,
+    )  # fmt: skip
+
+
+def card_of(found: AtHand, system: System) -> Card:
+    """A step in words.
+
+    Args:
+        found: the step at hand.
+        system: "inch" or "mm".
+    Returns: the card.
+    """
+    return _hardware_card(found, system) if found.next.step is not None else _advice_card(found, system)
+
+
+def _remarks(found: AtHand, system: System) -> tuple[str, ...]:
+    return tuple(sentence(spelled(one, system)) for one in found.next.remarks)
+
+
+def _hardware_card(found: AtHand, system: System) -> Card:
+    step = found.next.step
+    assert step is not None
+    lines = tuple(lines_of(found, system))
+    huge, what = lines[0] if len(lines) == 1 else (step.title, "")
+    return Card(
+        title=step.title,
+        does=step.title if len(lines) == 1 else "",
+        count=f"Step {found.next.count} of {found.next.of} before strings and balance",
+        huge=spelled(huge, system),
+        what=what,
+        aside="",
+        lines=lines if len(lines) > 1 and not drawing_of(found, system) else (),
+        why=sentence(step.why),
+        stop=sentence(f"when {step.stop_when}") if step.stop_when else "",
+        range=range_words(step.amounts),
+        disturbs=under_conditions(effect_lines(step.effects, system)),
+        after=tuple(sentence(one) for one in reading_lines(step, system)),
+        cautions=tuple(sentence(one) for one in step.cautions),
+        remarks=_remarks(found, system),
+        so_far="",
+    )
+
+
+def _advice_card(found: AtHand, system: System) -> Card:
+    advice = found.next.advice
+    assert advice is not None
+    title = todo(advice, system, found.next.wanted, found.next.gauges)
+    huge, what, aside = _huge(found, system)
+    so_far = f"Strings tuned so far: {found.next.tunings}"
+    if found.next.expected:
+        so_far += f"; still expected: {found.next.expected}"
+    return Card(
+        title=title,
+        does=DOES.get(advice.do, ""),
+        count="Done" if advice.do == "done" else "The next step",
+        huge=huge or title,
+        what=what,
+        aside=aside,
+        lines=(),
+        why=sentence(advice.why),
+        stop="",
+        range="",
+        disturbs=(),
+        after=(AFTER[advice.do],) if advice.do in AFTER else (),
+        cautions=(CAUTIONS[advice.do],) if advice.do in CAUTIONS else (),
+        remarks=_remarks(found, system),
+        so_far=f"{so_far}.",
+    )
+
+
+def _huge(found: AtHand, system: System) -> tuple[str, str, str]:
+    """The amount, what it belongs to, and how it is told otherwise."""
+    advice, peg = found.next.advice, found.peg
+    assert advice is not None
+    if advice.do == "claw" and advice.turns is not None:
+        deed = found.deeds[0]
+        band = ""
+        if advice.turns_sd is not None:
+            half = show_turns(max(BAND * advice.turns_sd, COARSE), COARSE)
+            band = f"± {half}, as far as is known now"
+        return f"{deed.ways[0]} {amount_of(deed, system)}", "both claw screws", band
+    if advice.do == "wedge":
+        gap = "out" if advice.gap is None else amount_of(found.deeds[0], system)
+        return (
+            (f"wedge {gap}" if advice.gap is None else gap),
+            "" if advice.gap is None else "rear gap on the wedge",
+            "",
+        )
+    if advice.do == "tune" and advice.string is not None and advice.hertz is not None:
+        to = f"{note(advice.hertz, found.reference)}, {show_value(advice.hertz, 'pitch', uncertainty=0.05)}"
+        name = f"string {advice.string + 1}"
+        if peg is None or abs(peg.to - peg.now) > NEAR:
+            return f"{name} to {note(advice.hertz, found.reference)}", show_value(advice.hertz, "pitch"), ""
+        way = "up" if peg.to > peg.now else "down"
+        off = abs(peg.to - peg.now)
+        far = show_cents(off, 1.0 if off >= FINE else 0.1)
+        turns = show_turns(abs(peg.wound) / BUTTON, 1 / 32)
+        button = "less than 1/32 turn" if turns == "no turn" else f"about {turns}"
+        return f"{name} {way} {far}", f"to {to}", f"{sentence(button)[:-1]} of a button geared 15 : 1."
+    return "", "", ""
+
+
+def table_of(found: AtHand, system: System) -> list[tuple[str, str, str]]:
+    """Where everything is believed to stand, and what it will read after the step.
+
+    Args:
+        found: the step at hand.
+        system: "inch" or "mm".
+    Returns: name, now, after ("" where nothing is foretold).
+    """
+    standing, told = found.next.standing, found.foretold
+    if standing is None:
+        return []
+    rows = []
+    for i, (off, sd) in enumerate(zip(standing.cents, standing.cents_sd, strict=True)):
+        after = "" if told is None else _cents(told.cents[i], told.cents_sd[i])
+        rows.append((f"string {i + 1}", _cents(off, sd), after))
+    after = "" if told is None else number(told.gap, "length", system, BAND * told.gap_sd)
+    rows.append(("rear gap", number(standing.gap, "length", system, BAND * standing.gap_sd), after))
+    return [*rows, ("all inside", chance(standing.chance), "")]
+
+
+def _cents(off: float, sd: float) -> str:
+    half = max(BAND * sd, 0.1)
+    return f"{signed_cents(off, half)} ± {show_cents(half, half)}"
+
+
+ROUTES = [at("/visit/{visit}/step", show_step, take_step, name="step")]
