@@ -53,16 +53,21 @@ def hand_over(
         digest = sha256(pdf).hexdigest()
         if all(one.sha256 != digest for one in supplies.attachments(work, visit=visit.id)):
             supplies.attach(work, "sheet", name or f"visit-{visit.number}.sheet.pdf", io.BytesIO(pdf), visit=visit.id)
-        plain = _plain(data)
-        return tuple(supplies.hand_over(work, visit.id, part, plain, digest) for part in dict.fromkeys(parts))
+        made_from = plain(data)
+        return tuple(supplies.hand_over(work, visit.id, part, made_from, digest) for part in dict.fromkeys(parts))
 
 
-def _plain(value: Any) -> Any:
-    """What a sheet was made from, as JSON can hold it; a drawing by its hash."""
+def plain(value: Any) -> Any:
+    """What a sheet was made from, as JSON can hold it.
+
+    Args:
+        value: the data of the sheet, or a part of it.
+    Returns: dicts, lists, text and numbers; dates as text, a drawing by its hash.
+    """
     if isinstance(value, Drawing):
         return {"title": value.title, "alt": value.alt, "sha256": sha256(value.svg.encode()).hexdigest()}
     if is_dataclass(value) and not isinstance(value, type):
-        return {one.name: _plain(getattr(value, one.name)) for one in fields(value)}
+        return {one.name: plain(getattr(value, one.name)) for one in fields(value)}
     if isinstance(value, tuple):
-        return [_plain(one) for one in value]
+        return [plain(one) for one in value]
     return value.isoformat() if isinstance(value, date) else value

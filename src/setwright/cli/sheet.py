@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import sys
-from datetime import date, datetime
 from pathlib import Path
 
 import click
 
 from setwright.cli.asked import say, source_of, system_of, units_option, visit_options
-from setwright.cli.shop_options import by_option
+from setwright.cli.shop_options import by_option, day_of
 from setwright.errors import InputError
 from setwright.sheets.sheet import PARTS, Part
 
@@ -77,7 +76,7 @@ def command(
     from setwright.bench.paper import Desk, read_drawing, sheet_of_job
     from setwright.sheets.sheet import render
 
-    desk = Desk(shop_name, lines, case, owner, None if recheck is None else _day(recheck), link)
+    desk = Desk(shop_name, lines, case, owner, None if recheck is None else day_of(recheck, "--recheck"), link)
     source = source_of(job, visit, shop)
     if isinstance(source, str) and (hand_over or who):
         raise InputError("--hand-over and --by go with --visit; a job file has no place where that is noted.")
@@ -99,10 +98,3 @@ def command(
 def _name(job: str) -> str:
     last = job.replace("\\", "/").rsplit("/", 1)[-1]
     return f"{last.removesuffix('.toml').removesuffix('.job')}.sheet.pdf"
-
-
-def _day(text: str) -> date:
-    try:
-        return datetime.strptime(text, "%Y-%m-%d").date()
-    except ValueError:
-        raise InputError(f"--recheck: {text[:40]!r} is no day; write it as 2027-02-25.") from None

@@ -1,4 +1,4 @@
-"""setwright shop take-in: an instrument comes in, and a visit begins."""
+"""setwright shop take-in and demo: an instrument comes in and a visit begins; an invented shop to look at."""
 
 from __future__ import annotations
 
@@ -73,7 +73,30 @@ def take_in(
     say("\n".join(columns([("visit", added.visit.id), ("instrument", added.instrument.id)])))
 
 
-COMMANDS: tuple[click.Command, ...] = (take_in,)
+@click.command("demo")
+@click.argument("where")
+@click.option("--seed", type=int, default=1, help="All of chance; the same seed and day make the same shop.")
+@click.option("--today", metavar="DAY", help="The day it is looked at: 2026-11-30; otherwise today.")
+@click.option("--examples", metavar="FOLDER", help="The demo jobs; otherwise those beside the source.")
+@json_option
+def demo(where: str, seed: int, today: str | None, examples: str | None, as_json: bool) -> None:
+    """Make an invented shop at WHERE, a new folder or an empty database: the demo jobs, and some years before them."""
+    from setwright.bench.data import document
+    from setwright.bench.demo_shop import make_demo
+    from setwright.cli.shop_options import day_of
+
+    made = make_demo(where, seed, None if today is None else day_of(today, "--today"), examples)
+    if as_json:
+        say_json(document("shop demo", made))
+        return
+    say(
+        f"{made.name} is made: {made.where}, {made.instruments} instruments, {made.visits} visits, "
+        f"{made.open_visits} of them open, {made.entries} entries."
+    )
+    say(f"Name it with --shop {made.where}, or once: export SETWRIGHT_SHOP={made.where}")
+
+
+COMMANDS: tuple[click.Command, ...] = (take_in, demo)
 
 
 def _asked(

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 import click
 
 from setwright.cli.asked import json_option, say, say_json, units_option
 from setwright.cli.layout import WIDTH, columns, labelled, paragraph, section
-from setwright.cli.shop_options import based_on_option, by_option, shop_option
+from setwright.cli.shop_options import based_on_option, by_option, day_of, shop_option
 from setwright.cli.shop_people import cell, instrument_data, owner_data
 from setwright.errors import InputError
 
@@ -51,7 +50,7 @@ def hand_back(visit: str, recheck: str | None, based_on: int | None, at: str | N
     """Close VISIT: the instrument goes back to its owner."""
     from setwright.bench import visits
 
-    day = None if recheck is None else _day(recheck)
+    day = None if recheck is None else day_of(recheck, "--recheck")
     _say(visits.hand_back(at, visit, day, based_on, who), as_json, "is handed back")
 
 
@@ -105,13 +104,6 @@ def edit_visit(
 
 
 COMMANDS: tuple[click.Command, ...] = (instrument_, hand_back, open_again, edit_visit)
-
-
-def _day(text: str) -> date:
-    try:
-        return datetime.strptime(text, "%Y-%m-%d").date()
-    except ValueError:
-        raise InputError(f"--recheck: {text[:40]!r} is no day; write it as 2027-02-25.") from None
 
 
 def _say(visit: Visit, as_json: bool, what: str) -> None:

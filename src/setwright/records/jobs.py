@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import PurePath
 
 from sqlalchemy import func, select
@@ -127,9 +128,15 @@ def job_of(work: Work, visit: Visit) -> Job:
     Returns: the job, as its files tell it.
     Raises: FileFormatError, InputError where a newer Setwright refuses what was kept.
     """
-    instrument = instrument_from_bytes(document(work, visit.instrument_file), visit.instrument_name)
-    job = job_from_bytes(document(work, visit.job_file), visit.job_name, instrument)
+    files = document(work, visit.instrument_file), document(work, visit.job_file)
+    job = _read_once(*files, visit.instrument_name, visit.job_name)
     return replace(job, wish=visit.wish)  # it may be edited; the file stays
+
+
+@lru_cache(maxsize=256)
+def _read_once(instrument: bytes, job: bytes, instrument_name: str, job_name: str) -> Job:
+    """A job from its files; those that are read again and again, as for an instrument's life, are read once."""
+    return job_from_bytes(job, job_name, instrument_from_bytes(instrument, instrument_name))
 
 
 def files_of(work: Work, visit: Visit) -> tuple[Job, Journal]:
