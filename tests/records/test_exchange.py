@@ -101,6 +101,7 @@ def test_from_any_engine_to_any_other_everything_comes_back(filled, target, tmp_
     assert all(first.rows.values())
 
 
+@pytest.mark.slow
 def test_a_shop_that_was_read_goes_on(filled, files, target, tmp_path):
     export(filled, tmp_path / "out")
     import_shop(tmp_path / "out", target)
@@ -184,6 +185,7 @@ def test_a_shop_with_nothing_in_it_is_filled(filled, at, engine, tmp_path, reque
         assert all_rows(shop) == before
 
 
+@pytest.mark.slow
 def test_an_export_of_an_older_schema_is_brought_up_to_date(filled, target, tmp_path, monkeypatch):
     from setwright.records.schema import VERSIONS, newest
 
@@ -195,6 +197,7 @@ def test_an_export_of_an_older_schema_is_brought_up_to_date(filled, target, tmp_
         open_shop(target)
 
 
+@pytest.mark.slow
 def test_an_export_of_the_first_schema_is_read_into_todays_tables(filled, target, tmp_path):
     """What was exported then has the same tables: those of later schemas are worked out and never exported."""
     done = export(filled, tmp_path / "out")
@@ -287,6 +290,7 @@ VALUES = {
 }
 
 
+@pytest.mark.slow
 @given(data=st.data(), table=st.sampled_from([one for one in EXPORTED if one.name in ("entry", "climate", "step")]))
 def test_any_row_reads_as_it_was_written(data, table):
     given_ = {}

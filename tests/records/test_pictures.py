@@ -231,6 +231,7 @@ def test_what_says_nothing_readable_about_up_is_dropped(tiff):
     assert without_metadata("image/jpeg", raw, "a") == JPEG
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(media=st.sampled_from(sorted(FORMATS)), at=st.floats(0.0, 1.0), sign=st.integers(0, 255))
 def test_no_single_byte_makes_it_stumble(media, at, sign):

@@ -408,6 +408,7 @@ VALUES = st.recursive(
 )
 
 
+@pytest.mark.slow
 @given(data=st.dictionaries(st.text(max_size=4), VALUES, max_size=5))
 def test_toml_spelled_anew_reads_as_the_same(data):
     assert tomllib.loads(toml(data)) == data
