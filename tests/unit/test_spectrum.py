@@ -6,7 +6,17 @@ import numpy as np
 import pytest
 
 from setwright.listening.law import stretch
-from setwright.listening.spectrum import ABOVE, HIGHEST, LOWEST, MOST_PEAKS, Peaks, coarse_pitch, peaks_of
+from setwright.listening.partials import surest
+from setwright.listening.spectrum import (
+    ABOVE,
+    HIGHEST,
+    LOWEST,
+    MOST_PEAKS,
+    Peaks,
+    coarse_pitch,
+    coarse_pitches,
+    peaks_of,
+)
 
 RATE = 8000.0
 TIMES = np.arange(4000) / RATE
@@ -124,3 +134,26 @@ def test_peaks_of_no_string_are_explained_by_none():
 def test_range_of_fundamentals():
     assert LOWEST < 27.5  # A0 of a piano, lower than any fretted string of usual pitch; common practice, no source
     assert HIGHEST > 1318.6  # E6, fret 24 of a guitar's first string; common practice, no source
+
+
+@pytest.mark.parametrize("f0", [41.2, 84.4, 110.0, 164.8])
+@pytest.mark.parametrize("shape", [1.2e-3, 2.0e-3])
+@pytest.mark.parametrize("octave", [0.5, 1.0])
+def test_many_partials_of_a_stiff_string_are_no_octave_above(f0, shape, octave):
+    """Up to 10 kHz the grid of B is too coarse for all of them: the low ones by themselves say which string it is."""
+    numbers = np.arange(1, 61)
+    hertz = string(f0, shape, numbers)
+    height = np.abs(np.sin(np.pi * numbers * 0.3) * np.sin(np.pi * numbers * 0.14)) * numbers**-octave + 1e-6
+    kept = hertz < 10e3
+    peaks = Peaks(hertz[kept], height[kept], np.full(int(kept.sum()), 1e-6))
+    found = surest(peaks, coarse_pitches(peaks))
+    assert abs(cents(found.fundamental, f0)) < 20.0
+    assert found.inharmonicity == pytest.approx(shape, rel=0.1)
+
+
+def test_the_lower_octave_of_the_best_is_among_those_looked_at():
+    peaks = peaks_at(string(220.0))
+    some = coarse_pitches(peaks)
+    assert any(abs(cents(one.fundamental, 110.0)) < 20.0 for one in some)
+    assert all(one.share <= some[0].share for one in some[1:])
+    assert abs(cents(surest(peaks, some).fundamental, 220.0)) < 5.0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,9 @@ SPAN = 31  # bins over which the noise floor is taken, times the window's main l
 GRID = 6.0  # cents between fundamentals tried
 STRETCHES = np.concatenate([[0.0], np.geomspace(3e-5, 6e-3, 13)])  # B tried
 WORTH = 0.5  # of the best share, from which on another fundamental is worth a second look
+LOW = 1600.0  # Hz, up to which peaks are looked at once more by themselves: there stiffness matters least
+FEWEST = 4  # peaks for it
+HALVED = 2  # of the best whose lower octave is looked at too
 WITHIN = 0.03  # of f0, how near a peak must lie to its partial
 
 
@@ -94,12 +97,35 @@ def coarse_pitch(peaks: Peaks, about: float | None = None) -> Coarse | None:
 def coarse_pitches(peaks: Peaks, about: float | None = None, most: int = 6) -> list[Coarse]:
     """The same, the best and those that come after it.
 
+    With many partials of a stiff string no B of the grid fits them all, and a fundamental with fewer of them may come
+    first. So those that explain the low peaks by themselves follow, and the lower octave of the best.
+
     Args:
         peaks: from `peaks_of`.
         about: the pitch expected, tried within a semitone only [Hz].
         most: how many [1].
     Returns: the best first; none without peaks.
     """
+    out = _ranked(peaks, about, most)
+    if most == 1 or not out:
+        return out
+    low = peaks.hertz < LOW
+    if FEWEST <= low.sum() < len(low):
+        out += _ranked(Peaks(peaks.hertz[low], peaks.amplitude[low], peaks.floor[low]), about, HALVED)
+    if about is None:
+        out += [replace(one, fundamental=0.5 * one.fundamental, inharmonicity=0.25 * one.inharmonicity)
+                for one in out[:HALVED] if one.fundamental > 2.0 * LOWEST]  # fmt: skip
+    return [out[0], *(replace(one, share=_share(peaks, one)) for one in out[1:])]
+
+
+def _share(peaks: Peaks, one: Coarse) -> float:
+    """Share of the weight of all peaks a fundamental explains, less half that of missing partials."""
+    grid = np.array([one.fundamental])
+    return float(_scores(peaks.hertz, weights_of(peaks), grid, one.inharmonicity)[0])
+
+
+def _ranked(peaks: Peaks, about: float | None, most: int) -> list[Coarse]:
+    """Fundamentals by the share of the peaks' weight they explain."""
     if len(peaks.hertz) == 0:
         return []
     weight = weights_of(peaks)
