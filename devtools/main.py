@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import filecmp
+import sys
 import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -49,9 +50,9 @@ class Call:
 
 
 def run(call: Call) -> None:
-    """plan the demo jobs (or the job files named)"""
+    """plan the demo jobs (or the job files named), then open the demo shop: on a terminal, or with --serve"""
     python = call.python()
-    demo.run(call.root, call.runner, python, call.rest)
+    demo.run(call.root, call.runner, python, call.rest, sys.stdout.isatty())
 
 
 def test(call: Call) -> None:

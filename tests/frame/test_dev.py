@@ -238,6 +238,22 @@ class TestCommands:
         _, runner = self.call(ready, "run", "mine.job.toml")
         assert [line.split()[-1] for line in runner.lines] == ["mine.job.toml"]
 
+    def test_run_opens_the_demo_shop_on_a_terminal_or_when_it_is_asked_to(self, ready: Path) -> None:
+        (ready / "examples").mkdir()
+        (ready / "examples" / demo.FIRST).write_text("[job]\ntitle = 'To floating'\n")
+        setwright = f"{ready}/.venv/bin/setwright"
+        made = [f"{setwright} plan examples/{demo.FIRST}", f"{setwright} shop demo .demo-shop"]
+        _, runner = self.call(ready, "run", "--serve", "--port", "0")
+        assert runner.lines == [*made, f"{setwright} bench --shop .demo-shop --port 0"]
+        (ready / ".demo-shop").mkdir()
+        terminal = Recorder()
+        demo.run(ready, terminal, f"{ready}/.venv/bin/python", (), terminal=True)
+        kept = [f"{setwright} shop upgrade --shop .demo-shop", f"{setwright} bench --shop .demo-shop"]
+        assert terminal.lines == [made[0], *kept]
+        named = Recorder()
+        demo.run(ready, named, f"{ready}/.venv/bin/python", ("mine.job.toml",), terminal=True)
+        assert named.lines == [f"{setwright} plan mine.job.toml"]
+
     def test_run_without_jobs_says_so(self, ready: Path, capsys: pytest.CaptureFixture[str]) -> None:
         assert self.call(ready, "run")[0] == 1
         assert "no demo job" in capsys.readouterr().out
