@@ -50,7 +50,8 @@ def draft(last: AsLast) -> Draft:
     left = _left({one.key: one.left for one in last.sums.values if one.left is not None}, instrument.strings)
     if now.get("bridge") == "decked":
         left.pop("rear_gap", None)
-    tables = was | {"job": was["job"] | {"instrument": visit.instrument_name, "wish": ""}, "found": now | left}
+    about = {name: one for name, one in was["job"].items() if name != "wish"} | {"instrument": visit.instrument_name}
+    tables = was | {"job": about, "found": now | left}
     day = visit.came[:10]
     head = [f"# As last time: visit {visit.number}, came {day}. What stands under found was left then: read it again."]
     lines = [*head, *(line for name, table in tables.items() for line in _table(name, table))]

@@ -1,0 +1,254 @@
+"""setwright history, as the bench types it."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from setwright.metrology.reading import Convention, Place
+from setwright.records import specifications
+from setwright.records.edits import edit, get
+from setwright.records.rows import Visit
+from setwright.records.shop import open_shop
+
+EIGHT = ("instrument", "since-last", "outside", "season", "yield", "gauges", "capability", "as-last-time")
+GAP = specifications.Item("rear gap", Place(), Convention(), "length", 2.6e-3, 2.3e-3, 2.9e-3, "mm", "2.6 ± 0.3 mm")
+RELIEF = specifications.Item(
+    "relief", Place(), Convention(1, 17, 8), "length", None, None, 0.30e-3, "mm", "up to 0.3 mm"
+)
+LOW = specifications.Item(
+    "string height", Place(fret=12), Convention(), "length", None, 1.4e-3, None, "mm", "1.4 mm or more"
+)
+RED = "read relief held at 1 and 17, read at 8 ="
+
+
+@pytest.fixture
+def told(ask):
+    """A card: no line over 80 columns, nothing at its end."""
+
+    def asked(*words):
+        code, out, err = ask("history", *words)
+        assert (code, err) == (0, ""), (out, err)
+        assert max(map(len, out.splitlines())) <= 80
+        return out
+
+    return asked
+
+
+@pytest.fixture
+def refused(ask):
+    def asked(*words):
+        code, out, err = ask("history", *words)
+        assert (code, out, err.count("\n")) == (2, "", 1), (out, err)
+        return err
+
+    return asked
+
+
+def enter(ask, visit, *lines):
+    for line in lines:
+        who, _, words = line.rpartition(": ")
+        by = ["--by", who] if who else []
+        assert ask("log", "--visit", visit, *by, *words.split(" "))[0] == 0, words
+
+
+def change(shop, visit, **values):
+    with open_shop(shop) as opened, opened.writing("Bo") as work:
+        home = edit(work, get(work, Visit, visit), **values)
+        return home.instrument
+
+
+@pytest.fixture
+def once(ask, weir, kestrel):
+    """The Kestrel once floated and handed back, by its house specification; id of the instrument, and of the visit."""
+    with open_shop(weir) as opened, opened.writing("Bo") as work:
+        house = specifications.specify(work, "house", [GAP, RELIEF, LOW])
+    enter(
+        ask, kestrel, "read rear gap = 3.10 mm ± 0.02 mm", f"{RED} 0.20 mm ± 0.01 mm", "did claw in 1/2 turn",
+        "read rear gap = 3.20 mm ± 0.02 mm", "read humidity = 40 %",
+    )  # fmt: skip
+    home = change(weir, kestrel, came="2025-01-15 09:00:00", kind="floating", specification=house.id, state="closed")
+    return home, kestrel
+
+
+@pytest.fixture
+def twice(ask, data, weir, once):
+    """The Kestrel come back in summer."""
+    home, first = once
+    second = data("shop", "add-job", "kestrel-float.job.toml", "--instrument", home)["visit"]["id"]
+    enter(ask, second, "read rear gap = 3.50 mm ± 0.02 mm", f"{RED} 0.21 mm ± 0.01 mm", "read claw distance = 12 mm",
+          "read humidity = 60 %")  # fmt: skip
+    change(weir, second, came="2025-07-15 09:00:00", kind="floating")
+    return home, first, second
+
+
+def test_an_instrument_with_its_visits(told, data, twice):
+    home, first, second = twice
+    out = told("instrument", home[-6:])
+    assert out.index("VISIT 2, 2025-07-15, FLOATING, OPEN") < out.index("VISIT 1, 2025-01-15, FLOATING, CLOSED")
+    assert "3.10 ± 0.04 mm  3.20 ± 0.04 mm" in out
+    assert "claw once; humidity 40 %" in " ".join(out.split())
+    assert ".1220 ± .0016 in  .1260 ± .0016 in" in told("instrument", home, "--units", "inch")
+    found = data("history", "instrument", home)
+    assert [one["visit"]["id"] for one in found["visits"]] == [second, first]
+    gap = next(one for one in found["visits"][1]["readings"] if one["what"] == "rear gap")
+    assert gap["found"] == {"si": 0.0031, "standard_uncertainty": 2e-05}
+    assert found["owner"]["name"] == "Ada Lark"
+
+
+def test_what_changed_since_last_time(told, data, twice, refused):
+    home, first, second = twice
+    out = told("since-last", home)
+    assert out.startswith("From visit 1 (2025-01-15), as left, to visit 2 (2025-07-15), as found\n")
+    changed, still = out.split("NO CHANGE SEEN")
+    assert "3.20 ± 0.04 mm  3.50 ± 0.04 mm  +0.30 ± 0.06 mm" in changed
+    assert "relief, held 1-17 at 8  within 0.038 mm" in still
+    assert "READ ONLY NOW\n  claw distance" in still
+    assert told("since-last", "--visit", second) == out
+    found = data("history", "since-last", home)
+    assert [(one["what"], one["seen"]) for one in found["changes"]] == [("rear gap", True), ("relief", False)]
+    assert "has 1 visit up to then" in refused("since-last", "--visit", first)
+    assert "name an INSTRUMENT, or a visit" in refused("since-last")
+    assert "name an INSTRUMENT, or a visit" in refused("since-last", home, "--visit", first)
+
+
+def test_nothing_read_at_both_says_what_is_needed(told, ask, data, weir, once):
+    home, _ = once
+    data("shop", "add-job", "kestrel-float.job.toml", "--instrument", home)
+    assert "a change needs a reading as left and one as found" in " ".join(told("since-last", home).split())
+    assert "Nothing was read that counts" in told("instrument", home)
+
+
+def test_what_was_left_outside(told, data, once):
+    _, visit = once
+    out = told("outside")
+    assert "3.20 ± 0.04 mm, allowed 2.30 mm to 2.90 mm: outside" in out
+    one = told("outside", "--visit", visit)
+    assert [line.split()[-1] for line in one.splitlines()[2:6]] == ["limits", "outside", "inside", "read"]
+    assert "1.40 mm or more" in one
+    assert "up to 0.30 mm" in one
+    assert [x["verdict"] for x in data("history", "outside", "--visit", visit)["readings"]] == [
+        "outside", "inside", "not read",
+    ]  # fmt: skip
+    (line,) = data("history", "outside", "--unsure")["readings"]
+    assert line["limit"]["high"] == 2.9e-3
+    assert line["reading"]["what"] == "rear gap"
+
+
+def test_drift_with_season(told, data, weir, twice):
+    home, _, second = twice
+    change(weir, second, state="closed")
+    out = told("season", "Rear Gap")
+    assert "Rear Gap, from as left to as found at the next visit, 1 visit\n" in out
+    assert "July           1  +0.300 mm" in out
+    assert "not told: it needs three visits or more with humidity" in out
+    assert told("season", "rear gap", "--instrument", home)
+    found = data("history", "season", "rear gap")["seasons"]
+    assert (found[0]["months"][0]["month"], found[0]["humidity"]) == (7, None)
+
+
+def test_trends_are_told_with_their_band(told, ask, data, weir, once):
+    home, _ = once
+    for i, gap in enumerate(("3.25", "3.20", "3.40", "3.18", "3.30")):
+        visit = data("shop", "add-job", "kestrel-float.job.toml", "--instrument", home)["visit"]["id"]
+        enter(ask, visit, f"read rear gap = {gap} mm ± 0.02 mm", f"read humidity = {60 - 20 * (i % 2)} %")
+        enter(ask, visit, f"read pitch string 1 = {329.6 + 0.3 * i} Hz ± 0.1 Hz")
+        change(weir, visit, came=f"2025-{i + 3:02}-15 09:00:00", state="closed")
+    out = " ".join(told("season", "rear gap").split())
+    assert "mm for 10 % more humidity, of 5 visits" in out
+    assert "mm a year, of 5 visits; no trend is seen" in out
+    assert "± 0.1 c" in told("season", "pitch") or " c\n" in told("season", "pitch")
+
+
+def test_yield_by_kind(told, data, once):
+    out = told("yield")
+    assert "FLOATING\n  visits              1, 1 held to a house specification\n" in out
+    assert "  all inside          0 of 1, 0 % (0 to 79 %)\n" in out
+    assert "  claw settings       1 (1 to 1)\n" in out
+    (kind,) = data("history", "yield")["kinds"]
+    assert (kind["first_pass"]["some"], kind["rounds"]["median"]) == (0, 1)
+
+
+def test_capability_of_the_shop(told, ask, data, weir, once, refused):
+    home, first = once
+    out = told("capability")
+    assert "not told     1 values say nothing of a spread" in out
+    with open_shop(weir) as opened, opened.reading() as work:
+        house = get(work, Visit, first).specification
+    for i, gap in enumerate(("2.50", "2.62", "2.58", "2.71", "2.66")):
+        visit = data("shop", "add-job", "kestrel-float.job.toml", "--instrument", home)["visit"]["id"]
+        enter(ask, visit, f"read rear gap = {gap} mm ± 0.02 mm", f"read string height string 1 at fret 12 = {gap} mm")
+        change(weir, visit, came=f"2025-{i // 2 + 3:02}-15 09:00:00", specification=house, state="closed")
+    out = told("capability", "house", "--number", "1", "--units", "mm")
+    assert "House specification house, version 1, as left" in out
+    assert "read         6 values, 1 past a limit" in out
+    assert "Cpk" in out
+    assert "6 values are few" in out
+    found = data("history", "capability")
+    gap, relief, low = found["limits"]
+    assert gap["count"] == 6
+    assert low["capability"]["pp"] is None
+    assert low["limit"]["high"] is None
+    assert relief["capability"] is None
+    assert "no specification 'other'" in refused("capability", "other")
+
+
+def test_people_and_gauges(told, ask, data, weir, once, refused):
+    home, _ = once
+    visit = data("shop", "add-job", "kestrel-float.job.toml", "--instrument", home)["visit"]["id"]
+    for trial in range(3):
+        for who, off in (("Ada", 0.00), ("Bo", 0.04)):
+            for s in range(1, 7):
+                wobble = 0.01 * ((s + trial) % 3) + off * (1 + 0.2 * (s % 2))
+                enter(ask, visit, f"{who}: read string height string {s} at fret 12 = {1.5 + 0.1 * s + wobble:.2f} mm")
+    out = told("gauges", "string height", home)
+    assert out.startswith("String height: 6 places, 2 people, 3 trials each\n")
+    for words in ("Ada, Bo", "repeatability (EV)", "places told apart", "ANALYSIS OF VARIANCE", "Two people are few"):
+        assert words in out
+    assert told("gauges", "string height", "--visit", visit) == out
+    found = data("history", "gauges", "string height", home)
+    assert (found["people"], found["trials"], len(found["places"])) == (["Ada", "Bo"], 3, 6)
+    assert found["study"]["both"]["sd"] > 0
+    assert "no two people" in refused("gauges", "relief", home)
+    assert "nothing that is read and kept" in refused("gauges", "buzz", home)
+
+
+def test_the_same_job_again(told, ask, data, weir, once, refused, tmp_path):
+    home, visit = once
+    assert 'rear_gap = "3.200 mm ± 0.020 mm"' in ask("history", "as-last-time", home)[1]
+    out = told("as-last-time", home, "--kind", "floating", "--write", tmp_path / "again")
+    assert "Read everything under found again" in out
+    assert "needs a hand" not in out
+    assert ask("plan", tmp_path / "again" / "kestrel-float.job.toml")[0] == 0
+    assert "there already; name a new folder" in refused("as-last-time", home, "--write", tmp_path / "again")
+    (tmp_path / "half").mkdir()
+    (tmp_path / "half" / "kestrel.instrument.toml").write_text("mine")
+    assert "there already" in refused("as-last-time", home, "--write", tmp_path / "half")
+    assert [one.name for one in (tmp_path / "half").iterdir()] == ["kestrel.instrument.toml"]
+    assert "cannot be written" in refused("as-last-time", home, "--write", "/proc/none")
+    assert "no closed visit of kind 'fret dressing'" in refused("as-last-time", home, "--kind", "fret dressing")
+    found = data("history", "as-last-time", home)
+    assert (found["visit"], found["written"]) == (visit, [])
+    assert found["job"].startswith("# As last time: visit 1, came 2025-01-15.")
+
+
+def test_an_empty_shop_teaches(told, weir, refused):
+    assert "No visit is closed yet" in told("yield")
+    assert "No closed visit left a reading outside" in " ".join(told("outside").split())
+    assert "needs closed visits of one instrument" in " ".join(told("season", "relief").split())
+    assert "there is no house specification in this shop yet" in refused("capability")
+    assert "no instrument" in refused("instrument", "zzzz")
+
+
+@pytest.mark.parametrize("name", EIGHT)
+def test_every_question_has_help_and_wants_a_shop(ask, name):
+    code, out, _ = ask("history", name, "--help")
+    assert code == 0
+    assert "--json" in out
+    given = {"season": ["relief"], "gauges": ["relief", "abcd"]}.get(
+        name, [] if name in ("yield", "outside") else ["abcd"]
+    )
+    code, out, _ = ask("history", name, *given, "--json")
+    assert code == 2
+    assert "no shop is named" in json.loads(out)["error"]["message"]
