@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from setwright.listening.law import LEAST_APART, STIFFEST, fitted, stretch
+from setwright.listening.law import LEAST_APART, STIFFEST, between, fitted, rising, stretch
 
 CENTS = 1200.0 / np.log(2.0)
 F0, B = 110.0, 2e-4
@@ -150,3 +150,30 @@ def test_no_string_is_stiffer_than_the_stiffest_or_less_than_limp():
 def test_stretch_by_hand():
     """n = 10, B = 0.0001: 10 sqrt(1.01) = 10.049876."""
     assert stretch(np.array([1.0, 10.0]), 1e-4) == pytest.approx([1.000049999, 10.04987562], rel=1e-9)
+
+
+def test_a_weight_rises_smoothly_from_nothing_to_all():
+    at = np.linspace(-1.5, 1.5, 301)
+    weight = np.array([rising(one) for one in at])
+    assert weight[0] == 0.0
+    assert weight[-1] == 1.0
+    assert rising(0.0) == 0.5
+    assert np.all(np.diff(weight) >= 0.0)
+    assert np.abs(np.diff(weight)).max() < 1.5 * 0.5 * 0.01 + 1e-9  # steepest in the middle: 3/2 of the mean slope
+
+
+def test_between_two_answers_lies_their_mean_and_how_far_they_lie_apart():
+    """The law of total variance, against 100 000 draws of a mixture."""
+    one = fitted(N, heard(), np.diag(SD**2))
+    other = fitted(N, heard() * np.exp(3e-5), np.diag((2.0 * SD) ** 2))
+    got = between([one, other], np.array([3.0, 1.0]))
+    rng = np.random.default_rng(5)
+    first = rng.random(100_000) < 0.75
+    draws = np.where(first, np.log(one.first / F0), np.log(other.first / F0)) + rng.standard_normal(100_000) * np.where(
+        first, one.first_sd, other.first_sd
+    )
+    assert np.log(got.first / F0) == pytest.approx(draws.mean(), abs=4.0 * draws.std() / np.sqrt(100_000))
+    assert got.first_sd == pytest.approx(draws.std(), rel=0.02)
+    assert got.fundamental_sd > one.fundamental_sd
+    alone = between([one, other], np.array([1.0, 0.0]))
+    assert (alone.first_sd, alone.inharmonicity) == (pytest.approx(one.first_sd), pytest.approx(one.inharmonicity))

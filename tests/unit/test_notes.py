@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -208,3 +210,33 @@ def test_what_was_followed_once_is_kept_where_it_cannot_be_again(monkeypatch):
 def test_about_keeps_to_a_semitone():
     note = measure(recorded(play(STRING)), about=110.0)
     assert abs(CENTS * np.log(note.first_partial / truth(STRING).first_partial)) < 0.1
+
+
+def test_a_later_beginning_is_where_the_energy_to_come_has_fallen():
+    """A tone that falls at b and beats: of its energy 1/4 is left after ln 2 / b, 1/16 after twice that."""
+    times = np.arange(int(4.0 * RATE)) / RATE
+    fall = np.exp(-2.0 * times) * (1.0 + 0.3 * np.cos(2.0 * np.pi * 15.0 * times))
+    begins = np.array(notes._begins(fall * np.cos(2.0 * np.pi * 200.0 * times), RATE)) / RATE
+    assert begins == pytest.approx([0.0, np.log(2.0) / 2.0, np.log(2.0)], abs=0.03)
+    assert len(notes._begins(fall[: int(0.5 * RATE)], RATE)) == 1
+
+
+def test_what_is_told_of_a_bent_sound_is_weighed_over_its_beginnings(monkeypatch):
+    """Two beginnings that say 2 cents apart, alike sure and both badly explained: the band holds both."""
+    real = notes.followed
+    found = []
+
+    def poor(samples, rate, peaks, coarse, early=None, since=None):
+        one = real(samples, rate, peaks, coarse, early, since)
+        if since is None or one is None:
+            return one
+        law = replace(one.law, first=110.0 * np.exp(2.0 / CENTS * len(found)), first_sd=1e-5)
+        found.append(replace(one, law=law, poor=0.2))
+        return found[-1]
+
+    monkeypatch.setattr(notes, "followed", poor)
+    _, ringing = ringing_of(play(STRING)[480:], RATE, 110.0)
+    assert len(found) > 1
+    off = 2.0 * np.arange(len(found))
+    assert CENTS * np.log(ringing.law.first / 110.0) == pytest.approx(off.mean(), abs=1e-3)
+    assert CENTS * ringing.law.first_sd == pytest.approx(off.std(), rel=0.01)

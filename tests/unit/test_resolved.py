@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from setwright.listening import expected
 from setwright.listening import resolved as r
 from setwright.listening.law import stretch
 
@@ -85,6 +86,16 @@ def test_what_no_model_explains_is_called_poor():
     assert resolve(cut).poor > 0.03
 
 
+def test_what_fits_worse_than_nothing_is_not_explained_and_no_more():
+    """Noise for a partial, the loudest: at most all of the bands is left over, and the rest is told all the same."""
+    cut = bands()
+    rng = np.random.default_rng(3)
+    cut[4] = 30.0 * (rng.standard_normal(len(TIMES)) + 1j * rng.standard_normal(len(TIMES)))
+    got = resolve(cut)
+    assert 0.9 < got.poor <= 1.0
+    assert np.all(np.isfinite(got.covariance))
+
+
 def test_slow_noise_of_what_is_filtered():
     """White noise averaged over L = 5, in means of m = 20: a slow fit sees it as it was before, and a mean of m less of
     it at its ends, 1 - (L^2 - 1) / (3 L m) by the sum of its covariances."""
@@ -98,6 +109,6 @@ def test_slow_noise_of_what_is_filtered():
 def test_course_of_decays_does_not_follow_one_that_lies_off():
     fall = FALL.copy()
     fall[3] *= 3.0
-    b0, b1 = r._course(HERTZ, fall, np.full(10, 1e-3))
+    b0, b1 = expected.course(HERTZ, fall, np.full(10, 1e-3))
     assert b0 == pytest.approx(0.7, rel=0.05)
     assert b1 == pytest.approx(0.2, rel=0.1)

@@ -8,6 +8,7 @@ against what all others say of it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,6 +78,39 @@ def fitted(number: Array, hertz: Array, covariance: Array, shape: float = 0.0) -
         float(np.exp(at[0])), float(np.sqrt(spread[0, 0])), float(at[1]), float(np.sqrt(spread[1, 1])),
         first, first_sd, apart, counted,
     )  # fmt: skip
+
+
+def rising(at: float) -> float:
+    """A weight that goes smoothly from nothing to all.
+
+    Args:
+        at: -1 or less for nothing, 1 or more for all [1].
+    Returns: from 0 to 1 [1].
+    """
+    t = float(np.clip(0.5 + 0.5 * at, 0.0, 1.0))
+    return t * t * (3.0 - 2.0 * t)
+
+
+def between(some: Sequence[Law], weight: Array) -> Law:
+    """One law of several answers about the same note: their mean, and how far they lie apart in its uncertainties.
+
+    Args:
+        some: laws, at least one.
+        weight: (N) of each, not brought to a sum.
+    Returns: the mean; what else is told is that of the heaviest.
+    """
+    some = [one for one, its in zip(some, weight, strict=True) if its > 0.0]
+    share = weight[weight > 0.0] / np.sum(weight)
+    heaviest = some[int(np.argmax(share))]
+
+    def mean(values: list[float], sds: list[float]) -> tuple[float, float]:
+        middle = float(share @ values)
+        return middle, float(np.sqrt(share @ (np.square(sds) + (np.array(values) - middle) ** 2)))
+
+    f0, f0_sd = mean([float(np.log(one.fundamental)) for one in some], [one.fundamental_sd for one in some])
+    f1, f1_sd = mean([float(np.log(one.first)) for one in some], [one.first_sd for one in some])
+    b, b_sd = mean([one.inharmonicity for one in some], [one.inharmonicity_sd for one in some])
+    return Law(float(np.exp(f0)), f0_sd, b, b_sd, float(np.exp(f1)), f1_sd, heaviest.apart, heaviest.counted)
 
 
 def _solved(

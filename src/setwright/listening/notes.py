@@ -9,7 +9,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from setwright.listening.bands import thinned
-from setwright.listening.partials import POOR, Ringing, ahead, followed, surest
+from setwright.listening.law import between
+from setwright.listening.partials import DOUBTED, POOR, Ringing, ahead, followed, surest
 from setwright.listening.sound import Sound
 from setwright.listening.spectrum import Coarse, Peaks, coarse_pitches, peaks_of
 from setwright.physics.pitch import CENTS_PER_LOG
@@ -22,6 +23,7 @@ MANY = 40  # partials, the same
 FRAME = 0.01  # s
 RISE = 0.05  # of the power of the loudest frame, from which on a note has begun
 QUIET = 1e-6  # of it, under which the note is over
+STAYS = 10  # frames a note stays under that: one that beats rises again
 DAMPED = 14.0  # dB within four frames; no string falls so fast by itself
 ATTACK = 0.03  # s after the onset, of pick and finger
 SHORTEST = 0.25  # s that must be left
@@ -153,7 +155,10 @@ def part_of(samples: Array, rate: float) -> Part:
     above = np.flatnonzero(power[: loud + 1] < RISE * power[loud])
     onset = (int(above[-1]) + 1) * frame if len(above) else 0
     floor = float(np.percentile(power, 5))
-    quiet = np.flatnonzero(power[loud:] < max(QUIET * power[loud], 2.0 * floor if floor < 1e-3 * power[loud] else 0.0))
+    quiet = np.flatnonzero(
+        _still_to_come(power[loud:], STAYS)
+        < max(QUIET * power[loud], 2.0 * floor if floor < 1e-3 * power[loud] else 0.0)
+    )
     end = min((loud + int(quiet[0])) * frame if len(quiet) else len(samples), len(samples))
     end = _damped(power, loud, end // frame) * frame if end // frame > loud + 4 else end
     limit = (samples >= AT_LIMIT * samples.max()) | (samples <= AT_LIMIT * samples.min())  # the sides may differ
@@ -168,11 +173,16 @@ def part_of(samples: Array, rate: float) -> Part:
     return Part(onset, first, end, clipped)
 
 
+def _still_to_come(level: Array, frames: int) -> Array:
+    """(N) the highest of so many frames from each on."""
+    return np.asarray(sliding_window_view(np.pad(level, (0, frames - 1), mode="minimum"), frames).max(axis=1))
+
+
 def _damped(power: Array, loud: int, last: int) -> int:
     """Frame at which a note was damped: where it falls faster than any string."""
     level = 10.0 * np.log10(np.maximum(power[loud:last], 1e-30))
     ahead = 4
-    stays = sliding_window_view(np.pad(level, (0, ahead - 1), mode="minimum"), ahead).max(axis=1)  # low notes have gaps
+    stays = _still_to_come(level, ahead)  # low notes have gaps
     fall = level[:-ahead] - stays[ahead:]
     late = np.flatnonzero(fall[ahead:] > DAMPED)
     return loud + ahead + int(late[0]) if len(late) else last
@@ -217,32 +227,32 @@ def ringing_of(
 
 
 def _later(samples: Array, rate: float, peaks: Peaks, coarse: Coarse, early: Array, since: float) -> Ringing | None:
-    """The partials explained; where much is left over, those of the note after it has fallen, if these are surer.
+    """The partials explained; where much is left over, those of the note after it has fallen too, each by how sure it
+    is and how little it leaves over.
 
     What bends a loud sound (a valve, a magnet, a limit that is reached softly) does so by the square of its height.
     """
-    best: Ringing | None = None
+    found: list[Ringing] = []
     for begin in _begins(samples, rate):
         bent = early[begin:] if early.any() else None
         one = followed(samples[begin:], rate, peaks, coarse, bent, since + begin / rate)
-        if one is not None:
-            one = replace(one, since=begin / rate)
-            if best is None or one.law.first_sd < best.law.first_sd:
-                best = one
-        if best is None or best.poor < POOR:
+        if one is None:
             break
-    return best
+        found.append(replace(one, since=begin / rate))
+        if one.poor < POOR / DOUBTED:
+            break
+    if not found:
+        return None
+    weight = np.array([1.0 / (one.law.first_sd * float(np.clip(one.poor / POOR, 1.0, 1.0 / POOR))) for one in found])
+    law = between([one.law for one in found], weight**2)
+    return replace(found[int(np.argmax(weight))], law=law)
 
 
 def _begins(samples: Array, rate: float) -> list[int]:
-    """Samples from which on a note has fallen by so much, `LATE` of it left."""
-    frame = max(int(0.05 * rate), 1)
-    count = len(samples) // frame
-    level = np.sqrt(np.mean(samples[: count * frame].reshape(count, frame) ** 2, axis=1))
-    out = [0]
-    for fallen in FALLEN:
-        under = np.flatnonzero(level > level.max() * fallen)
-        begin = (int(under[-1]) + 1) * frame
-        if len(samples) - begin > LATE * rate:
-            out.append(begin)
-    return out
+    """Samples from which on a note has fallen by so much, `LATE` of it left.
+
+    What is still to come, the energy from a moment to the end, never rises and is smooth, also where a note beats.
+    """
+    ahead = np.cumsum(samples[::-1] ** 2)[::-1]
+    begins = [int(np.count_nonzero(ahead > fallen**2 * ahead[0])) for fallen in FALLEN]
+    return [0, *(begin for begin in begins if len(samples) - begin > LATE * rate)]

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from setwright.listening import phases
 from setwright.listening.bands import Bands, band, gliding_band, prepared
-from setwright.listening.law import Law, fitted, stretch
+from setwright.listening.law import Law, between, fitted, rising, stretch
 from setwright.listening.resolved import resolved
 from setwright.listening.spectrum import WITHIN, Coarse, Peaks, weights_of
 from setwright.physics.pitch import CENTS_PER_LOG
@@ -30,6 +30,7 @@ LOOSE = 0.5  # how far a part of a glide may be from what is expected of it, ove
 SURE = 30.0  # times the noise, from which a decay is told by its own partial
 NEAR = 0.12  # of the fundamental, how near a peak must lie to its partial
 POOR = 0.03  # share of the bands, from which on the explanation of amplitudes is not taken
+DOUBTED = 2.0  # times more or less than that, within which both answers count
 UNSURE = 3.0  # times the uncertainties of what phases say alone where amplitudes cannot be explained
 STEADY = 0.1  # s; what changes faster is noise
 LOUD = 3.0  # times the noise in a band, for its decay to be read
@@ -254,15 +255,31 @@ def _resolved(
         bands.times, cut[kept], told.numbers.astype(float), start[kept], fit.hertz[kept], fit.phase[kept],
         (noise * bands.effective)[kept], told.law.inharmonicity, size, since,
     )  # fmt: skip
-    if got.poor > POOR:
-        law = replace(told.law, first_sd=UNSURE * told.law.first_sd, fundamental_sd=UNSURE * told.law.fundamental_sd)
+    law = _at_end(told)
+    trust = rising(-np.log(max(got.poor, 1e-9) / POOR) / np.log(DOUBTED))
+    law = between([got.law, law], np.array([trust, 1.0 - trust]))
+    if trust < 0.5:
         return replace(told, law=law, poor=got.poor)
     return replace(
         told, hertz=got.hertz, covariance=got.covariance, decay=got.decay,
         noise=np.sqrt(got.noise / bands.effective), glide=CENTS_PER_LOG * got.glide,
-        glide_sd=CENTS_PER_LOG * got.glide_sd, glide_rate=got.glide_rate, left=CENTS_PER_LOG * got.left, law=got.law,
+        glide_sd=CENTS_PER_LOG * got.glide_sd, glide_rate=got.glide_rate, left=CENTS_PER_LOG * got.left, law=law,
         poor=got.poor, split=None if got.split is None else CENTS_PER_LOG * got.split,
     )  # fmt: skip
+
+
+def _at_end(told: Ringing) -> Law:
+    """The law as the phases alone tell it at the note's end. Amplitudes that are not explained do not say how fast the
+    partials fall, nor so how fast the glide does: what is left of it is not taken off, and counts to the uncertainty.
+    """
+    law, left = told.law, told.left / CENTS_PER_LOG
+    return replace(
+        law,
+        first=law.first * float(np.exp(left)),
+        first_sd=float(np.hypot(UNSURE * law.first_sd, left)),
+        fundamental=law.fundamental * float(np.exp(left)),
+        fundamental_sd=float(np.hypot(UNSURE * law.fundamental_sd, left)),
+    )
 
 
 def _told(

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setwright.listening import plucked, tones
-from setwright.listening.law import Law, fitted, stretch
+from setwright.listening.expected import PARTS, SMALLEST, Start, candidates, decays_of, first_decays, parts_of
+from setwright.listening.law import Law, fitted
 from setwright.listening.tones import Parts, Problem, State
 
 Array = NDArray[np.float64]
@@ -22,11 +23,6 @@ FEW = 4  # times that are followed in any case
 BEGIN = 0.05  # s over which a glide is told
 FEWEST = 10  # times over which noise is looked for
 FILTER = 4.0  # periods of the partials' distance over which a band is filtered
-PLACED = 4  # numbers H9 has
-UNPLACED = 0.5  # how far parts may be off where no height is to spare
-PARTS = 8  # of the glide
-UNHEARD = 80  # partials up to which the tension is counted
-SMALLEST = 1e-7  # relative, least glide
 ROUGH, FINE = 1e-3, 1e-5  # relative misfit of a partial: at first, and at least
 UNTOLD = 0.002  # of the glide that is left at the end, the standard uncertainty for what its course does not tell
 WIDER = 1.3  # times the standard uncertainties of eight blocks of time, which are few
@@ -36,23 +32,20 @@ LEAKS = 3e-4  # of the loudest partial, what of it is left in the band of anothe
 NONE = 0.5  # relative misfit from which on a partial is none
 LOST = 0.03  # relative, what its frequency is then known to
 UNPARTED = 0.015  # of the distance of two tones, to which each is known at best
+HARDLY_FALLEN = 6  # power of the share of a glide that is left, by which two tones may have been taken for it
 UNEXPLAINED = 3.0  # times, where something is left over that two tones do not explain
 DEPARTS = 4.0  # times its uncertainty, from which on a first partial lies off the law
 FOLLOWS_LESS = 0.003  # of the glide, what a partial that lies off the law may be off for its sake
 TURNED = 0.05  # turns of two tones against each other, from which on they are told from one
 BY_DECAY = 0.2  # of the glide, for a decay times the length of the note that is off by one
 FIRST_UNHEARD = (0.03, 0.001)  # of the glide left, and of it all, the same where the first partial is not heard
-LOOSE = (0.02, 0.5)  # of an expected part of the glide: how far it may be off at least and at most, over itself
-TRUSTED = 2.0  # times the misfit of the heights that it is let be off
-CLOSE = 3.0  # times the misfit of the best places, up to which others are tried too
 BLOCKS = 8  # pieces of the note whose pulls are compared for what the model leaves out
-SMOOTH = 0.1  # relative, how far a partial's decay lies off the common course of decays
-LOWEST_DECAY, HIGHEST_DECAY = 0.05, 80.0  # 1/s
 CENT = np.log(2.0) / 1200.0
 SPLITS = {"alike": (0.4, -0.4, 1.0, -1.0, 2.0, -2.0, 3.5, -3.5), "pulled": (-0.4, -1.0, -2.0, -3.5)}  # cents, tried
 LOSSES = {"alike": (-0.6, 0.3), "pulled": (0.0,)}  # 1/s, tried
 AT_FIRST = (0.45, 0.15)  # share and place at which a second tone is looked for
 LOOK = 3e-3  # relative misfit while it is looked for
+LOOKED, WORTHY = 3, 4  # rounds from every start, and how many of the best go on
 LOUDEST = 6  # partials in which it is looked for
 WORTH = 8.0  # times the noise, from which a second tone is looked for
 LEAST_SPLIT = 0.05 * CENT  # relative; nearer tones are one
@@ -76,17 +69,6 @@ class Resolved:
     left: float  # relative, at the end
     poor: float  # what the model leaves over, of the bands
     split: float | None  # relative distance of the second tone of the first partial
-
-
-@dataclass(frozen=True)
-class _Start:
-    """Bands gathered, and what is known of the string."""
-
-    problem: Problem  # its parts are empty
-    stiffness: float
-    fundamental: float
-    glide: float
-    wide: int  # samples of the bands in one time
 
 
 @dataclass(frozen=True)
@@ -122,14 +104,16 @@ def resolved(
     if _left(single) < WORTH:
         return one
     double = _double(start, single)
+    if not _beats(single, double):
+        return one
     two = _told(double, start)
-    return two if _beats(single, double, two.split) else one
+    return two if two.split is not None and abs(two.split) >= LEAST_SPLIT else one
 
 
 def _gathered(
     times: Array, cut: Complex, numbers: Array, middle: Array, hertz: Array, phase: Array, noise: Array,
     stiffness: float, glide: float, since: float,
-) -> _Start:  # fmt: skip
+) -> Start:  # fmt: skip
     """Bands turned by the first fit, averaged over short times, and turned back."""
     step = times[1] - times[0]
     wide = max(int(max(SHORTEST, times[-1] / LONGEST) / step), 1)
@@ -150,90 +134,7 @@ def _gathered(
         t, some * np.exp(1j * turn), numbers, hertz, follows, variance, np.full(len(hertz), ROUGH), empty, since,
         logs=logs, seen=seen, slow=int(np.ceil(FILTER / (law.fundamental * step * wide))),
     )  # fmt: skip
-    return _Start(problem, shape, law.fundamental, max(glide, SMALLEST), wide)
-
-
-def _first_decays(problem: Problem) -> tuple[Array, Array, Array]:
-    """(N) 1/s, their standard uncertainty, and (N) ln of the height at the start, from the bands' logarithms."""
-    assert problem.logs is not None
-    assert problem.seen is not None
-    power = np.abs(problem.bands) ** 2 / problem.noise[:, None]
-    weight = np.minimum(np.where(problem.seen, power, 0.0), 1e4)
-    total = weight.sum(axis=1)
-    middle, y = (weight @ problem.times) / total, problem.logs.real
-    centre = (weight * y).sum(axis=1) / total
-    since = problem.times - middle[:, None]
-    spread = (weight * since**2).sum(axis=1)
-    decay = -(weight * since * (y - centre[:, None])).sum(axis=1) / spread
-    return decay, 1.0 / np.sqrt(spread), centre + decay * middle
-
-
-def _decays(fit: _Fit) -> tuple[Array, Array, Array]:
-    """The same from a fit."""
-    problem, local = fit.problem, fit.state.local
-    since = problem.times - problem.times.mean()
-    bands = tones.model(problem, fit.state)
-    weight = tones.weights(problem, bands) * np.abs(bands) ** 2
-    decay = -local[:, 1].real
-    sd = 1.0 / np.sqrt(np.maximum(weight @ since**2, 1e-30)) + 1e-6
-    return decay, sd, local[:, 0].real + decay * problem.times.mean()
-
-
-def _course(hertz: Array, decay: Array, sd: Array) -> tuple[float, float]:
-    """b0 and b1 of decays b0 + b1 f^2 (air and ends; what is lost in the wire), partials that lie off counted less."""
-    by = np.column_stack([np.ones(len(hertz)), (hertz / 1000.0) ** 2])
-    spread = sd**2 + (0.05 * np.abs(decay) + 0.02) ** 2
-    weight, got = 1.0 / spread, np.zeros(2)
-    for _ in range(4):
-        root = np.sqrt(weight)
-        got = np.linalg.lstsq(by * root[:, None], decay * root, rcond=None)[0]
-        got = np.maximum(got, [LOWEST_DECAY, 0.0])
-        off = (decay - by @ got) / (SMOOTH * np.abs(decay) + sd)
-        weight = 1.0 / spread / (1.0 + off**2)
-    return float(got[0]), float(got[1])
-
-
-def _parts(start: _Start, decays: tuple[Array, Array, Array], place: plucked.Place, glide: float, many: int) -> Parts:
-    """The glide a pluck at a place makes: its largest partials as parts of their own, the rest together."""
-    problem = start.problem
-    decay, sd, _ = decays
-    numbers, hertz = problem.numbers, problem.hertz
-    b0, b1 = _course(hertz, decay, sd)
-    common = b0 + b1 * (hertz / 1000.0) ** 2
-    own, off = 1.0 / sd**2, 1.0 / (SMOOTH * common) ** 2
-    told = np.clip((decay * own + common * off) / (own + off), LOWEST_DECAY, HIGHEST_DECAY)
-    unheard = np.setdiff1d(np.arange(1.0, UNHEARD + 1.0), numbers)
-    above = start.fundamental * stretch(unheard, start.stiffness) / 1000.0
-    every = np.concatenate([numbers, unheard])
-    rates = 2.0 * np.concatenate([told, np.clip(b0 + b1 * above**2, LOWEST_DECAY, HIGHEST_DECAY)])
-    share = plucked.slopes(every, place.plucked, place.width) * np.exp(-rates * problem.since)
-    share = np.maximum(share, 1e-12 * share.max()) / share.sum()
-    count = len(numbers)
-    member = np.full(len(every), many - 1)
-    member[np.argsort(share)[::-1][: many - 1]] = np.arange(many - 1)
-    whole = np.asarray(np.bincount(member, share, many), dtype=np.float64)
-    course = (1.0 - np.exp(-rates[:, None] * problem.times)) / rates[:, None]
-    shapes = np.zeros((many, len(problem.times)))
-    np.add.at(shapes, member, share[:, None] * course)
-    left = np.asarray(np.bincount(member, share * np.exp(-rates * problem.times[-1]), many) / whole)
-    mine = (share[:count] / whole[member[:count]])[:, None] * course[:count]
-    spare = max(count - PLACED, 0)  # heights beyond those that four numbers explain in any case
-    loose = float(np.clip(TRUSTED * place.misfit + UNPLACED / (1.0 + spare) ** 2, *LOOSE))
-    return Parts(shapes / whole[:, None], mine, member[:count], glide * whole, loose, left)
-
-
-def _candidates(start: _Start, decays: tuple[Array, Array, Array]) -> list[plucked.Place]:
-    """Places of pluck and pickup, and the same exchanged."""
-    decay, sd, height = decays
-    height = height + decay * start.problem.since
-    found = plucked.places(start.problem.numbers, np.exp(height - height.max()), sd)
-    near = [one for one in found if one.misfit < CLOSE * found[0].misfit + 0.03]
-    out: list[plucked.Place] = []
-    for one in near:
-        for each in (one, replace(one, plucked=one.heard, heard=one.plucked)):
-            if not any(abs(each.plucked - other.plucked) < 0.01 for other in out):
-                out.append(each)
-    return out
+    return Start(problem, shape, law.fundamental, max(glide, SMALLEST), wide)
 
 
 def _begun(problem: Problem, decay: Array) -> State:
@@ -248,7 +149,7 @@ def _begun(problem: Problem, decay: Array) -> State:
     return State(local, state.shared)
 
 
-def _left_over(start: _Start, problem: Problem, state: State) -> Problem:
+def _left_over(start: Start, problem: Problem, state: State) -> Problem:
     """Noise from how what is left over jumps from time to time, misfit from what is left over besides."""
     bands = tones.model(problem, state)
     off = problem.bands - bands
@@ -267,24 +168,24 @@ def _slow_noise(off: Complex, slow: int) -> Array:
     return np.asarray((np.abs(mean[:, 2:] - mean[:, :-2]) ** 2).mean(axis=1) * (slow / 4.0))
 
 
-def _single(start: _Start) -> _Fit:
+def _single(start: Start) -> _Fit:
     """One tone in each partial: places tried with the whole glide in one, then its parts loosened, twice."""
     problem = start.problem
-    decays, glide = _first_decays(problem), start.glide
+    decays, glide = first_decays(problem), start.glide
     many = min(PARTS, len(problem.numbers))
     fit = None
     for _ in range(2):
         tried = []
-        for place in _candidates(start, decays):
-            one = replace(problem, parts=_parts(start, decays, place, glide, 1))
+        for place in candidates(start, decays):
+            one = replace(problem, parts=parts_of(start, decays, place, glide, 1))
             state, cost = tones.solve(one, _begun(one, decays[0]), rounds=8)
             tried.append((cost, place, state))
         _, place, state = min(tried, key=lambda each: each[0])
-        one = replace(problem, parts=_parts(start, decays, place, max(float(state.shared[0]), SMALLEST), many))
+        one = replace(problem, parts=parts_of(start, decays, place, max(float(state.shared[0]), SMALLEST), many))
         state, _ = tones.solve(one, State(state.local, np.append(one.parts.expected, state.shared[1])))
         one = _left_over(start, one, state)
         fit = _Fit(one, state, tones.cost_of(one, state), _apart(problem, tried))
-        problem, decays = replace(problem, noise=one.noise, misfit=one.misfit), _decays(fit)
+        problem, decays = replace(problem, noise=one.noise, misfit=one.misfit), decays_of(fit.problem, fit.state)
         glide = max(float(state.shared[:many].sum()), SMALLEST)
     assert fit is not None
     return fit
@@ -338,47 +239,54 @@ def _poorness(fit: _Fit) -> float:
     """Root mean square of what is left over beyond noise, over the bands' own [1]."""
     problem = fit.problem
     bands = tones.model(problem, fit.state)
-    off = (np.abs(problem.bands - bands) ** 2).sum() - 2.0 * problem.noise.sum() * bands.shape[1]
-    return float(np.sqrt(max(off, 0.0) / max(float((np.abs(problem.bands) ** 2).sum()), 1e-300)))
+    heard = (np.abs(problem.bands) ** 2).sum(axis=1)
+    off = (np.abs(problem.bands - bands) ** 2).sum(axis=1) - 2.0 * problem.noise * bands.shape[1]
+    left = np.clip(off, 0.0, heard)  # what fits worse than nothing is not explained, and no more
+    return float(np.sqrt(left.sum() / max(float(heard.sum()), 1e-300)))
 
 
-def _double(start: _Start, single: _Fit) -> _Fit:
+def _double(start: Start, single: _Fit) -> _Fit:
     """Two tones in each partial: looked for in the loudest partials from several starts, then fitted in all."""
-    decays = _decays(single)
-    place = _candidates(start, decays)[0]
+    decays = decays_of(single.problem, single.state)
+    place = candidates(start, decays)[0]
     whole = float(single.state.shared[: len(single.problem.parts.expected)].sum())
-    parts = _parts(start, decays, place, max(whole, SMALLEST), 1)
+    parts = parts_of(start, decays, place, max(whole, SMALLEST), 1)
     rough = np.full(len(decays[0]), LOOK)
     problem = replace(single.problem, parts=parts, misfit=rough, logs=None, seen=None)
     energy = (np.abs(problem.bands) ** 2).sum(axis=1)
     few = np.sort(np.argsort(energy)[::-1][:LOUDEST])
     base = State(single.state.local[few], np.array([max(whole, SMALLEST), tones.OWN]))
-    tried = []
+    tried: list[_Fit] = []
     for kind, splits in SPLITS.items():
         less = _some(replace(problem, kind=kind), few)
         for split in splits:
             for loss in LOSSES[kind]:
                 two = np.array([np.log(AT_FIRST[0]), 0.0, loss, split * CENT, AT_FIRST[1]])[: len(tones.NAMES[kind])]
-                state, cost = tones.solve(less, _shifted(less, base, two), rounds=8, damping=1e-2)
-                tried.append((cost, kind, state))
-    _, kind, found = min(tried, key=lambda each: each[0])
+                state, cost = tones.solve(less, _shifted(less, base, two), rounds=LOOKED, damping=1e-2)
+                tried.append(_Fit(less, state, cost))
+    again = [
+        _Fit(one.problem, *tones.solve(one.problem, one.state, rounds=8))
+        for one in sorted(tried, key=lambda each: each.cost)[:WORTHY]
+    ]
+    best = min(again, key=lambda each: each.cost)
+    kind, found = best.problem.kind, best.state
     problem = replace(problem, kind=kind, misfit=np.full(len(rough), ROUGH))
     state = _shifted(problem, State(single.state.local, found.shared[:2]), found.shared[2:])
     state.local[few] = found.local
     return _doubled(start, problem, state)
 
 
-def _doubled(start: _Start, problem: Problem, state: State) -> _Fit:
+def _doubled(start: Start, problem: Problem, state: State) -> _Fit:
     """Two tones fitted in all partials, with decays and places, and so the parts of the glide, as they then are."""
     state, cost = tones.solve(problem, state, rounds=15)
     many = min(PARTS, len(problem.numbers))
     fit = _Fit(problem, state, cost)
     for turn in range(3):
-        decays, had = _decays(fit), len(fit.problem.parts.expected)
+        decays, had = decays_of(fit.problem, fit.state), len(fit.problem.parts.expected)
         glide = max(float(fit.state.shared[:had].sum()), SMALLEST)
         tried = []
-        for place in _candidates(start, decays)[: 4 if turn else 2]:
-            one = replace(fit.problem, parts=_parts(start, decays, place, glide, many))
+        for place in candidates(start, decays)[: 4 if turn else 2]:
+            one = replace(fit.problem, parts=parts_of(start, decays, place, glide, many))
             begin = State(fit.state.local, np.concatenate([one.parts.expected, fit.state.shared[had:]]))
             state, cost = tones.solve(one, begin, rounds=5)
             tried.append(_Fit(one, state, cost))
@@ -433,7 +341,7 @@ def _departing(problem: Problem, hertz: Array, relative: Array, law: Law, glide:
     return replace(law, first_sd=float(np.hypot(law.first_sd, more)))
 
 
-def _told(fit: _Fit, start: _Start) -> Resolved:
+def _told(fit: _Fit, start: Start) -> Resolved:
     """What a fit says."""
     problem, state = fit.problem, fit.state
     count, many = len(problem.numbers), len(problem.parts.expected)
@@ -454,7 +362,7 @@ def _told(fit: _Fit, start: _Start) -> Resolved:
     bands = tones.model(problem, state)
     told = (np.abs(bands) ** 2).sum(axis=1) / (2.0 * problem.noise)
     relative = relative + np.diag(np.where((told < TOLD) | strays | (problem.misfit > NONE), LOST, 0.0) ** 2)
-    loud = np.abs(bands).max(axis=1)
+    loud = np.abs(problem.bands).max(axis=1)
     relative = relative + np.diag((LEAKS * loud.max() / np.maximum(loud, 1e-30) / (scale * problem.times[-1])) ** 2)
     split = None
     if problem.kind != "one":
@@ -463,6 +371,8 @@ def _told(fit: _Fit, start: _Start) -> Resolved:
             hertz = hertz * (1.0 + split * tones.second(problem, state)[1])
             split = -split
         relative = relative + (UNPARTED * split) ** 2
+        standing = float(np.clip(abs(left) / max(abs(whole), SMALLEST), 0.0, 1.0))
+        relative = relative + (left * standing**HARDLY_FALLEN) ** 2
     elif _left(fit) > WORTH:
         relative = UNEXPLAINED**2 * relative
     law = fitted(problem.numbers, hertz, relative, start.stiffness)
@@ -478,9 +388,9 @@ def _told(fit: _Fit, start: _Start) -> Resolved:
     )  # fmt: skip
 
 
-def _beats(single: _Fit, double: _Fit, split: float | None) -> bool:
+def _beats(single: _Fit, double: _Fit) -> bool:
     """Whether two tones explain so much more than one that there are two."""
-    if split is None or abs(split) < LEAST_SPLIT or single.cost - double.cost < DOUBT:
+    if single.cost - double.cost < DOUBT:
         return False
     left = _poorness(double)
     return left < BEATS and left < LESS * _poorness(single)
