@@ -128,6 +128,7 @@ class Score:
     processor: float  # s
     seconds: float  # s of sound
     misses: tuple[str, ...]
+    guessed: int = 0  # of those in doubt: string, fret and kind right as told
 
 
 def heard(seed: int) -> Score:
@@ -189,6 +190,7 @@ def score(seed: int, one: Made, told: Sequence[Heard], cost: float) -> Score:
         count["placed"] += (note.string, note.fret) == (event.string, event.fret)
         what = _outcome(event, note)
         count[what] += 1
+        count["guessed"] += what == "doubted" and _alike(event, note)
         if what != "right":
             misses.append(f"{_named(event)} told as {note.kind} string {note.string} fret {note.fret}, "
                           f"{off:+.2f} cents; doubt: {note.doubt or 'none'}")  # fmt: skip
@@ -200,13 +202,18 @@ def score(seed: int, one: Made, told: Sequence[Heard], cost: float) -> Score:
     return Score(
         seed, sum(count[name] for name in outcomes), count["right"], count["placed"], count["doubted"], count["wrong"],
         count["missed"], count["false"], inside, tuple(errors), cost, len(one.samples) / RATE, tuple(misses),
+        count["guessed"],
     )  # fmt: skip
 
 
 def _outcome(event: Event, note: Heard) -> str:
     if note.doubt or note.string is None:
         return "doubted"
-    return "right" if (note.string, note.fret, note.kind) == (event.string, event.fret, event.kind) else "wrong"
+    return "right" if _alike(event, note) else "wrong"
+
+
+def _alike(event: Event, note: Heard) -> bool:
+    return (note.string, note.fret, note.kind) == (event.string, event.fret, event.kind)
 
 
 def _named(event: Event) -> str:
@@ -219,8 +226,8 @@ def _why(told: Sequence[Heard], event: Event) -> str:
 
 
 HEAD = (
-    "takes", "notes", "right string, fret and kind, without doubt", "right string and fret", "in doubt",
-    "wrong", "missed", "false notes a take",
+    "takes", "notes", "right string, fret and kind, without doubt", "right string and fret", "a doubt told",
+    "of these told rightly", "wrong without doubt", "missed", "false notes a take",
     "pitch: median [cents]", "95 % [cents]", "inside 2 u", "CPU s per s of sound",
 )  # fmt: skip
 
@@ -241,7 +248,7 @@ def table(some: Sequence[Score]) -> str:
         errors = np.abs([off for one in of for off in one.errors])
         told = max(len(errors), 1)
         shares = [f"{100.0 * sum(getattr(one, what) for one in of) / max(notes, 1):.1f} %" for what in
-                  ("right", "placed", "doubted", "wrong", "missed")]  # fmt: skip
+                  ("right", "placed", "doubted", "guessed", "wrong", "missed")]  # fmt: skip
         pitch = (f"{np.median(errors):.3f}", f"{np.percentile(errors, 95):.2f}") if len(errors) else ("-", "-")
         rows.append((
             f"{len(of)} {name}" if name != "all" else f"all {len(of)}", str(notes), *shares,

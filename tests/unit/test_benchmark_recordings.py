@@ -187,7 +187,10 @@ def test_a_take_is_scored_note_by_note() -> None:
     ]
     one = score(2, Made(GUITAR, np.zeros(44100), events, (100.0,) * 6 + (0.0, 100.0)), told, 0.5)
     assert (one.notes, one.right, one.doubted, one.wrong, one.missed, one.false) == (7 - 1, 2, 1, 1, 2, 2)
-    assert (one.placed, one.inside, len(one.errors)) == (3, 3, 4)
+    assert (one.placed, one.inside, len(one.errors), one.guessed) == (3, 3, 4, 1)
+    held = [replace(one, kind="fretted") if one.kind == "harmonic" else one for one in told]
+    other = score(2, Made(GUITAR, np.zeros(44100), events, (100.0,) * 6 + (0.0, 100.0)), held, 0.5)
+    assert (other.doubted, other.guessed, other.wrong) == (1, 0, 1)
     text = misses([one])
     assert "fretted string 5 fret 12 at 7.00 s not heard: noise" in text
     assert "open string 4 fret 0 at 9.00 s not heard: no onset" in text
@@ -195,7 +198,7 @@ def test_a_take_is_scored_note_by_note() -> None:
     assert "at 13.20 s no note was played" in text
     assert misses([one], most=1).endswith("- and 5 more")
     line = takes_table([one]).splitlines()[2]
-    assert line.startswith("| 1 bass | 6 | 33.3 % | 50.0 % | 16.7 % | 16.7 % | 33.3 % | 2.00 |")
+    assert line.startswith("| 1 bass | 6 | 33.3 % | 50.0 % | 16.7 % | 16.7 % | 16.7 % | 33.3 % | 2.00 |")
     assert line.endswith("| 75 % | 0.50 |")
     empty = Score(0, 0, 0, 0, 0, 0, 0, 0, 0, (), 0.0, 1.0, ())
     assert "| 1 guitar | 0 |" in takes_table([empty])
