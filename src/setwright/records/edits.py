@@ -34,14 +34,14 @@ def get(work: Work, kind: type[Kind], id: str, lock: bool = False) -> Kind:
     Raises: InputError where there is none, or more than one.
     """
     table = TABLES[kind]
-    wanted = select(table).limit(2)
-    if is_id(id):
-        wanted = wanted.where(table.c.id == id)
-    elif len(id) >= 4 and id.isascii() and id.isalnum():
-        wanted = wanted.where(table.c.id.like(f"%{id}"))
-    else:
-        raise InputError(f"{id[:40]!r} names no {table.name}; write its id, or the last four signs of it at least.")
-    rows = work.connection.execute(wanted.with_for_update() if lock else wanted).all()
+    ids = [id]
+    if not is_id(id):
+        if len(id) < 4 or not id.isascii() or not id.isalnum():
+            raise InputError(f"{id[:40]!r} names no {table.name}; write its id, or the last four signs of it at least.")
+        ends = select(table.c.id).where(table.c.id.like(f"%{id}")).limit(2)  # of an index, so no row is read for it
+        ids = list(work.connection.execute(ends).scalars())
+    wanted = select(table).where(table.c.id.in_(ids))
+    rows = work.connection.execute(wanted.with_for_update() if lock else wanted).all() if ids else []
     if len(rows) != 1:
         many = "more than one" if rows else "no"
         more = "write more of its id" if rows else "setwright shop instruments lists what there is"

@@ -49,17 +49,21 @@ def instruments(work: Work, find: str = "", most: int = MOST) -> tuple[Instrumen
     Returns: the lines.
     Raises: InputError.
     """
+    found = select(INSTRUMENT.c.id)
+    for word in _words(find):
+        theirs = select(OWNER.c.id).where(OWNER.c.sought.contains(word, autoescape=True))
+        found = found.where(INSTRUMENT.c.sought.contains(word, autoescape=True) | INSTRUMENT.c.owner.in_(theirs))
+    # The lines of the answer first, then what is counted for each: of a large shop most instruments are not in it.
+    lines = found.order_by(INSTRUMENT.c.name, INSTRUMENT.c.id).limit(most).subquery()
     own = VISIT.c.instrument == INSTRUMENT.c.id
     count = select(func.count()).select_from(VISIT).where(own).scalar_subquery().label("visits")
     last = select(func.max(VISIT.c.came)).where(own).scalar_subquery().label("last")
     columns = [INSTRUMENT.c[name] for name in ("id", "name", "maker", "model", "serial", "colour")]
     owner = func.coalesce(OWNER.c.name, "").label("owner")
-    rows = select(*columns, owner, count, last).join(OWNER, OWNER.c.id == INSTRUMENT.c.owner, isouter=True)
-    for word in _words(find):
-        here = INSTRUMENT.c.sought.contains(word, autoescape=True)
-        rows = rows.where(here | OWNER.c.sought.contains(word, autoescape=True))
-    found = work.connection.execute(rows.order_by(INSTRUMENT.c.name, INSTRUMENT.c.id).limit(most))
-    return tuple(made_of(InstrumentLine, row) for row in found)
+    rows = select(*columns, owner, count, last).join(lines, lines.c.id == INSTRUMENT.c.id)
+    rows = rows.join(OWNER, OWNER.c.id == INSTRUMENT.c.owner, isouter=True)
+    answer = work.connection.execute(rows.order_by(INSTRUMENT.c.name, INSTRUMENT.c.id))
+    return tuple(made_of(InstrumentLine, row) for row in answer)
 
 
 def owners(work: Work, find: str = "", most: int = MOST) -> tuple[OwnerLine, ...]:
