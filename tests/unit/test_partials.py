@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from setwright.listening import partials
 from setwright.listening.law import stretch
 from setwright.listening.partials import LOW, MOST, _decays, _glide_expected, ahead, followed, numbered
 from setwright.listening.spectrum import Coarse, Peaks, coarse_pitch, peaks_of
@@ -158,3 +161,32 @@ def test_parts_of_a_glide():
     assert shares[1][:2] / near[:2] == pytest.approx((shares[1] / near)[0], rel=1e-9)
     faint, _ = _glide_expected(numbers, F0 * numbers, amplitude, decay, np.full(4, 1e3))
     assert faint == pytest.approx(2.0 * decay)
+
+
+@pytest.mark.parametrize("poor", [0.001, 0.03, 0.5])
+def test_what_is_not_explained_is_told_at_the_notes_end(poor, monkeypatch):
+    """Nothing left over: what amplitudes and phases say. Half of all: what the phases say, with the glide that is left
+    not taken off, and counted to the band. Between the two both count."""
+    real = partials.resolved
+    got = []
+
+    def pretended(*given):
+        got.append(replace(real(*given), poor=poor))
+        return got[-1]
+
+    monkeypatch.setattr(partials, "resolved", pretended)
+    samples = note(glide=3e-3)
+    peaks = peaks_of(samples, RATE, 3000.0)
+    one = followed(samples, RATE, peaks, coarse_pitch(peaks), None, 0.03)
+    phases = followed(samples, RATE, peaks, coarse_pitch(peaks))
+    both = got[0].law
+    end = phases.law.first * np.exp(phases.left / CENTS)
+    assert phases.left > 0.01
+    if poor < 0.01:
+        assert (one.law.first, one.law.first_sd) == (pytest.approx(both.first), pytest.approx(both.first_sd))
+    elif poor > 0.1:
+        assert CENTS * np.log(one.law.first / end) == pytest.approx(0.0, abs=0.1 * phases.left)
+        assert CENTS * one.law.first_sd > 0.9 * phases.left
+    else:
+        assert CENTS * np.log(one.law.first / np.sqrt(end * both.first)) == pytest.approx(0.0, abs=0.1 * phases.left)
+        assert one.law.first_sd > 0.5 * np.log(end / both.first)

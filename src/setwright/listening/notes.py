@@ -9,7 +9,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from setwright.listening.bands import thinned
-from setwright.listening.law import between
+from setwright.listening.hum import LINES, MAINS, hum_of
+from setwright.listening.law import between, stretch
 from setwright.listening.partials import DOUBTED, POOR, Ringing, ahead, followed, surest
 from setwright.listening.sound import Sound
 from setwright.listening.spectrum import Coarse, Peaks, coarse_pitches, peaks_of
@@ -106,6 +107,7 @@ def measure(sound: Sound, about: float | None = None) -> Note:
         settled=ringing.left < SETTLED,
         beating=ringing.split,
         decay=float(1.0 / ringing.decay[0]) if ringing.numbers[0] == 1 else None,
+        hum=ringing.hum,
         noise=20.0 * float(np.log10(amplitude / max(float(np.median(ringing.noise)), 1e-12))),
         partials=tuple(int(n) for n in ringing.numbers),
     )
@@ -208,6 +210,7 @@ def ringing_of(
     coarse = surest(peaks, some)
     top = min(0.45 * rate, HIGHEST, MANY * coarse.fundamental)
     samples, rate = thinned(samples, rate, 2.4 * top)
+    samples, hum = _without_hum(samples, rate, coarse)
     ringing = followed(samples, rate, peaks, coarse)
     if ringing is None:
         return coarse, None
@@ -223,7 +226,17 @@ def ringing_of(
     again = peaks_of(level, rate, min(0.45 * rate, top))
     early = early if ringing.glide > GLIDES else np.zeros(len(samples))
     found = _later(samples, rate, again, coarse, early, since)
-    return coarse, found or ringing
+    return coarse, replace(found or ringing, hum=hum)
+
+
+def _without_hum(samples: Array, rate: float, coarse: Coarse) -> tuple[Array, float | None]:
+    """The same less what hums in it, and how far that is below the rest [dB]."""
+    many = int(LINES * max(MAINS) / coarse.fundamental) + 2
+    hum = hum_of(samples, rate, coarse.fundamental * stretch(np.arange(1.0, many + 1.0), coarse.inharmonicity))
+    if hum is None:
+        return samples, None
+    less = samples - hum.samples
+    return less, 10.0 * float(np.log10(np.mean(less**2) / hum.power))
 
 
 def _later(samples: Array, rate: float, peaks: Peaks, coarse: Coarse, early: Array, since: float) -> Ringing | None:

@@ -57,6 +57,7 @@ class Ringing:
     law: Law
     since: float = 0.0  # s from the start of the part given to that used
     poor: float = 0.0  # share of the bands that is not explained
+    hum: float | None = None  # dB below the note
     split: float | None = None  # cents from the first partial to a second tone beside it
 
 
