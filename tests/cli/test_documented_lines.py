@@ -24,13 +24,9 @@ ANSWERING = "it waits for the other end of the line protocol; tests/cli/test_pra
 NOT_RUN = {
     "practice --serve 3": ANSWERING,
     "link": ANSWERING,
-    "shop new postgresql://bench@host/weir": "it needs a server; tests/records make shops on one",
     'strike 15 "read on the wrong side"': "it strikes an entry of the journal shown above it; test_log.py strikes",
 }
 NOT_RUN_WITH = {  # words of lines that are not run
-    re.compile(
-        r"\b(?=[a-z]*\d)(?=\d*[a-z])[0-9a-z]{8,26}\b"
-    ): "ids are others in every shop; tests/cli ask with theirs",
     re.compile(r"postgresql://"): "it needs a server; tests/records run every behaviour on one",
 }
 INSTRUMENT, VISIT = "0yk2ge43", "8dqz6a6gm"  # ids as the docs show them
@@ -61,7 +57,6 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
     shutil.copytree(ROOT / "examples", folder / "examples")
     for one in (ROOT / "examples").glob("*.toml"):
         shutil.copy(one, folder)
-    assert run(["shop", "demo", str(folder / "shop"), "--today", "2026-11-30"]) == 0
     return folder
 
 
@@ -100,7 +95,6 @@ def test_a_line_of_the_docs_runs(line, bench, shop, monkeypatch, capsys):
     monkeypatch.setenv("SETWRIGHT_SHOP", shop[0])
     line = line.replace(INSTRUMENT, shop[1]).replace(VISIT, shop[2])
     monkeypatch.delenv("SETWRIGHT_UNITS", raising=False)
-    monkeypatch.setenv("SETWRIGHT_SHOP", str(bench / "shop"))
     if line.startswith("hear "):  # another recording for every line: a journal takes each once
         recorded(bench / "take.wav", [string(hertz, 0.9) for hertz in OPEN], seed=len(line))
     command = str(Path(sys.executable).with_name("setwright"))
