@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -62,6 +64,23 @@ class TestInstruments:
         said = words(visitor.get(f"/instrument/{kestrel}"))
         assert ".492" in said  # 12.5 mm / 25.4
         assert "12.5" not in said
+
+    def test_what_changed_by_itself_between_visits_is_said(
+        self, visitor: Visitor, shop: str, visits: dict[str, str], kestrel: str
+    ) -> None:
+        visit = visits["kestrel-float"]
+        assert "Changed by itself" not in words(visitor.get(f"/instrument/{kestrel}"))
+        for said in ("read relief held at 1 and 17, read at 8 = 0.30 mm", "did rod tighter 1/8 turn",
+                     "read relief held at 1 and 17, read at 8 = 0.20 mm"):  # fmt: skip
+            keep(InShop(shop, visit), said.split(), who="Mara", when=datetime(2026, 1, 5, 10, 0))
+        visitor.post(f"/visit/{visit}/back", {})
+        again = visitor.post("/take-in", {"what": f"known:{kestrel}", "found.strings": "10 13 17 26w 36w 46w"})
+        later = InShop(shop, again.headers["location"].rpartition("/")[2])
+        keep(later, ["read", "relief held at 1 and 17, read at 8 = 0.45 mm"], who="Mara")
+        said = words(visitor.get(f"/instrument/{kestrel}"))
+        assert "Changed by itself since" in said
+        # 0.45 mm found after 0.20 mm left
+        assert re.search(r"relief, held 1-17 at 8 0\.2\d* ± \S+ mm 0\.45 ± \S+ mm \+0\.25 ± ", said)
 
     def test_what_is_known_is_changed_and_an_older_page_is_refused(
         self, visitor: Visitor, browsers: Callable[[], Visitor], shop: str, kestrel: str

@@ -10,14 +10,12 @@ from starlette.responses import RedirectResponse, Response
 
 from setwright.bench.day import Mark, OpenVisit, day_of
 from setwright.bench.journals import InShop
-from setwright.bench.next_step import next_of
 from setwright.errors import SetwrightError
 from setwright.frozen import frozen
 from setwright.units.show import System
 from setwright.web.frame import bench_of, page, refused, units, who
 from setwright.web.live import presence
 from setwright.web.routes import at
-from setwright.web.words import next_words
 
 _WORKERS = ThreadPoolExecutor(1, "setwright-day")  # one: the processor is for the page somebody waits for
 WORKING = "Being worked out"
@@ -68,6 +66,9 @@ def _line(request: Request, visit: OpenVisit) -> Line:
 
 def _next(source: InShop, system: System) -> tuple[str, bool]:
     """What is next in words, and whether something is wrong."""
+    from setwright.bench.next_step import next_of  # a third of the time the app takes to start
+    from setwright.web.words import next_words
+
     try:
         return next_words(next_of(source)[1], system), False
     except SetwrightError as error:

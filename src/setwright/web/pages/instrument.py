@@ -9,10 +9,13 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from setwright.bench.attachments import attach, attachment_in
+from setwright.bench.history import since_last
 from setwright.bench.life import Life, life_of
 from setwright.bench.owners import edit_instrument, edit_owner, find_owners
 from setwright.bench.shop import find_instruments
+from setwright.cli.history_terms import U, amount, name, shown
 from setwright.errors import InputError, SetwrightError, StaleEditError
+from setwright.frozen import frozen
 from setwright.web.frame import bench_of, page, refused, see, units, who
 from setwright.web.routes import Form, at
 
@@ -46,9 +49,33 @@ def _life(request: Request) -> Life:
 def _page(
     request: Request, life: Life, status: int = 200, wrong: str = "", typed: dict[str, str] | None = None
 ) -> Response:
-    said = typed if typed is not None else {name: getattr(life.instrument, name) for name in KNOWN}
+    said = typed if typed is not None else {key: getattr(life.instrument, key) for key in KNOWN}
     owners = find_owners(bench_of(request).shop)
-    return page(request, "instrument.html", status, life=life, wrong=wrong, typed=said, owners=owners)
+    drift = _drift(request, life) if len(life.visits) > 1 else None
+    return page(request, "instrument.html", status, life=life, wrong=wrong, typed=said, owners=owners, drift=drift)
+
+
+@frozen
+class Drift:
+    """What changed by itself between the last two visits. rows: what, as left, as found, change; still: how many
+    readings show no change."""
+
+    since: str
+    rows: tuple[tuple[str, str, str, str], ...]
+    still: int
+
+
+def _drift(request: Request, life: Life) -> Drift | None:
+    """What changed since the last visit, None where nothing was read alike at both."""
+    system = units(request)
+    found = since_last(bench_of(request).shop, life.instrument.id)
+    if not found.changes:
+        return None
+    rows = []
+    for one in sorted((one for one in found.changes if one.seen), key=lambda one: one.key):
+        moved = amount(one.change, "cents" if one.key.kind == "pitch" else one.key.kind, U * one.sd, system)
+        rows.append((name(one.key), shown(one.key, one.before, system), shown(one.key, one.now, system), moved))
+    return Drift(found.before.came, tuple(rows), len(found.changes) - len(rows))
 
 
 def show_instrument(request: Request) -> Response:
@@ -59,7 +86,7 @@ def show_instrument(request: Request) -> Response:
 def take_instrument(request: Request, form: Form) -> Response:
     """Change what is known of an instrument."""
     life, bench = _life(request), bench_of(request)
-    changes: dict[str, Any] = {name: form.text(name) for name in (*KNOWN, "owner") if name in form.typed()}
+    changes: dict[str, Any] = {key: form.text(key) for key in (*KNOWN, "owner") if key in form.typed()}
     try:
         version = form.number("version")
         kept = edit_instrument(bench.shop, life.instrument.id, version, who(request), **changes)
@@ -79,7 +106,7 @@ def take_owner(request: Request, form: Form) -> Response:
     life, bench = _life(request), bench_of(request)
     if life.owner is None:
         raise HTTPException(409, "This instrument has no owner any more; look at it again.")
-    changes = {name: form.text(name) for name in OWNED if name in form.typed()}
+    changes = {key: form.text(key) for key in OWNED if key in form.typed()}
     try:
         edit_owner(bench.shop, life.owner.id, form.number("version"), who(request), **changes)
     except SetwrightError as error:
@@ -109,9 +136,9 @@ def kept_photo(request: Request, form: Form, visit: str = "", instrument: str = 
     photo = form.file("photo")
     if photo is None:
         return "No photo is chosen; choose one, JPEG, PNG or WebP."
-    name = (photo.filename or "").replace("\\", "/").rpartition("/")[2]
+    file = (photo.filename or "").replace("\\", "/").rpartition("/")[2]
     try:
-        attach(bench_of(request).shop, "photo", name, photo.file, visit, instrument, who(request))
+        attach(bench_of(request).shop, "photo", file, photo.file, visit, instrument, who(request))
     except InputError as error:
         return refused(error, units(request))
     return ""
@@ -123,12 +150,12 @@ def show_file(request: Request) -> Response:
         found, content = attachment_in(bench_of(request).shop, request.path_params["file"])
     except InputError as error:
         raise HTTPException(404, str(error)) from None
-    shown = found.media_type.startswith(SHOWN)
-    kind = found.media_type if shown or found.media_type == "application/pdf" else "application/octet-stream"
+    may = found.media_type.startswith(SHOWN)
+    kind = found.media_type if may or found.media_type == "application/pdf" else "application/octet-stream"
     plain = "".join(sign if sign.isascii() and (sign.isalnum() or sign in "._- ") else "_" for sign in found.name)
     headers = {
         "content-security-policy": SEALED, "cache-control": "private, max-age=31536000, immutable",
-        "content-disposition": f'{"inline" if shown else "attachment"}; filename="{plain}"',
+        "content-disposition": f'{"inline" if may else "attachment"}; filename="{plain}"',
     }  # fmt: skip
     return Response(content, headers=headers, media_type=kind)
 
