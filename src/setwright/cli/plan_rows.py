@@ -16,7 +16,7 @@ KINDS = 6  # kinds of failure shown
 
 @frozen
 class StepRow:
-    """A step. amounts: amount, what it belongs to, what stands behind. disturbs: lines under the condition they share."""
+    """A step. amounts: amount, what it belongs to, what stands behind; disturbs: lines under their condition."""
 
     key: str
     title: str

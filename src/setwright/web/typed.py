@@ -7,6 +7,8 @@ import re
 from setwright.units.show import System
 
 _BARE = re.compile(r"[-+−]?\s?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:\s*(?:±|\+\s?/?\s?-)\s*(?:\d+(?:[.,]\d*)?|[.,]\d+))?")
+_FRACTION = re.compile(r"(?:\d+\s+)?\d+(?:[.,]\d+)?\s?/\s?\d+")
+FRACTIONS = ("turn", "in")  # units that are told in fractions
 UNITS = {
     "length": ("mm", "in", "thou"), "pitch": ("c", "Hz"), "cents": ("c",), "temperature": ("C", "F"), "ratio": ("%",),
     "turns": ("turn",), "thou": ("mm", "in", "thou"), "hertz": ("Hz", "c"), "count": (), "": (),
@@ -19,10 +21,11 @@ def completed(text: str, unit: str) -> str:
     Args:
         text: as typed; a fraction over 8 to 64 is inches by itself.
         unit: of bare numbers.
-    Returns: e.g. "1.6 mm"; what is not a bare number stays as it is.
+    Returns: e.g. "1.6 mm", "5/8 turn"; what is not a bare number stays as it is.
     """
     plain = " ".join(text.split())
-    return f"{plain} {unit}".strip() if _BARE.fullmatch(plain) else plain
+    bare = _BARE.fullmatch(plain) or (unit in FRACTIONS and _FRACTION.fullmatch(plain))
+    return f"{plain} {unit}".strip() if bare else plain
 
 
 def unit_of(kind: str, chosen: str, system: System) -> str:

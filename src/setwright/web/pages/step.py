@@ -59,7 +59,7 @@ class Row:
 @frozen
 class Card:
     """A step in the words of a page. does: what is done; huge: the amount; what: it belongs to; lines: amounts where
-    there are several and no drawing tells them."""
+    there are several."""
 
     title: str
     does: str
@@ -219,7 +219,7 @@ def _hardware_card(found: AtHand, system: System) -> Card:
         huge=spelled(huge, system),
         what=what,
         aside="",
-        lines=lines if len(lines) > 1 and not drawing_of(found, system) else (),
+        lines=lines if len(lines) > 1 else (),
         why=sentence(step.why),
         stop=sentence(f"when {step.stop_when}") if step.stop_when else "",
         range=range_words(step.amounts),
@@ -276,6 +276,11 @@ def _huge(found: AtHand, system: System) -> tuple[str, str, str]:
             "" if advice.gap is None else "rear gap on the wedge",
             "",
         )
+    if advice.do == "read":
+        every = len(advice.strings) == len(found.next.wanted)
+        names = "every string" if every else "string" + "s" * (len(advice.strings) > 1)
+        told = "" if every else " " + ", ".join(str(one + 1) for one in advice.strings)
+        return f"hear {names}{told}", "and read the rear gap and the claw distance" * found.next.gauges, ""
     if advice.do == "tune" and advice.string is not None and advice.hertz is not None:
         to = f"{note(advice.hertz, found.reference)}, {show_value(advice.hertz, 'pitch', uncertainty=0.05)}"
         name = f"string {advice.string + 1}"
