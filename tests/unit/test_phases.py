@@ -94,12 +94,7 @@ def test_amplitude_and_phase_are_the_bands():
 
 
 def problem(size=0.003):
-    given = bent(size)
-    prior, toward = phases._prior(8, given)
-    shapes = phases._shapes(TIMES, given)
-    return phases._Problem(
-        TIMES, TIMES - TIMES.mean(), made(size), MIDDLE, MIDDLE, np.full(4, NOISE), shapes, prior, toward
-    )
+    return phases._posed(TIMES, made(size), MIDDLE, MIDDLE, np.full(4, NOISE), bent(size))
 
 
 def test_normal_matrix_against_differences():

@@ -12,6 +12,7 @@ Complex = NDArray[np.complex128]
 
 LONG = 4.0  # periods of the band's spacing the filter is long
 WORTH_THINNING = 0.8  # share of the samples, above which thinning them is not worth it
+AROUND = 3.0  # times the band kept, what of a sound is moved along a glide
 PER_SPACING = 2.0  # samples kept in one period of the spacing
 
 
@@ -106,31 +107,38 @@ def band(bands: Bands, hertz: float) -> Complex:
     """
     step = bands.rate / bands.size
     middle = round(hertz / step)
-    moved = _thinned(bands, bands.spectrum, middle)
+    moved = _thinned(bands, bands.spectrum, middle, bands.size)
     return np.asarray(moved * np.exp(2j * np.pi * (middle * step - hertz) * bands.times))
 
 
-def _thinned(bands: Bands, spectrum: Complex, middle: int) -> Complex:
-    """(M) what stands about a bin of a spectrum, filtered, that bin moved to zero."""
+def _thinned(bands: Bands, spectrum: Complex, middle: int, size: int) -> Complex:
+    """(M) what stands about a bin of a spectrum of so many, filtered, that bin moved to zero."""
     half = bands.thin // 2
     order = np.concatenate([np.arange(bands.thin - half), np.arange(-half, 0)])
-    cut = spectrum[(middle + order) % bands.size] * bands.response[order % bands.size]
+    cut = spectrum[(middle + order) % size] * bands.response[order % bands.size]
     return np.asarray(np.fft.ifft(cut)[bands.kept] * (2.0 * bands.thin / bands.size))
 
 
-def gliding_band(bands: Bands, samples: Array, hertz: float, early: Array) -> Complex:
+def gliding_band(bands: Bands, hertz: float, early: Array) -> Complex:
     """The same about a frequency that glides: moved along with it before it is filtered, so the filter bends nothing.
+
+    What lies farther than `AROUND` spacings off is left out first; the filter hears next to nothing of it.
 
     Args:
         bands: from `prepared`.
-        samples: (N) the sound they were prepared from.
         hertz: where the glide settles [Hz].
         early: (N) s by which the phase runs ahead, the integral of the relative glide.
     Returns: (M) as `band` gives it, about the settled frequency.
     """
-    count = len(samples)
-    cycles = hertz * (np.arange(count) / bands.rate + early)
-    spectrum = np.fft.fft(samples * np.exp(-2j * np.pi * np.mod(cycles, 1.0)), bands.size)
-    moved = _thinned(bands, spectrum, 0)
-    ahead = np.interp(bands.times, np.arange(count) / bands.rate, early)
+    step = bands.rate / bands.size
+    middle = round(hertz / step)
+    few = min(round(AROUND * bands.thin), bands.size)
+    half = few // 2
+    order = np.concatenate([np.arange(few - half), np.arange(-half, 0)])
+    wide = np.fft.ifft(bands.spectrum[(middle + order) % bands.size]) * (few / bands.size)
+    times = np.arange(few) * (bands.size / bands.rate / few)
+    sound = np.arange(len(early)) / bands.rate
+    turns = (hertz - middle * step) * times + hertz * np.interp(times, sound, early)
+    moved = _thinned(bands, np.fft.fft(wide * np.exp(-2j * np.pi * turns)) * (bands.size / few), 0, few)
+    ahead = np.interp(bands.times, sound, early)
     return np.asarray(moved * np.exp(2j * np.pi * hertz * ahead))

@@ -58,8 +58,34 @@ def fitted(number: Array, hertz: Array, covariance: Array, shape: float = 0.0) -
         shape: B to start at.
     Returns: the law.
     """
+    number, value = np.asarray(number, dtype=float), np.log(hertz / number)
+    at, spread, apart, counted = _balanced(number, value, covariance, shape)
+    first, first_sd = _first(number, value, covariance, counted, apart, at)
+    return Law(
+        float(np.exp(at[0])), float(np.sqrt(spread[0, 0])), float(at[1]), float(np.sqrt(spread[1, 1])),
+        first, first_sd, apart, counted,
+    )  # fmt: skip
+
+
+def rough(number: Array, hertz: Array, covariance: Array, shape: float = 0.0) -> tuple[float, float]:
+    """The same, fundamental and inharmonicity alone.
+
+    Args:
+        number: (N) of the partials.
+        hertz: (N) settled frequencies [Hz].
+        covariance: (N, N) of their relative errors.
+        shape: B to start at.
+    Returns: f0 [Hz] and B [1].
+    """
     number = np.asarray(number, dtype=float)
-    value = np.log(hertz / number)
+    at, *_ = _balanced(number, np.log(hertz / number), covariance, shape)
+    return float(np.exp(at[0])), float(at[1])
+
+
+def _balanced(
+    number: Array, value: Array, covariance: Array, shape: float
+) -> tuple[Array, Array, float, NDArray[np.bool_]]:
+    """(log f0, B), their covariance, the usual departure and which partials count, each found with the others."""
     counted = np.ones(len(number), dtype=bool)
     apart, at = LEAST_APART, np.array([0.0, shape])
     at[0] = float(np.median(value - 0.5 * np.log1p(shape * number**2)))
@@ -73,11 +99,7 @@ def fitted(number: Array, hertz: Array, covariance: Array, shape: float = 0.0) -
             counted = np.ones(len(number), dtype=bool)
         if abs(apart - before) < 0.01 * apart and np.array_equal(kept, counted):
             break
-    first, first_sd = _first(number, value, covariance, counted, apart, at)
-    return Law(
-        float(np.exp(at[0])), float(np.sqrt(spread[0, 0])), float(at[1]), float(np.sqrt(spread[1, 1])),
-        first, first_sd, apart, counted,
-    )  # fmt: skip
+    return at, spread, apart, counted
 
 
 def rising(at: float) -> float:

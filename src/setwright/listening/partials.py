@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from setwright.listening import phases
 from setwright.listening.bands import Bands, band, gliding_band, prepared
-from setwright.listening.law import Law, between, fitted, rising, stretch
+from setwright.listening.law import Law, between, fitted, rising, rough, stretch
 from setwright.listening.resolved import resolved
 from setwright.listening.spectrum import WITHIN, Coarse, Peaks, weights_of
 from setwright.physics.pitch import CENTS_PER_LOG
@@ -84,7 +84,7 @@ def followed(
     if early is None:
         cut = np.array([band(bands, f) for f in start])
     else:
-        cut = np.array([gliding_band(bands, samples, f, early) for f in start])
+        cut = np.array([gliding_band(bands, f, early) for f in start])
     noise = _rough_noise(cut)
     decay = _decays(bands.times, np.abs(cut), noise)
     rates, shares = _glide_expected(numbers, start, np.abs(cut), decay, noise)
@@ -173,12 +173,10 @@ def _found(peaks: Peaks, coarse: Coarse) -> tuple[dict[int, int], float, float]:
     if not len(peaks.hertz):
         return found, f0, shape
     for top in (4, 8, 12, 16, 24, 32, 48, 64):
-        found = {}
-        for number in range(1, top + 1):
-            there = _there(f0, shape, number)
-            i = int(np.argmin(np.abs(peaks.hertz - there)))
-            if abs(peaks.hertz[i] - there) < NEAR * f0:
-                found[number] = i
+        there = f0 * stretch(np.arange(1.0, top + 1.0), shape)
+        far = np.abs(peaks.hertz - there[:, None])
+        near = far.argmin(axis=1)
+        found = {n: int(i) for n, i in enumerate(near, 1) if far[n - 1, i] < NEAR * f0}
         if len(found) < 2:
             continue
         f0, shape = _refined(found, peaks, f0, shape)
@@ -192,8 +190,7 @@ def _refined(found: dict[int, int], peaks: Peaks, f0: float, shape: float) -> tu
     hertz = np.array([peaks.hertz[found[int(n)]] for n in numbers])
     amplitude = np.array([peaks.amplitude[found[int(n)]] / peaks.floor[found[int(n)]] for n in numbers])
     spread = (0.002 / numbers) ** 2 + (0.01 / amplitude / numbers) ** 2
-    law = fitted(numbers, hertz, np.diag(spread), shape)
-    return law.fundamental, law.inharmonicity
+    return rough(numbers, hertz, np.diag(spread), shape)
 
 
 def _rough_noise(cut: Complex) -> Array:

@@ -66,7 +66,9 @@ class _Problem:
     middle: Array
     start: Array
     noise: Array
-    shapes: Array  # (N, G + 1, M) by which k and q lengthen the time
+    course: Array  # (G, M) by which a unit of every k lengthens the time
+    own: Array  # (N, M) by which a unit of q does
+    follows: Array  # (N) how much of both a partial takes
     prior: Array  # (P, P) information
     toward: Array  # (P) what it pulls to
 
@@ -87,20 +89,28 @@ def explained(times: Array, bands: Complex, middle: Array, start: Array, noise: 
         bent: how a glide may bend the phases.
     Returns: the fit.
     """
-    shapes = _shapes(times, bent)
-    prior, toward = _prior(2 * len(start), bent)
-    problem = _Problem(times, times - times.mean(), bands, middle, start, noise, shapes, prior, toward)
+    problem = _posed(times, bands, middle, start, noise, bent)
     at = _unrolled(problem)
     count, width = problem.count, max(int(SMOOTH / (times[1] - times[0])) | 1, 3)
     lasts = problem.since[-1]
     for _ in range(ROUNDS):
         turned = bands * np.exp(-1j * _phase(problem, at))
         matrix, pulls = _normal(problem, smoothed(turned.real, width), turned.imag)
-        step = _step(matrix + prior, pulls.sum(axis=0) - prior @ (at - toward), at)
+        pull = pulls.sum(axis=0) - problem.prior @ (at - problem.toward)
+        step = _step(matrix + problem.prior, pull, at)
         at = at + step
         if np.abs(step[:count]).max() + np.abs(step[count : 2 * count]).max() * lasts < STILL:
             break
     return _said(problem, at, width)
+
+
+def _posed(times: Array, bands: Complex, middle: Array, start: Array, noise: Array, bent: Bent) -> _Problem:
+    rates = bent.rates[:, None]
+    course = (1.0 - np.exp(-rates * times)) / rates
+    own = bent.expected[:, None] * course
+    prior, toward = _prior(2 * len(start), bent)
+    since = times - times.mean()
+    return _Problem(times, since, bands, middle, start, noise, course, own, bent.follows, prior, toward)
 
 
 def _said(problem: _Problem, at: Array, width: int) -> Phases:
@@ -124,16 +134,6 @@ def _said(problem: _Problem, at: Array, width: int) -> Phases:
     )  # fmt: skip
 
 
-def _shapes(times: Array, bent: Bent) -> Array:
-    """(N, G + 1, M) s by which a unit of every k, and of q, lengthens the time of every partial."""
-    rates = bent.rates[:, None]
-    common = (1.0 - np.exp(-rates * times)) / rates
-    out = np.empty((len(bent.follows), len(rates) + 1, len(times)))
-    out[:, :-1] = bent.follows[:, None, None] * common
-    out[:, -1] = (bent.follows * bent.expected)[:, None] * common
-    return out
-
-
 def _prior(first: int, bent: Bent) -> tuple[Array, Array]:
     """Information and place: parts of the glide stand to each other about as expected, their common size free."""
     expected = bent.expected
@@ -151,13 +151,15 @@ def _phase(problem: _Problem, at: Array) -> Array:
     hertz = problem.start + at[count : 2 * count]
     cycles = at[:count, None] + (problem.start - problem.middle)[:, None] * problem.times
     cycles = cycles + at[count : 2 * count, None] * problem.since
-    return np.asarray(2.0 * np.pi * (cycles + hertz[:, None] * (at[2 * count :] @ problem.shapes)))
+    lead = problem.follows[:, None] * (at[2 * count : -1] @ problem.course + at[-1] * problem.own)
+    return np.asarray(2.0 * np.pi * (cycles + hertz[:, None] * lead))
 
 
 def _normal(problem: _Problem, amplitude: Array, across: Array) -> tuple[Array, Array]:
     """Normal matrix, and the pull of every block of time (K, P)."""
     count, size = problem.count, len(problem.prior)
-    hertz, since, shapes = problem.start, problem.since, problem.shapes
+    since, course, own = problem.since, problem.course, problem.own
+    follow = (problem.start * problem.follows)[:, None]
     weight = (2.0 * np.pi * amplitude) ** 2 / problem.noise[:, None]
     right = 2.0 * np.pi * amplitude * across / problem.noise[:, None]
     number = np.arange(count)
@@ -165,17 +167,22 @@ def _normal(problem: _Problem, amplitude: Array, across: Array) -> tuple[Array, 
     matrix[number, number] = weight.sum(axis=1)
     matrix[number, count + number] = matrix[count + number, number] = weight @ since
     matrix[count + number, count + number] = weight @ since**2
-    heavy = shapes * (weight * hertz[:, None])[:, None]
-    matrix[:count, 2 * count :] = heavy.sum(axis=2)
-    matrix[count : 2 * count, 2 * count :] = heavy @ since
+    heavy = weight * follow
+    mine = heavy * own
+    matrix[:count, 2 * count : -1], matrix[:count, -1] = heavy @ course.T, mine.sum(axis=1)
+    matrix[count : 2 * count, 2 * count : -1] = (heavy * since) @ course.T
+    matrix[count : 2 * count, -1] = mine @ since
     matrix[2 * count :, : 2 * count] = matrix[: 2 * count, 2 * count :].T
-    matrix[2 * count :, 2 * count :] = ((heavy * hertz[:, None, None]) @ shapes.transpose(0, 2, 1)).sum(axis=0)
+    matrix[2 * count : -1, 2 * count : -1] = (course * (heavy * follow).sum(axis=0)) @ course.T
+    matrix[2 * count : -1, -1] = matrix[-1, 2 * count : -1] = course @ (mine * follow).sum(axis=0)
+    matrix[-1, -1] = (mine * follow * own).sum()
     pulls = np.zeros((BLOCKS, size))
-    strong = right * hertz[:, None]
+    strong = right * follow
     for k, (a, b) in enumerate(pairwise(np.linspace(0, len(since), BLOCKS + 1).astype(int))):
         pulls[k, :count] = right[:, a:b].sum(axis=1)
         pulls[k, count : 2 * count] = right[:, a:b] @ since[a:b]
-        pulls[k, 2 * count :] = np.einsum("nhm,nm->h", shapes[:, :, a:b], strong[:, a:b])
+        pulls[k, 2 * count : -1] = course[:, a:b] @ strong[:, a:b].sum(axis=0)
+        pulls[k, -1] = (strong[:, a:b] * own[:, a:b]).sum()
     return matrix, pulls
 
 
