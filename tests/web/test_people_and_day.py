@@ -9,16 +9,20 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from starlette.routing import BaseRoute
 from starlette.testclient import TestClient
 
 from setwright.bench.day import day_of, mark_of, marks_of, people_of
 from setwright.bench.journals import InShop, keep
 from setwright.bench.shop import held, make_shop, opened
 from setwright.errors import InputError
+from setwright.web import day
 from setwright.web.app import application, bench
+from setwright.web.frame import page
 from setwright.web.live import GONE, Presence
 from setwright.web.memory import Memory
 from setwright.web.people import on_this_bench
+from setwright.web.routes import at
 from setwright.web.static import shelf
 from tests.web.conftest import ADDRESS, KEY
 from tests.web.visitor import Visitor, words
@@ -217,3 +221,38 @@ def test_a_shop_that_is_gone_is_one_sentence(shop: str, browsers: Callable[[], V
     answer = visitor.get("/instruments")
     assert answer.status_code in (200, 422)  # the open file may still be read
     assert "Traceback" not in answer.text
+
+
+class TestLater:
+    def test_pages_that_take_a_while_are_waited_for(self, shop: str) -> None:
+        loaded = []
+
+        def later() -> list[BaseRoute]:
+            time.sleep(0.3)
+            loaded.append(1)
+            return [at("/slow", lambda request: page(request, "error.html", title="Slow", words="There.", misses=()))]
+
+        app = application(bench(shop, KEY), day.ROUTES, later)
+        with TestClient(app, base_url=ADDRESS) as client:
+            assert client.get("/who").status_code == 200
+            assert loaded == []
+            assert "There." in words(client.get("/slow"))
+            assert loaded == [1]
+            assert client.get("/nowhere").status_code == 404
+            assert client.get("/", cookies={"a": "1"}).status_code == 200
+
+    def test_a_head_names_all_pages_before_they_are_loaded(self, shop: str, visitor: Visitor) -> None:
+        with TestClient(application(bench(shop, KEY), day.ROUTES, list), base_url=ADDRESS) as client:
+            early = client.get("/who").text
+        for path in ("/take-in", "/instruments", "/parts", "/settings"):
+            assert f'href="{path}"' in early
+            assert f'href="{path}"' in visitor.get("/who").text
+
+    def test_pages_that_cannot_be_loaded_leave_the_rest(self, shop: str, caplog: pytest.LogCaptureFixture) -> None:
+        def later() -> list[BaseRoute]:
+            raise ImportError("no such module")
+
+        with TestClient(application(bench(shop, KEY), day.ROUTES, later), base_url=ADDRESS) as client:
+            assert client.get("/settings").status_code == 404
+            assert client.get("/who").status_code == 200
+        assert "no such module" in caplog.text

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
-from collections.abc import AsyncIterator, Sequence
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager, suppress
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -14,13 +15,13 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route, WebSocketRoute
+from starlette.types import Receive, Scope, Send
 
 from setwright.bench.shop import held, opened
 from setwright.errors import FileFormatError, NoPlanError, SetwrightError, StaleEditError
 from setwright.web import live, people, static
-from setwright.web.frame import HERE, Bench, page, refused, units
+from setwright.web.frame import HERE, OF_VISIT, PLACES, Bench, page, refused, units
 from setwright.web.memory import Memory
-from setwright.web.pages import ROUTES
 from setwright.web.security import LOOPBACK, Guard
 
 LOG = logging.getLogger("setwright.web")
@@ -28,6 +29,8 @@ TITLES = {
     403: "Not from here", 404: "There is no such page", 405: "Not this way", 409: "Changed meanwhile",
     413: "Too large", 415: "Not a form", 422: "Not taken", 429: "Too often", 500: "A fault of the bench",
 }  # fmt: skip
+ALWAYS = [*(path for path, _ in PLACES), *(f"/visit/{{visit}}{path}" for path, _ in OF_VISIT)]
+IDLE = 0.5  # s
 BROKEN = (
     "The bench app made a mistake here; what was kept before is kept. Go back and try again; if it happens again, the "
     "terminal the bench was started in says more."
@@ -51,20 +54,31 @@ def bench(shop: str, key: bytes, hosts: Sequence[str] = LOOPBACK, secure: bool =
     return Bench(shop, shown, key, name, tuple(hosts), Memory(), static.shelf(HERE / "static"), secure)
 
 
-def application(bench: Bench, routes: Sequence[BaseRoute] | None = None) -> Starlette:
+def application(
+    bench: Bench, routes: Sequence[BaseRoute] | None = None, later: Callable[[], Sequence[BaseRoute]] | None = None
+) -> Starlette:
     """The bench app.
 
     Args:
         bench: what it works on.
         routes: its pages; all of them where None.
+        later: gives more pages, which take a while to load: they are once the first page was answered, or asked for.
     Returns: the application, to be served or tested.
     """
-    pages = [*static.ROUTES, *people.ROUTES, *live.ROUTES, *(ROUTES if routes is None else routes)]
+    if routes is None:
+        from setwright.web.pages import ROUTES
+
+        routes = ROUTES
+    pages = [*static.ROUTES, *people.ROUTES, *live.ROUTES, *routes]
+    wanted, there = asyncio.Event(), asyncio.Event()
 
     @asynccontextmanager
-    async def alive(_app: Starlette) -> AsyncIterator[None]:
+    async def alive(app: Starlette) -> AsyncIterator[None]:
         with held(bench.shop):
+            loading = None if later is None else asyncio.create_task(_load(app, later, wanted, there))
             yield
+            if loading is not None:
+                loading.cancel()
 
     made = Starlette(
         routes=pages,
@@ -72,10 +86,43 @@ def application(bench: Bench, routes: Sequence[BaseRoute] | None = None) -> Star
         exception_handlers={HTTPException: _refuse, SetwrightError: _refuse, Exception: _fault},
         lifespan=alive,
     )
+    nothing = made.router.default
+
+    async def patient(scope: Scope, receive: Receive, send: Send) -> None:
+        """What no page is found for, before all are loaded, waits for them."""
+        if later is None or there.is_set():
+            await nothing(scope, receive, send)
+            return
+        wanted.set()
+        await there.wait()
+        await made.router.app(scope, receive, send)
+
+    made.router.default = patient
     made.router.redirect_slashes = False
     made.state.bench = bench
-    made.state.paths = frozenset(one.path for one in pages if isinstance(one, Route | WebSocketRoute))
+    made.state.paths = frozenset(ALWAYS) if later is not None else _paths(pages)
     return made
+
+
+async def _load(
+    app: Starlette, later: Callable[[], Sequence[BaseRoute]], wanted: asyncio.Event, there: asyncio.Event
+) -> None:
+    """Bring in the pages that take a while, when one of them is asked for or nobody has been waiting for a moment."""
+    with suppress(TimeoutError):
+        await asyncio.wait_for(wanted.wait(), IDLE)
+    try:
+        more = await run_in_threadpool(later)
+        known = _paths(app.router.routes)
+        app.router.routes.extend(one for one in more if not _paths([one]) <= known)
+        app.state.paths = _paths(app.router.routes)
+    except Exception as error:
+        LOG.error("some pages could not be loaded", exc_info=error)
+    finally:
+        there.set()
+
+
+def _paths(routes: Sequence[BaseRoute]) -> frozenset[str]:
+    return frozenset(one.path for one in routes if isinstance(one, Route | WebSocketRoute))
 
 
 def status_of(error: Exception) -> int:

@@ -5,12 +5,16 @@ from __future__ import annotations
 import os
 import secrets
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from pathlib import Path
 from types import FrameType
+from typing import TYPE_CHECKING
 
 from setwright.errors import InputError
+
+if TYPE_CHECKING:
+    from starlette.routing import BaseRoute
 
 HOST = "127.0.0.1"
 PORT = 8400
@@ -64,6 +68,16 @@ def listening(port: int) -> socket.socket:
     return sock
 
 
+def all_pages() -> Sequence[BaseRoute]:
+    """Every page; loading them takes longer than all that the first answer needs.
+
+    Returns: their routes.
+    """
+    from setwright.web.pages import ROUTES
+
+    return ROUTES
+
+
 def serve(shop: str, port: int, say: Callable[[str], None]) -> None:
     """Serve the bench app until it is stopped.
 
@@ -73,10 +87,11 @@ def serve(shop: str, port: int, say: Callable[[str], None]) -> None:
         say: prints a line.
     Raises: InputError, FileFormatError where shop or port cannot be used.
     """
+    from setwright.web import day
     from setwright.web.app import application, bench
 
     with closing(listening(port)) as sock:
-        app = application(bench(shop, key_of()))
+        app = application(bench(shop, key_of()), day.ROUTES, all_pages)
         say(f"{app.state.bench.name}: http://{HOST}:{sock.getsockname()[1]}/")
         say("This machine only. Stop with Ctrl+C.")
         import uvicorn

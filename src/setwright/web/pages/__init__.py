@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from starlette.routing import BaseRoute
 
-from setwright.web.pages import day, instrument, intake, parts, plan, readings, settings, step, visit
+from setwright.web import day
+from setwright.web.pages import instrument, intake, parts, plan, readings, settings, step, visit
 
 ROUTES: list[BaseRoute] = [
     *day.ROUTES,
