@@ -57,6 +57,8 @@ def test_wish_kind_and_specification_of_a_visit(ask, data, kestrel, tmp_path):
     words = ("--wish", "Lower,\nplease.", "--kind", "floating", "--specification", "house", "--based-on", "1")
     kept = data("shop", "edit-visit", kestrel, *words)["visit"]
     assert (kept["wish"], kept["kind"], kept["specification"]) == ("Lower,\nplease.", "floating", house)
+    shown = ask("shop", "visit", kestrel)[1]
+    assert f"holds to     specification {house[-8:]}\nversion      2\n" in shown
     assert "Lower, please." in ask("plan", "--visit", kestrel, "--samples", "32")[1]
     assert data("shop", "edit-visit", kestrel, "--specification", "")["visit"]["specification"] is None
     assert ask("shop", "edit-visit", kestrel, "--specification", "nothing")[0] == 2

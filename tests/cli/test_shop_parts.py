@@ -85,3 +85,8 @@ def test_the_air_is_kept_and_shown_in_the_readers_units(ask, data, kestrel):
     assert len(data("shop", "climate", "--visit", kestrel)["readings"]) == 1
     assert ask("shop", "climate")[1].splitlines()[1].split()[2:] == ["18.0", "°C"]
     assert climate.air_of("45 % and 21 C") == ("21 C", "45 %")
+
+
+def test_counts_have_their_plural():
+    said = [parts.counted(*one) for one in ((1, "piece"), (2, "piece"), (0, "set"), (3, "box"), (2, "pliers"))]
+    assert said == ["1 piece", "2 pieces", "0 sets", "3 boxes", "2 pliers"]

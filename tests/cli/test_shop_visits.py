@@ -163,3 +163,16 @@ def test_a_recording_of_an_odd_kind_is_kept_as_other(weir, kestrel, tmp_path):
     attachments.append_heard(source, [entry], sha256, str(tmp_path / "a.au"))
     (kept,) = attachments.attachments_of(str(weir), visit=kestrel)
     assert (kept.kind, kept.name) == ("other", "a.au")
+
+
+def test_parts_of_the_stock_are_on_the_sheet_once(ask, finished, weir):
+    for name, count in (("strip shim .030 in", 1), ("nut blank", 2), ("spring", 1)):
+        ask("shop", "add-part", name)
+        assert ask("shop", "stock", "used", name, count, "--visit", finished)[0] == 0
+    assert ask("shop", "stock", "returned", "spring", 1, "--visit", finished)[0] == 0
+    source = InShop(str(weir), finished)
+    from_file = paper.sheet_of_job("kestrel-float.job.toml", "kestrel-finished.journal.txt", plan=False)
+    with_stock = paper.sheet_of_job(source, plan=False).parts
+    assert with_stock[: len(from_file.parts)] == from_file.parts
+    assert [(one.what, one.amount) for one in with_stock[len(from_file.parts) :]] == [("nut blank", "2 pieces")]
+    assert ("Strip shim", ".030 in") in [(one.what, one.amount) for one in from_file.parts]

@@ -11,11 +11,12 @@ from typing import Any
 
 from setwright.bench.journals import InShop
 from setwright.bench.paper import Desk
+from setwright.bench.parts import counted
 from setwright.bench.shop import opened
 from setwright.records import supplies
 from setwright.records.edits import get
 from setwright.records.rows import Instrument, Owner, Visit
-from setwright.sheets.sheet import Drawing, Part, SheetData
+from setwright.sheets.sheet import Drawing, Line, Part, SheetData
 
 
 def desk_in(source: InShop, desk: Desk) -> Desk:
@@ -31,6 +32,22 @@ def desk_in(source: InShop, desk: Desk) -> Desk:
         instrument = get(work, Instrument, get(work, Visit, source.visit).instrument)
         owner = "" if instrument.owner is None else get(work, Owner, instrument.owner).name
         return replace(desk, shop=desk.shop or shop.name, owner=desk.owner or owner)
+
+
+def with_parts(source: InShop, data: SheetData) -> SheetData:
+    """A sheet with the parts that the shop's stock says were used, where the journal has not named them already.
+
+    Args:
+        source: the visit.
+        data: what goes on paper.
+    Returns: the same with the parts.
+    Raises: InputError, FileFormatError.
+    """
+    named = {f"{one.what} {one.amount}".strip().casefold() for one in data.parts}
+    with opened(source.shop) as shop, shop.reading() as work:
+        used = supplies.parts(work, get(work, Visit, source.visit).id)
+    lines = (Line(one.name, counted(-one.stock, one.unit)) for one in used if one.stock < 0)
+    return replace(data, parts=(*data.parts, *(one for one in lines if one.what.casefold() not in named)))
 
 
 def hand_over(

@@ -76,7 +76,7 @@ def sheet_of_job(
     """The sheet of a job and its journal.
 
     Args:
-        job: path of the job file, or a visit in a shop, which then tells its own name and that of the owner.
+        job: path of the job file, or a visit in a shop, which then tells its name, the owner's and the parts used.
         journal: path of the journal of a job file, None by the rule.
         desk: what the desk adds; it goes before what the shop tells.
         units: "inch" or "mm"; None for those the job is written in.
@@ -87,11 +87,12 @@ def sheet_of_job(
     """
     read = job_from(job)
     _, found = open_journal(job, journal, read)
-    if not isinstance(job, str):
-        from setwright.bench.handed import desk_in
+    if isinstance(job, str):
+        return sheet_of(read, live(found.entries), desk, units, plan, drawings)
+    from setwright.bench.handed import desk_in, with_parts
 
-        desk = desk_in(job, desk or Desk())
-    return sheet_of(read, live(found.entries), desk, units, plan, drawings)
+    data = sheet_of(read, live(found.entries), desk_in(job, desk or Desk()), units, plan, drawings)
+    return with_parts(job, data)
 
 
 def sheet_of(

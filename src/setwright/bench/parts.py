@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from setwright.bench.day import FEW
 from setwright.bench.shop import opened
 from setwright.errors import InputError
 from setwright.records import supplies
 from setwright.records.shop import Work
 from setwright.records.supplies import Part
 
-FEW = 2  # pieces of a part that count as few
 MOST = 1_000_000  # pieces in one movement
 
 
@@ -136,3 +136,16 @@ def _part(work: Work, part: str) -> Part:
         many = "no" if not found else "more than one"
         raise InputError(f"there is {many} part {said[:40]!r} in this shop; setwright shop parts lists what there is.")
     return found[0]
+
+
+def counted(count: int, unit: str) -> str:
+    """A count with its unit, more than one of them in the plural.
+
+    Args:
+        count: how many.
+        unit: of one, "piece".
+    Returns: e.g. "2 pieces".
+    """
+    if count == 1 or unit.endswith("s"):
+        return f"{count} {unit}"
+    return f"{count} {unit}{'es' if unit.endswith(('x', 'ch', 'sh')) else 's'}"

@@ -30,7 +30,7 @@ def parts(low: bool, few: int | None, at: str | None, as_json: bool) -> None:
 
     if few is not None and not low:
         raise InputError("--few goes with --low; write both, or leave it out.")
-    found = bench.low_parts(at, bench.FEW if few is None else few) if low else bench.parts_of(at)
+    found = (bench.low_parts(at) if few is None else bench.low_parts(at, few)) if low else bench.parts_of(at)
     if as_json:
         say_json(document("shop parts", {"parts": found}))
         return

@@ -167,6 +167,8 @@ def _files(life: Life) -> list[tuple[str, ...]]:
 
 
 def _visit(one: LifeVisit) -> list[str]:
+    from setwright.bench.parts import counted
+
     visit = one.visit
     until = f" to {visit.handed_back[:10]}" if visit.handed_back else ", open"
     lines = ["", f"VISIT {visit.number}, {visit.came[:10]}{until}".upper()]
@@ -174,9 +176,9 @@ def _visit(one: LifeVisit) -> list[str]:
     lines += [line for label, text in said for line in labelled(label, text, 2, _COLUMN - 2)]
     for group in one.groups:
         lines += _group(group)
-    used = [f"{-part.stock} {part.unit} {part.name}" for part in one.parts]
+    used = [f"{part.name}, {counted(-part.stock, part.unit)}" for part in one.parts]
     kept = [f"{file.kind} {file.name}" for file in one.attachments]
-    lines += labelled("parts", ", ".join(used), 2, _COLUMN - 2) + labelled("files", ", ".join(kept), 2, _COLUMN - 2)
+    lines += labelled("parts", "; ".join(used), 2, _COLUMN - 2) + labelled("files", ", ".join(kept), 2, _COLUMN - 2)
     return lines
 
 

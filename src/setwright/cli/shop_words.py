@@ -7,6 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from setwright.bench.journals import plain
+from setwright.bench.parts import counted
 from setwright.bench.shop import Shown
 from setwright.cli.layout import columns, labelled, section
 from setwright.records.journal_text import line_of
@@ -84,13 +85,14 @@ def visit_lines(shown: Shown) -> list[str]:
         ("instrument", f"{instrument.name} {about}"), ("serial", instrument.serial), ("owner", owner),
         ("kind of job", visit.kind), ("came", _time(visit.came)),
         ("handed back", _time(visit.handed_back) if visit.handed_back else "not yet"), ("wish", visit.wish),
-        ("visit", visit.id),
+        ("holds to", f"specification {visit.specification[-8:]}" if visit.specification else ""),
+        ("version", str(visit.version)), ("visit", visit.id),
     ]  # fmt: skip
     lines = [f"Visit {visit.number} of {instrument.name}, {visit.state}", ""]
     for label, text in rows:
         lines += labelled(label, text, 0, _COLUMN)
     lines += section("journal", [_entry(one) for one in shown.journal.entries])
-    parts = [(one.name, f"{-one.stock} {one.unit}") for one in shown.parts]
+    parts = [(one.name, counted(-one.stock, one.unit)) for one in shown.parts]
     files = [(one.kind, one.name, one.sha256[:12]) for one in shown.attachments]
     air = [(one.at, *_air(one.temperature, one.humidity)) for one in shown.climate]
     sheets = [(one.kind, _time(one.handed_over), one.sha256[:12]) for one in shown.sheets]
