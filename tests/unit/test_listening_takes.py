@@ -123,6 +123,22 @@ def test_a_longer_note_far_off_in_pitch_is_left_open():
     assert [(one.kind, one.doubt) for one in take.heard[1:]] == [("fretted", ""), ("harmonic", "")]
 
 
+def test_odd_partials_of_the_open_string_decide_for_the_harmonic():
+    # pitch and order say the same of both; in the second something of the open string was left
+    notes = [
+        note(5, 0, "open"),
+        note(5, 12, "harmonic", 0.8),
+        note(5, 12, "harmonic", 0.8),
+        note(5, 12, "fretted", 1.6),
+    ]
+    plain = assign(notes, TUNING).heard
+    told = assign(notes, TUNING, left=(False, None, True, None)).heard
+    assert [one.left for one in told] == [False, None, True, None]
+    assert [one.left for one in plain] == [None] * 4
+    assert plain[2].doubt
+    assert (told[2].kind, told[2].doubt) == ("harmonic", "")
+
+
 def test_the_stiffness_of_the_first_partial_is_not_taken_for_mistuning():
     at = [one for one in places(note(6, 12, "harmonic"), TUNING, 22) if one and one.string == 6]
     assert at[0].off == pytest.approx(0.0, abs=1e-3)

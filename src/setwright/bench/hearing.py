@@ -88,6 +88,7 @@ def hear(
     Returns: the hearing.
     Raises: SoundError, InputError: one sentence.
     """
+    from setwright.listening.leaks import odd_left
     from setwright.listening.onsets import notes_of
     from setwright.listening.sound import blocks_of, look_through
     from setwright.listening.takes import Heard, Take, assign
@@ -95,16 +96,18 @@ def hear(
     _strings_there(order, len(tuning))
     tell = progress or (lambda _: None)
     recording = look_through(path, lambda share: tell(LOOKING * share))
-    notes = []
+    notes: list[Note] = []
+    left: list[bool | None] = []
     for candidate, sound in notes_of(blocks_of(path, BLOCK, recording)):
         notes.append(_measured(candidate, sound, tuning))
+        left.append(odd_left(sound, notes[-1]))
         if look is not None:
             look(notes[-1], sound)
         tell(LOOKING + (1.0 - LOOKING) * min(candidate.end / recording.seconds, 1.0))
     if order:
         take = Take(in_order(notes, order, len(tuning)))
     elif tuning:
-        take = assign(notes, tuning, frets, played)
+        take = assign(notes, tuning, frets, played, left)
     else:
         take = Take(tuple(Heard(one, None, None, None) for one in notes))
     tell(1.0)
@@ -143,11 +146,11 @@ def hear_job(
     best = hear(path, wanted, job.instrument.frets, played, progress, look, order)
     if order:
         return best
-    plain = [one.note for one in best.notes]
+    plain, left = [one.note for one in best.notes], [one.left for one in best.notes]
     for name, tuning in _other_tunings(job, entries):
         if list(tuning) == wanted:
             continue
-        other = assign(plain, tuning, job.instrument.frets, played)
+        other = assign(plain, tuning, job.instrument.frets, played, left)
         if _placed(other.heard) > _placed(best.notes):
             remark = f"The strings stand near {name}, not near the pitches wanted; strings and frets go by that."
             best = replace(

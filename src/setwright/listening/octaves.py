@@ -7,7 +7,7 @@ pluck and pickup, sin(2 k pi x) of both. Left are four, none of which decides al
 - pitch: the harmonic stands where the open string does, but for what a body makes of it (`PULLED`); the held note is
   off by the intonation error, alike whenever it is played but for the finger's force (`FIRM`);
 - decay: a finger takes more out of a string than a nut; by how much is one unknown of every string;
-- lines midway between the partials: a finger that leaves a harmonic leaves some of the string's odd partials;
+- lines midway between the partials (`leaks`): a finger that leaves a harmonic leaves some of the odd partials;
 - order: a habit of the take, mostly open, harmonic, held.
 
 How well a string repeats its pitch and decay is learned from its open notes. All unknowns are laid on a grid and
@@ -34,7 +34,7 @@ UNEVEN = (0.06, 0.4)  # of the logarithm of a decay, the same
 SHORTER = (-0.3, 0.35)  # logarithm of a held note's decay over the harmonic's, and its spread; no source
 STRAY = (0.15, 0.6)  # share of decays that are odd, and the spread of their logarithm
 TURNED = 3.0  # cents between open notes, from which on a peg was turned
-LEFT = 4.0  # odds for a harmonic where the string's odd partials are heard
+LEFT = 20.0  # odds for a harmonic where the string's odd partials are heard; a string that rings along may have them
 UNLEFT = 0.8  # where they are not: mostly a clean harmonic leaves nothing above the noise
 HABITS = (0.7, 0.15, 0.15)  # of takes: harmonic first, held first, as it comes
 # chances of what follows: first of a run, after a harmonic, after a held note; to harmonic, to held, to the end

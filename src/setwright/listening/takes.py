@@ -47,13 +47,15 @@ CENT = math.log(2.0) / 1200.0
 @dataclass(frozen=True)
 class Heard:
     """A note and where it was played. string: from 1. fret: 0 open, 12 for the harmonic. doubt: what else it may be, or
-    why it is left out; "" when there is none."""
+    why it is left out; "" when there is none. left: whether odd partials of a string an octave below were heard in it,
+    None where it was not looked for or cannot be told."""
 
     note: Note
     string: int | None
     fret: int | None
     kind: Kind | None
     doubt: str = ""
+    left: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -90,6 +92,7 @@ def assign(
     tuning: Sequence[float],
     frets: int = 22,
     played: Sequence[Kind] = ("open", "harmonic", "fretted"),
+    left: Sequence[bool | None] = (),
 ) -> Take:
     """Say of every note which string and fret it was.
 
@@ -98,6 +101,7 @@ def assign(
         tuning: (S) nominal pitch of every open string, from string 1 [Hz].
         frets: number of frets [1].
         played: which kinds of notes there may be; with only one of harmonic and fretted nothing at fret 12 is open.
+        left: (N) whether odd partials of a string an octave below were heard in each note (`leaks`); empty: not known.
     Returns: the take.
     Raises: InputError for a tuning, a number of frets or kinds that cannot be.
     """
@@ -109,7 +113,8 @@ def assign(
         raise InputError(
             f"{', '.join(played) or 'nothing'} cannot be played; there are open, harmonic and fretted notes."
         )
-    good = [one for one in notes if one.refused is None and one.first_partial is not None]
+    kept = [i for i, one in enumerate(notes) if one.refused is None and one.first_partial is not None]
+    good = [notes[i] for i in kept]
     options = [[at for at in places(one, tuning, frets) if at is None or _played(at.fret, played)] for one in good]
     known, seldom = [_Known() for _ in tuning], _seldom(options, [], frets)
     chances: list[list[float]] = []
@@ -122,14 +127,12 @@ def assign(
         seldom = _seldom(options, chances, frets)
         known = [_learned(s, good, options, chances, turn < PASSES // 2) for s in range(1, len(tuning) + 1)]
     decided = [_decided(n, o, c, tuning) for n, o, c in zip(good, options, chances, strict=True)]
+    if left:
+        decided = [(replace(one, left=left[i]), at) for i, (one, at) in zip(kept, decided, strict=True)]
     _part_octaves(len(tuning), decided, played)
-    rest = iter(decided)
-    heard = [
-        next(rest)[0]
-        if one.refused is None and one.first_partial is not None
-        else Heard(one, None, None, None, one.refused or "no pitch was found")
-        for one in notes
-    ]
+    heard = [Heard(one, None, None, None, one.refused or "no pitch was found") for one in notes]
+    for i, (one, _) in zip(kept, decided, strict=True):
+        heard[i] = one
     return Take(tuple(heard), tuple(_missing(heard, len(tuning))))
 
 
@@ -302,7 +305,7 @@ def _part_octaves(strings: int, decided: list[tuple[Heard, Place | None]], playe
         for string in range(1, strings + 1)
     ]
     if "fretted" in played:
-        chances = harmonics([[_seen(decided[i][0].note, at) for i, at in one] for one in ours])
+        chances = harmonics([[_seen(decided[i][0], at) for i, at in one] for one in ours])
     else:
         chances = [[1.0] * len(one) for one in ours]
     for one, shares_ in zip(ours, chances, strict=True):
@@ -317,9 +320,9 @@ def _part_octaves(strings: int, decided: list[tuple[Heard, Place | None]], playe
             decided[i] = (replace(heard, kind=kind, doubt=doubt), at)
 
 
-def _seen(note: Note, at: Place) -> Seen:
+def _seen(one: Heard, at: Place) -> Seen:
     """A note of one string, as far as harmonics are concerned."""
-    return Seen(at.fret == OCTAVE, at.off, _sd(note), note.decay)
+    return Seen(at.fret == OCTAVE, at.off, _sd(one.note), one.note.decay, one.left)
 
 
 def _nowhere(note: Note, tuning: Sequence[float]) -> str:
