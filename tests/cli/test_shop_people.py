@@ -33,6 +33,7 @@ def test_an_owner_is_added_found_shown_and_edited(ask, data, weir):
     assert data("shop", "owner", id)["owner"]["contact"] == "by post"
     assert ask("shop", "edit-owner", id, "--name", " ")[0] == 2
     assert data("shop", "edit-owner", id)["owner"]["version"] == 2
+    assert "setwright shop owners lists what there is" in " ".join(ask("shop", "owner", "zzzz")[2].split())
 
 
 def test_stale_values_are_held_for_a_page(weir):

@@ -14,7 +14,15 @@ from hashlib import sha256
 from pathlib import Path
 from random import Random
 
-from setwright.bench.demo_visits import air_on, finished_moved, looked_over, opened_lines, yearly_job, yearly_lines
+from setwright.bench.demo_visits import (
+    LEANED,
+    air_on,
+    finished_moved,
+    looked_over,
+    opened_lines,
+    yearly_job,
+    yearly_lines,
+)
 from setwright.bench.handed import plain
 from setwright.bench.house import items_of
 from setwright.bench.journals import JOB_END, JOURNAL_END, belongs
@@ -168,7 +176,7 @@ class _Life:
         if name == "kestrel":
             day = today - timedelta(days=chance.randint(280, 320))
             self._closed(day, one.job_bytes, finished_moved(finished, day), "floating", (strings, SHIM_030))
-            self._visit(today, looked_over(one.job_bytes), opened_lines(today, chance), "look over")
+            self._visit(today, looked_over(one.job_bytes), opened_lines(today, chance, LEANED), "look over")
         elif name != "sanderling":  # that one is at home
             day = today - timedelta(days=chance.randint(0, 6))
             self._visit(day, one.job_bytes, opened_lines(day, chance), "set-up")

@@ -30,6 +30,16 @@ WISHES = (
     "Once over; new strings of the same kind, please.",
     "Goes out of tune since autumn.",
 )
+HEIGHTS = (1.50, 1.62, 1.68, 1.79, 2.10, 1.93)  # mm, from string 1
+LEANED = (  # as the floated demo instrument comes back, read in the ways it was left by
+    *(f"pitch string {i} = {cents} c ± 0.4 c" for i, cents in enumerate((4.1, 3.6, 5.2, 2.9, 3.3, 2.4), start=1)),
+    "rear gap treble = 2.25 mm ± 0.05 mm", "rear gap bass = 2.15 mm ± 0.05 mm",
+    *(
+        f"string height string {i} at fret 12 = {height:.2f} mm ± 0.04 mm"
+        for i, height in enumerate(HEIGHTS, start=1)
+    ),
+    "relief held at 1 and 17, read at 8 = .008 in ± .0005 in",
+)  # fmt: skip
 _HALF = re.compile(r"\s*±.*$")
 
 
@@ -69,21 +79,33 @@ def looked_over(raw: bytes) -> bytes:
     was = tables["found"]
     found = {
         "strings": was["strings"], "tuning": was["tuning"], "bridge": "floating", "springs": was["springs"],
-        "rear_gap": "2.2 mm ± 0.1 mm",
+        "rear_gap": "2.2 mm ± 0.1 mm", "shims": [{"kind": "strip", "thickness": ".030 in"}],
+        "string_height": {"fret": 12, "values": [f"{one:.2f} mm ± 0.04 mm" for one in HEIGHTS]},
     }  # fmt: skip
     about = {
         "title": f"{tables['job']['title'].partition(':')[0]}: look over", "instrument": tables["job"]["instrument"],
         "wish": "It leans back a little since the heating is on; set it as it was.",
     }  # fmt: skip
-    want = {"bridge": "floating", "rear_gap": "2.6 mm ± 0.25 mm", "pitch_tolerance": "2 c"}
+    want = {
+        "bridge": "floating", "rear_gap": "2.6 mm ± 0.25 mm", "pitch_tolerance": "2 c",
+        "string_height": tables["want"]["string_height"],
+    }  # fmt: skip
     return _document({"job": about, "found": found, "want": want})
 
 
-def opened_lines(day: date, chance: Random) -> str:
-    """What is written when an instrument comes in and waits for its turn."""
+def opened_lines(day: date, chance: Random, read: tuple[str, ...] = ()) -> str:
+    """What is written when an instrument comes in and waits for its turn.
+
+    Args:
+        day: on which it came.
+        chance: of the weather, and the number of its case.
+        read: what was read of it at once.
+    Returns: the lines of its journal.
+    """
     warm, damp = air_on(day, chance)
     words = [("read", f"temperature = {warm:.0f} C"), ("read", f"humidity = {damp:.0f} %")]
     words.append(("note", f"case: {day:%y}-{chance.randint(100, 199)}"))
+    words += [("read", one) for one in read]
     return _lines(words, datetime(day.year, day.month, day.day, 9, 5), "Ada")
 
 

@@ -19,6 +19,7 @@ _FIXED = {"id", "version", "made", "sought", "tail", "number"}
 _PAGES = {"note", "wish"}
 _SOUGHT = {Owner: ("name", "contact"), Instrument: ("name", "maker", "model", "serial", "colour")}
 _NEEDED = {"name", "came", "since"}
+_LISTED: dict[type, str] = {Person: "people", Owner: "owners"}  # which command lists them
 _ROWS = {"owner": Owner, "instrument": Instrument}  # columns that name a row of another table
 
 
@@ -44,7 +45,9 @@ def get(work: Work, kind: type[Kind], id: str, lock: bool = False) -> Kind:
     rows = work.connection.execute(wanted.with_for_update() if lock else wanted).all() if ids else []
     if len(rows) != 1:
         many = "more than one" if rows else "no"
-        more = "write more of its id" if rows else "setwright shop instruments lists what there is"
+        more = (
+            "write more of its id" if rows else f"setwright shop {_LISTED.get(kind, 'instruments')} lists what there is"
+        )
         raise InputError(f"there is {many} {table.name} {id[:40]!r} in this shop; {more}.")
     return made_of(kind, rows[0])
 
