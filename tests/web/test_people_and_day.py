@@ -209,8 +209,10 @@ def test_a_shop_held_open_is_the_same_for_all_and_let_go_after(shop: str) -> Non
     with held(shop) as one:
         with opened(shop) as other:
             assert other is one
-        with opened(shop) as again:
+        with held(shop) as again:
             assert again is one
+        with opened(shop) as still:
+            assert still is one
     with opened(shop) as fresh:
         assert fresh is not one
 
@@ -239,7 +241,7 @@ class TestLater:
             assert "There." in words(client.get("/slow"))
             assert loaded == [1]
             assert client.get("/nowhere").status_code == 404
-            assert client.get("/", cookies={"a": "1"}).status_code == 200
+            assert client.get("/", headers={"cookie": "a=1"}).status_code == 200
 
     def test_a_head_names_all_pages_before_they_are_loaded(self, shop: str, visitor: Visitor) -> None:
         with TestClient(application(bench(shop, KEY), day.ROUTES, list), base_url=ADDRESS) as client:

@@ -64,9 +64,12 @@ def held(at: str) -> Iterator[Shop]:
     """A shop that stays open inside the block: whoever asks for it there, on any thread, uses the same connections.
 
     Args:
-        at: folder or URL.
+        at: folder or URL; one that is held already stays with whoever holds it.
     Raises: InputError, FileFormatError: one sentence.
     """
+    if at in _HELD:
+        yield _HELD[at]
+        return
     with open_shop(at) as shop:
         _HELD[at] = shop
         try:

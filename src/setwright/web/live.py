@@ -47,7 +47,6 @@ class Presence:
         self._seen = {key: at for key, at in self._seen.items() if at > since}
         return tuple(sorted(name for where, name in self._seen if where == visit))
 
-
     def look(self, visit: str, look: Callable[[], Any]) -> Any:
         """How far a visit is, or all open ones; many pages that listen share one look.
 
