@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
+from setwright.cli import history_terms as terms
+from setwright.metrology.conformity import Tolerance
 from setwright.metrology.reading import Convention, Place
 from setwright.records import specifications
-from setwright.records.edits import edit, get
-from setwright.records.rows import Visit
+from setwright.records.edits import add, edit, get
+from setwright.records.found_left import Key
+from setwright.records.rows import Instrument, Visit
 from setwright.records.shop import open_shop
+from setwright.records.summaries import Limit
+from tests.cli import made_shop
 
 EIGHT = ("instrument", "since-last", "outside", "season", "yield", "gauges", "capability", "as-last-time")
 GAP = specifications.Item("rear gap", Place(), Convention(), "length", 2.6e-3, 2.3e-3, 2.9e-3, "mm", "2.6 ± 0.3 mm")
@@ -231,6 +237,40 @@ def test_the_same_job_again(told, ask, data, weir, once, refused, tmp_path):
     found = data("history", "as-last-time", home)
     assert (found["visit"], found["written"]) == (visit, [])
     assert found["job"].startswith("# As last time: visit 1, came 2025-01-15.")
+
+
+def test_rare_amounts_and_names_have_their_words():
+    harmonic = Key("pitch", 3, 12, "", True, "", "on its back", "pitch")
+    assert terms.name(harmonic) == "pitch, string 3, harmonic 12, on its back"
+    assert terms.name(Key("string height", 1, 12, "", False, '{"capo":1}', "playing", "length")).endswith("capo 1")
+    rule = '{"hold_high":17,"hold_low":1,"read_at":8,"straightedge":true}'
+    assert terms.name(Key("relief", 0, 0, "", False, rule, "playing", "length")) == "relief, rule on 1-17 at 8"
+    assert terms.name(Key("rear gap", 0, 0, "bass", False, "", "playing", "length")) == "rear gap, bass"
+    limit = Limit(1, "octave error", None, None, "", False, "", "cents", 0.0, Tolerance(-2.0, 2.0))
+    assert terms.limits(limit, "mm") == "-2.0 c to 2.0 c"
+    assert terms.amount(196.0, "pitch", None, "mm", False) == "196 Hz"
+    assert [terms.times(n) for n in range(4)] == ["not", "once", "twice", "3 times"]
+    assert terms.short("x" * 30, 10) == "xxxxxxx..."
+
+
+def test_an_instrument_without_visits_and_a_specification_without_limits(told, ask, weir, kestrel):
+    none = specifications.Item("claw distance", Place(), Convention(), "length", 12e-3, None, None, "mm", "12 mm")
+    with open_shop(weir) as shop, shop.writing("Bo") as work:
+        lone = add(work, replace(get(work, Instrument, get(work, Visit, kestrel).instrument), id="", owner=None))
+        specifications.specify(work, "house", [none])
+    assert "It has no visit yet" in told("instrument", lone.id)
+    assert "It limits nothing" in told("capability")
+    change(weir, kestrel, state="closed")
+    assert "none held to a house specification" in told("yield")
+
+
+def test_a_study_is_set_beside_the_tolerance(told, weir):
+    made = made_shop.made(weir.parent / "other")
+    with open_shop(weir.parent / "other") as shop, shop.writing("Bo") as work:
+        both = replace(LOW, high=2.2e-3)
+        house = specifications.specify(work, "heights", [both])
+        edit(work, get(work, Visit, made[1]), specification=house.id)
+    assert "6 GRR of the tolerance" in told("gauges", "string height", made[0], "--shop", weir.parent / "other")
 
 
 def test_an_empty_shop_teaches(told, weir, refused):

@@ -101,6 +101,11 @@ def test_a_saddle_spoils_its_own_string_only_and_protecting_spoils_nothing(shop,
     }  # fmt: skip
 
 
+def test_a_string_tuned_without_a_look_is_not_read_again(shop, home):
+    keep(shop, home, ["read pitch string 1 = 328.0 Hz", "did tune string 1 to 329.6 Hz", "did bar down and let go"])
+    assert values(shop, home) == {key("pitch", 1, kind="pitch"): (328.0, None)}
+
+
 def test_slack_wedged_struck_and_otherwise_held_readings_are_apart(shop, home):
     keep(shop, home, [
         f"read rear gap = 9.00 mm {FINE} slack, sure", f"read rear gap = 3.00 mm {FINE} wedge in",
@@ -245,6 +250,31 @@ def test_a_summary_follows_its_visit_and_the_one_before(shop, home):
     assert values(shop, second) == direct
 
 
+def test_what_came_at_no_time_has_no_season(shop, home):
+    first, second = two_visits(shop, home)
+    with shop.writing() as work:
+        edit(work, get(work, Visit, second.id), came="in summer", state="closed")
+    assert refresh(shop) == 2
+    with shop.reading() as work:
+        assert statistics.season(work, "relief") == ()
+        assert statistics.yields(work)[0].visits == 2
+    with shop.writing() as work:
+        for one in (first, second):
+            edit(work, get(work, Visit, one.id), state="open")
+    assert refresh(shop) == 2
+    with shop.reading() as work:
+        assert statistics.yields(work) == ()
+
+
+def test_a_limit_of_one_side_judges_that_side(shop, home):
+    places = [f"read rear gap {side} = 2.60 mm {FINE}" for side in ("treble", "bass")]
+    house = specified(shop, [replace(GAP, place=Place(side="bass"))])
+    first = keep(shop, home, places, specification=house.id, state="closed")
+    with shop.reading() as work:
+        (found,) = history.held_to(work, first.id)
+    assert (found.key.side, found.verdict) == ("bass", "inside")
+
+
 def test_refreshing_may_be_shared_out(shop, home, monkeypatch):
     monkeypatch.setattr("setwright.records.summaries.AT_ONCE", 1)
     first = keep(shop, home, [f"read rear gap = 2.60 mm {FINE}"], state="closed")
@@ -370,6 +400,18 @@ def test_season_tells_months_and_trends_with_their_uncertainty(shop, home):
     assert [one.month for one in found.months] == [1, 8]
     assert found.months[1].mean == pytest.approx(np.mean(y[[0, 2, 4]]))
     assert found.months[1].sd == pytest.approx(np.std(y[[0, 2, 4]], ddof=1) / math.sqrt(3))
+
+
+def test_changes_all_at_one_distance_show_no_trend(shop, home):
+    first = home
+    for i, gap in enumerate(("2.60", "2.65", "2.70", "2.72", "2.80")):
+        visit = another(shop, first, f"2025-01-{1 + 7 * i:02} 09:00:00") if i else home
+        came = f"2025-01-{1 + 7 * i:02} 09:00:00"
+        first = keep(shop, visit, [f"read rear gap = {gap} mm {FINE}"], came=came, state="closed")
+    refresh(shop)
+    with shop.reading() as work:
+        (found,) = statistics.season(work, "rear gap")
+    assert (found.visits, found.years) == (4, None)
 
 
 def test_too_little_for_a_trend_is_none(shop, home):

@@ -158,7 +158,7 @@ def season(work: Work, what: str, instrument: str | None = None) -> tuple[Season
     visit = select(
         table.kind, table.visit, func.min(table.month).label("month"), func.avg(table.changed).label("y"),
         func.max(table.humidity_change).label("damp"), func.max(table.years).label("years"),
-    ).where(table.what == what, table.changed.is_not(None))  # fmt: skip
+    ).where(table.what == what, table.changed.is_not(None), table.month != "")  # fmt: skip
     if instrument is not None:
         visit = visit.where(table.visit.in_(select(VISIT.c.id).where(VISIT.c.instrument == instrument)))
     each = visit.group_by(table.kind, table.visit).cte("each")
@@ -215,11 +215,8 @@ def quartiles(counts: Sequence[tuple[float, int]]) -> Quartiles:
 
 def _at(counts: Sequence[tuple[float, int]], place: int) -> float:
     """The value at a place of the whole row, from 0."""
-    for value, often in counts:
-        if place < often:
-            return float(value)
-        place -= often
-    return float(counts[-1][0])
+    passed = 0
+    return float(next(value for value, often in counts if (passed := passed + often) > place))
 
 
 def _many(condition: ColumnElement[bool]) -> ColumnElement[int]:

@@ -199,12 +199,13 @@ def _rows(
     damp_before = air.get(last.id, was.humidity) if last is not None else None
     moist = damp - damp_before if damp is not None and damp_before is not None else None
     years = _years(last.came, visit.came) if last is not None else None
+    month = visit.came[:7] if _time(visit.came) is not None else ""
     count = dict.fromkeys(WORDS.values(), 0)
     read: set[int] = set()
     values = []
     for number, one in enumerate(own.values, start=1):
         limit = limit_of(one.key, held)
-        said = verdict(one.left, limit) if one.left is not None and limit is not None else ""
+        said = verdict(one.left, limit) if one.left is not None and limit is not None and one.left.u > 0.0 else ""
         if said and limit is not None:
             count[said] += 1
             read.add(limit.number)
@@ -213,7 +214,7 @@ def _rows(
         spec = (visit.specification, limit.number) if limit is not None else (None, None)
         values.append((
             visit.id, number, *one.key[:7], one.key.kind, *_told(one.found), *_told(one.left), *spec, said,
-            visit.came[:7], apart, moist if apart is not None else None, years if apart is not None else None,
+            month, apart, moist if apart is not None else None, years if apart is not None else None,
         ))  # fmt: skip
     unsure = count["not certain"] + len({one.number for one in held} - read)
     first = None if not held or not read else not count["outside"] and not unsure and own.rounds <= 1
@@ -230,8 +231,12 @@ def _told(one: Told | None) -> tuple[float | None, float | None]:
 
 def _years(before: str, now: str) -> float | None:
     """Years between two times of the tables, None for texts that are no times."""
+    first, then = _time(before), _time(now)
+    return None if first is None or then is None else (then - first).total_seconds() / 86_400.0 / _YEAR
+
+
+def _time(text: str) -> datetime | None:
     try:
-        days = (datetime.fromisoformat(now[:19]) - datetime.fromisoformat(before[:19])).total_seconds() / 86_400.0
+        return datetime.fromisoformat(text[:19])
     except ValueError:
         return None
-    return days / _YEAR
