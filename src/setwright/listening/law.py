@@ -114,7 +114,7 @@ def rising(at: float) -> float:
 
 
 def between(some: Sequence[Law], weight: Array) -> Law:
-    """One law of several answers about the same note: their mean, and how far they lie apart in its uncertainties.
+    """One law of several answers about the same note (H12): their mean, how far they lie apart in its uncertainties.
 
     Args:
         some: laws, at least one.

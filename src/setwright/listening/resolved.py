@@ -45,12 +45,14 @@ SPLITS = {"alike": (0.4, -0.4, 1.0, -1.0, 2.0, -2.0, 3.5, -3.5), "pulled": (-0.4
 LOSSES = {"alike": (-0.6, 0.3), "pulled": (0.0,)}  # 1/s, tried
 AT_FIRST = (0.45, 0.15)  # share and place at which a second tone is looked for
 LOOK = 3e-3  # relative misfit while it is looked for
-LOOKED, WORTHY = 3, 4  # rounds from every start, and how many of the best go on
+LOOKED = 3  # rounds from every start
+WORTHY = {"alike": 3, "pulled": 2}  # how many of the best go on
 LOUDEST = 6  # partials in which it is looked for
 WORTH = 8.0  # times the noise, from which a second tone is looked for
 LEAST_SPLIT = 0.05 * CENT  # relative; nearer tones are one
 DOUBT = 100.0  # by how much two tones must be likelier than one, as twice the logarithm
 BEATS = 0.02  # of the bands, the most two tones may leave over
+HOPE = 0.7  # of what one tone leaves over in the loudest partials, the most two may to be fitted in all
 LESS = 0.3  # of what one tone leaves over, the same
 
 
@@ -104,7 +106,7 @@ def resolved(
     if _left(single) < WORTH:
         return one
     double = _double(start, single)
-    if not _beats(single, double):
+    if double is None or not _beats(single, double):
         return one
     two = _told(double, start)
     return two if two.split is not None and abs(two.split) >= LEAST_SPLIT else one
@@ -245,8 +247,11 @@ def _poorness(fit: _Fit) -> float:
     return float(np.sqrt(left.sum() / max(float(heard.sum()), 1e-300)))
 
 
-def _double(start: Start, single: _Fit) -> _Fit:
-    """Two tones in each partial: looked for in the loudest partials from several starts, then fitted in all."""
+def _double(start: Start, single: _Fit) -> _Fit | None:
+    """Two tones in each partial: looked for in the loudest partials from several starts, then fitted in all.
+
+    Not where they leave over more than `HOPE` of what one tone leaves in the loudest.
+    """
     decays = decays_of(single.problem, single.state)
     place = candidates(start, decays)[0]
     whole = float(single.state.shared[: len(single.problem.parts.expected)].sum())
@@ -264,12 +269,15 @@ def _double(start: Start, single: _Fit) -> _Fit:
                 two = np.array([np.log(AT_FIRST[0]), 0.0, loss, split * CENT, AT_FIRST[1]])[: len(tones.NAMES[kind])]
                 state, cost = tones.solve(less, _shifted(less, base, two), rounds=LOOKED, damping=1e-2)
                 tried.append(_Fit(less, state, cost))
-    again = [
-        _Fit(one.problem, *tones.solve(one.problem, one.state, rounds=8))
-        for one in sorted(tried, key=lambda each: each.cost)[:WORTHY]
-    ]
+    again = []
+    for kind, most in WORTHY.items():
+        some = sorted((one for one in tried if one.problem.kind == kind), key=lambda each: each.cost)[:most]
+        again += [_Fit(one.problem, *tones.solve(one.problem, one.state, rounds=8)) for one in some]
     best = min(again, key=lambda each: each.cost)
     kind, found = best.problem.kind, best.state
+    before = _Fit(_some(single.problem, few), State(single.state.local[few], single.state.shared), 0.0)
+    if _poorness(best) > HOPE * _poorness(before):
+        return None
     problem = replace(problem, kind=kind, misfit=np.full(len(rough), ROUGH))
     state = _shifted(problem, State(single.state.local, found.shared[:2]), found.shared[2:])
     state.local[few] = found.local
@@ -354,11 +362,12 @@ def _told(fit: _Fit, start: Start) -> Resolved:
     relative = covariance[np.ix_(at, at)] / np.outer(scale, scale)
     k = state.shared[:many]
     whole, left = float(k.sum()), float(k @ problem.parts.left)
-    relative = WIDER**2 * relative + (UNTOLD * left) ** 2 + fit.common**2
+    common = [UNTOLD * left, fit.common]
     fall = np.sqrt(np.maximum(np.diag(covariance)[at - 2][:3].min(), 0.0))  # 1/s, how well decays are known
-    relative = relative + (BY_DECAY * whole * fall * problem.times[-1]) ** 2
+    common.append(BY_DECAY * whole * fall * problem.times[-1])
     if problem.numbers[0] != 1.0:
-        relative = relative + (FIRST_UNHEARD[0] * left) ** 2 + (FIRST_UNHEARD[1] * whole) ** 2
+        common += [FIRST_UNHEARD[0] * left, FIRST_UNHEARD[1] * whole]
+    relative = WIDER**2 * relative + sum(min(abs(one), LOST) ** 2 for one in common)
     bands = tones.model(problem, state)
     told = (np.abs(bands) ** 2).sum(axis=1) / (2.0 * problem.noise)
     relative = relative + np.diag(np.where((told < TOLD) | strays | (problem.misfit > NONE), LOST, 0.0) ** 2)
@@ -370,9 +379,8 @@ def _told(fit: _Fit, start: Start) -> Resolved:
         if share > 1.0:  # the second is the louder one
             hertz = hertz * (1.0 + split * tones.second(problem, state)[1])
             split = -split
-        relative = relative + (UNPARTED * split) ** 2
         standing = float(np.clip(abs(left) / max(abs(whole), SMALLEST), 0.0, 1.0))
-        relative = relative + (left * standing**HARDLY_FALLEN) ** 2
+        relative = relative + (UNPARTED * split) ** 2 + min(abs(left) * standing**HARDLY_FALLEN, LOST) ** 2
     elif _left(fit) > WORTH:
         relative = UNEXPLAINED**2 * relative
     law = fitted(problem.numbers, hertz, relative, start.stiffness)

@@ -191,23 +191,24 @@ def _slopes(problem: Problem, state: State) -> Complex:
     return by
 
 
-def normal(problem: Problem, state: State, by_logs: bool = False) -> Normal:
+def normal(problem: Problem, state: State, by_logs: bool = False, bands: Complex | None = None) -> Normal:
     """Normal equations of relative residuals.
 
     Args:
         problem: what is to be explained.
         state: where they are taken.
         by_logs: whether residuals are those of logarithms.
+        bands: (N, J) of the model there, where they are at hand.
     Returns: them.
     """
     by = _slopes(problem, state)
-    if by_logs and problem.logs is not None and problem.seen is not None:
+    if bands is None:
         bands = model(problem, state)
+    if by_logs and problem.logs is not None and problem.seen is not None:
         power = np.where(problem.seen, np.abs(problem.bands), np.abs(bands)) ** 2
         weight = power / (problem.noise[:, None] + np.maximum(problem.misfit, LOG_MISFIT)[:, None] ** 2 * power)
         off = np.where(problem.seen, problem.logs - log_model(problem, state), problem.bands / _some(bands) - 1.0)
     else:
-        bands = model(problem, state)
         weight = weights(problem, bands) * np.abs(bands) ** 2
         off = problem.bands / _some(bands) - 1.0
     since = problem.times - problem.times.mean()
@@ -271,7 +272,12 @@ def cost_of(problem: Problem, state: State) -> float:
         state: the parameters.
     Returns: [1].
     """
-    information, toward = prior(problem)
+    return _costing(problem, state, prior(problem))[0]
+
+
+def _costing(problem: Problem, state: State, before: tuple[Array, Array]) -> tuple[float, Complex]:
+    """The same, and the bands of the model; before: what is known before."""
+    information, toward = before
     bands = model(problem, state)
     weight = weights(problem, bands)
     off = state.shared - toward
@@ -279,7 +285,7 @@ def cost_of(problem: Problem, state: State) -> float:
         cost = float(
             (np.abs(problem.bands - bands) ** 2 * weight - 2.0 * np.log(weight)).sum() + off @ information @ off
         )
-    return cost if np.isfinite(cost) else np.inf
+    return cost if np.isfinite(cost) else np.inf, bands
 
 
 def _within(problem: Problem, shared: Array) -> Array:
@@ -291,9 +297,9 @@ def _within(problem: Problem, shared: Array) -> Array:
     return shared
 
 
-def _stepped(problem: Problem, state: State, one: Normal, damping: float) -> State:
+def _stepped(problem: Problem, state: State, one: Normal, damping: float, before: tuple[Array, Array]) -> State:
     """A damped step of Gauss and Newton; the partials' own parameters are solved for in terms of the common ones."""
-    information, toward = prior(problem)
+    information, toward = before
     shared = one.shared + information
     w0, w1, w2 = one.own
     up = 1.0 + damping
@@ -329,16 +335,18 @@ def solve(
     Returns: the best, and its cost.
     """
     logs = BY_LOGS if problem.logs is not None and problem.kind == "one" else 0
-    cost = np.inf if logs else cost_of(problem, state)
+    before = prior(problem)
+    cost, bands = _costing(problem, state, before)
+    cost = np.inf if logs else cost
     for turn in range(rounds):
-        one = normal(problem, state, turn < logs)
+        one = normal(problem, state, turn < logs, bands)
         gained = 0.0
         for _ in range(TRIES):
-            new = _stepped(problem, state, one, damping)
-            less = cost_of(problem, new)
+            new = _stepped(problem, state, one, damping, before)
+            less, there = _costing(problem, new, before)
             if turn < logs or less <= cost + 1e-9:
                 gained = np.inf if turn < logs else cost - less
-                state, cost = new, less
+                state, cost, bands = new, less, there
                 damping = 0.1 * damping if damping > 1e-8 else 0.0
                 break
             damping = max(10.0 * damping, 1e-4)
