@@ -50,7 +50,7 @@ def hearing_text(
     if hearing.channels > 1:
         lines += paragraph(f"Channel {hearing.channel} of {hearing.channels}, the one with most sound in it.")
     if good:
-        lines += ["", *columns([HEAD, *(_row(one, reference) for one in good)], right=(0, 3, 5, 6))]
+        lines += ["", *columns([HEAD, *(note_row(one, reference) for one in good)], right=(0, 3, 5, 6))]
         lines += paragraph(
             "Pitch is that of the first partial, settled; ± holds 95 %. Glide: cents it was sharp where the part "
             "used begins."
@@ -124,7 +124,14 @@ def clock(seconds: float) -> str:
     return f"{minutes}:{rest // 10:02d}.{rest % 10}"
 
 
-def _row(heard: Heard, reference: float) -> tuple[str, ...]:
+def note_row(heard: Heard, reference: float) -> tuple[str, ...]:
+    """A row of the table of notes, under `HEAD`.
+
+    Args:
+        heard: of a take.
+        reference: pitch of A4 [Hz].
+    Returns: its cells.
+    """
     note = heard.note
     hertz = note.first_partial
     fret = "-" if heard.fret is None else {"open": "open", "harmonic": f"{heard.fret} harm."}.get(

@@ -5,12 +5,13 @@ from __future__ import annotations
 from starlette.routing import BaseRoute
 
 from setwright.web import day
-from setwright.web.pages import instrument, intake, parts, plan, readings, settings, step, visit
+from setwright.web.pages import instrument, intake, listening, parts, plan, readings, settings, step, visit
 
 ROUTES: list[BaseRoute] = [
     *day.ROUTES,
     *instrument.ROUTES,
     *intake.ROUTES,
+    *listening.ROUTES,
     *parts.ROUTES,
     *plan.ROUTES,
     *readings.ROUTES,

@@ -160,7 +160,7 @@ def take_strike(request: Request, form: Form) -> Response:
     take_back(source(request, shown), numbers, who(request), reason)
     to = request.query_params.get("to", "")
     told = ", ".join(f"#{one}" for one in numbers)
-    path = f"/visit/{shown.visit.id}/{to if to in ('step', 'readings') else 'readings'}"
+    path = f"/visit/{shown.visit.id}/{to if to in ('step', 'readings', 'listening') else 'readings'}"
     return see(request, path, f"Struck: {told}. What was written stays readable in the journal.")
 
 
