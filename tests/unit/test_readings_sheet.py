@@ -64,7 +64,7 @@ def test_the_habit_is_that_of_the_job() -> None:
 
 @pytest.mark.parametrize("habit", [Habit(23, 1, 8, 17), Habit(12, 8, 8, 17), Habit(12, 1, 8, 40), Habit(-1, 1, 8, 17)])
 def test_frets_there_are_not(job: str, habit: Habit) -> None:
-    with pytest.raises(InputError, match="fret|relief"):
+    with pytest.raises(InputError, match=r"fret|relief"):
         readings_sheet(job, habit)
 
 

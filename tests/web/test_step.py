@@ -222,7 +222,7 @@ class TestBalance:
         assert found.next.advice.do == "claw"
         answer = visitor.get(f"/visit/{dunlin}/step")
         said = words(answer)
-        for part in ("Turn both claw screws", "both claw screws", "as far as is known now", "after this step",
+        for part in ("Turn both claw screws", "both claw screws", "as far as is known now", "now after string 1",
                      "Turn both screws alike", "Hear every string, then read the rear gap"):  # fmt: skip
             assert part in said, part
         assert found.foretold is not None
