@@ -178,8 +178,9 @@ def outside(work: Work, most: int = MOST, unsure: bool = False) -> tuple[Judged,
     said = ("outside", "not certain") if unsure else ("outside",)
     columns = [VISIT_VALUE.c[name] for name in ("visit", *Key._fields, "left_si", "left_uncertainty", "verdict")]
     rows = select(*columns, VISIT_VALUE.c.specification, VISIT_VALUE.c.item, VISIT_VALUE.c.number)
-    rows = rows.where(VISIT_VALUE.c.verdict.in_(said)).order_by(VISIT_VALUE.c.visit.desc(), VISIT_VALUE.c.number)
-    found = work.connection.execute(rows.limit(most)).all()
+    rows = rows.order_by(VISIT_VALUE.c.visit.desc(), VISIT_VALUE.c.number).limit(most)
+    found = [row for one in said for row in work.connection.execute(rows.where(VISIT_VALUE.c.verdict == one))]
+    found = sorted(sorted(found, key=lambda row: row.number), key=lambda row: row.visit, reverse=True)[:most]
     ids = {row.visit for row in found}
     homes = {
         row.id: row

@@ -168,7 +168,11 @@ VISIT_SUMMARY = Table(
     "visit_summary", METADATA, Column("visit", WORDS, ForeignKey("visit.id"), primary_key=True), _version(),
     _words("kind"), _count("rounds"), _count("claw_settings"), _count("tunings"), _count("minutes", needed=False),
     _count("inside"), _count("outside"), _count("uncertain"), Column("first_pass", Boolean, nullable=True),
-    _number("humidity"), Index(None, "kind"),
+    _number("humidity"),
+    Index(
+        "ix_visit_summary_counts", "kind", "first_pass", "outside", "uncertain", "rounds", "claw_settings", "tunings",
+        "minutes",
+    ),
 )  # fmt: skip
 VISIT_VALUE = Table(
     "visit_value", METADATA, Column("visit", WORDS, ForeignKey("visit.id"), primary_key=True),
@@ -177,6 +181,6 @@ VISIT_VALUE = Table(
     _number("found_si"), _number("found_uncertainty"), _number("left_si"), _number("left_uncertainty"),
     _words("specification", needed=False), _count("item", needed=False), _words("verdict"), _words("month"),
     _number("changed"), _number("humidity_change"), _number("years"),
-    Index(None, "specification", "item", "month", "left_si"),
+    Index(None, "specification", "item", "month", "left_si"), Index(None, "verdict", "visit"),
     Index("ix_visit_value_change", "what", "kind", "visit", "month", "changed", "humidity_change", "years"),
 )  # fmt: skip

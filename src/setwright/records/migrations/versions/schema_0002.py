@@ -37,7 +37,10 @@ SUMMARY = Table(
     "visit_summary", METADATA, Column("visit", WORDS, ForeignKey("visit.id"), primary_key=True), *_counts("version"),
     *_words("kind"), *_counts("rounds", "claw_settings", "tunings"), Column("minutes", Integer, nullable=True),
     *_counts("inside", "outside", "uncertain"), Column("first_pass", Boolean, nullable=True), *_numbers("humidity"),
-    Index(None, "kind"),
+    Index(
+        "ix_visit_summary_counts", "kind", "first_pass", "outside", "uncertain", "rounds", "claw_settings", "tunings",
+        "minutes",
+    ),
 )  # fmt: skip
 VALUE = Table(
     "visit_value", METADATA, Column("visit", WORDS, ForeignKey("visit.id"), primary_key=True),
@@ -46,7 +49,7 @@ VALUE = Table(
     *_numbers("found_si", "found_uncertainty", "left_si", "left_uncertainty"),
     Column("specification", WORDS, nullable=True), Column("item", Integer, nullable=True), *_words("verdict", "month"),
     *_numbers("changed", "humidity_change", "years"),
-    Index(None, "specification", "item", "month", "left_si"),
+    Index(None, "specification", "item", "month", "left_si"), Index(None, "verdict", "visit"),
     Index("ix_visit_value_change", "what", "kind", "visit", "month", "changed", "humidity_change", "years"),
 )  # fmt: skip
 
