@@ -11,7 +11,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from setwright.listening.octaves import AFTER, FIRST, HABITS, Seen, _passed, _repeats, harmonics
+from setwright.listening.octaves import AFTER, FIRST, HABITS, Seen, _either, _passed, _repeats, harmonics
 
 SURE = 20.0 / 21.0
 ROUND = {
@@ -22,6 +22,8 @@ ROUND = {
 # string plucked again, and the logarithm of decays, again and held over harmonic
 REAL = {"octave": (2.0, 5.0), "firm": 1.0, "pull": 0.6, "wander": 0.2, "uneven": 0.15, "shorter": (-0.3, 0.3)}
 ROUGH = {"octave": (2.0, 5.0), "firm": 1.5, "pull": 1.0, "wander": 0.5, "uneven": 0.3, "shorter": (-0.3, 0.3)}
+
+ALIKE = {**REAL, "octave": (0.0, 1.0)}
 
 
 def take_of(rng, habit, world, rounds=2, again=0.15):
@@ -70,9 +72,12 @@ def outcome(habit, world, takes=25):
     [
         ("usual", REAL, 0.9),
         ("held first", REAL, 0.85),
-        ("any", REAL, 0.55),
+        ("any", REAL, 0.7),
         ("usual", ROUGH, 0.75),
         ("held first", ROUGH, 0.65),
+        ("any", ROUGH, 0.4),
+        ("usual", ALIKE, 0.7),
+        ("any", ALIKE, 0.2),
     ],
 )
 def test_told_chances_come_true(habit, world, right):
@@ -145,7 +150,7 @@ def test_how_well_a_string_repeats_is_learned_from_open_notes():
     assert _repeats([[], [Seen(True, 0.0, 0.1)]]) == pytest.approx((0.5 / 0.954, 0.2 / 0.954))
 
 
-@pytest.mark.parametrize("habit", range(len(HABITS)))
+@pytest.mark.parametrize("habit", range(len(FIRST)))
 def test_sums_over_ways_are_those_counted_one_by_one(habit):
     rng = np.random.default_rng(habit)
     told = [(rng.uniform(0.1, 2.0, 1), rng.uniform(0.1, 2.0, 1)) for _ in range(4)]
@@ -159,6 +164,16 @@ def test_sums_over_ways_are_those_counted_one_by_one(habit):
     log, chances = _passed(told, habit)
     assert float(log[0]) == pytest.approx(math.log(total))
     assert np.concatenate(chances) == pytest.approx(weights / total)
+
+
+def test_a_run_of_either_habit_is_their_mean():
+    rng = np.random.default_rng(7)
+    told = [(rng.uniform(0.1, 2.0, 5), rng.uniform(0.1, 2.0, 5)) for _ in range(3)]
+    one, other = _passed(told, 0), _passed(told, 1)
+    log, chances = _either(one, other)
+    assert np.exp(log) == pytest.approx(0.5 * (np.exp(one[0]) + np.exp(other[0])))
+    for mixed, a, b in zip(chances, one[1], other[1], strict=True):
+        assert mixed * np.exp(log) == pytest.approx(0.5 * (a * np.exp(one[0]) + b * np.exp(other[0])))
 
 
 def test_chances_of_what_follows_add_up_to_one():

@@ -196,6 +196,7 @@ def test_chances_are_those_of_all_ways_counted_one_by_one():
         assert found == pytest.approx(weight / weight.sum())
 
 
+@pytest.mark.slow
 def test_a_thousand_notes_are_no_burden():
     take = assign(made(BY_STRING * 60, 1), TUNING)
     assert len(take.heard) == 1080
