@@ -56,6 +56,11 @@ class TestWho:
         assert other.post("/who", {"known": "ADA"}).status_code == 303
         assert [one.name for one in people_of(shop)] == ["Ada"]
 
+    def test_what_was_done_is_said_once_however_long(self, visitor: Visitor) -> None:
+        assert visitor.post("/parts", {"deed": "new", "name": "🎸" * 300}).status_code == 303
+        assert "🎸" * 300 + ": 0 piece in stock." in words(visitor.get("/settings"))
+        assert "in stock" not in words(visitor.get("/settings"))
+
     @pytest.mark.parametrize("name", ["", "   ", 'A "B"', "x" * 61, "a\nb", "\x00", "\u2028"])
     def test_no_name_is_refused_and_stays_typed(self, browsers: Callable[[], Visitor], name: str, shop: str) -> None:
         answer = browsers().post("/who", {"name": name})

@@ -61,7 +61,7 @@ def test_the_command_names_what_it_lacks(capsys: pytest.CaptureFixture[str], mon
 def test_other_commands_load_nothing_of_the_web() -> None:
     code = (
         "import sys; from setwright.cli.main import run; run(['--help']); run(['schema', 'job']);"
-        "print([name for name in ('starlette', 'uvicorn', 'jinja2', 'argon2', 'websockets') if name in sys.modules])"
+        "print([name for name in ('starlette', 'uvicorn', 'jinja2', 'multipart', 'websockets') if name in sys.modules])"
     )
     answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert answer.stdout.splitlines()[-1] == "[]"

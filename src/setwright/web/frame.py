@@ -194,7 +194,7 @@ def see(request: Request, path: str, said: str = "", again: str = "") -> Respons
     answer = RedirectResponse(path, 303)
     if said:
         bench = bench_of(request)
-        told = json.dumps({"words": said[:LONGEST], "again": again})
+        told = json.dumps({"words": said[:LONGEST], "again": again}, ensure_ascii=False)
         answer.set_cookie(SAID, signed(bench.key, "said", told), 60, httponly=True, samesite="strict")
     return answer
 
