@@ -31,9 +31,11 @@ STRAYS = 0.02  # relative, from which on a frequency is lost
 LEAKS = 3e-4  # of the loudest partial, what of it is left in the band of another
 NONE = 0.5  # relative misfit from which on a partial is none
 LOST = 0.03  # relative, what its frequency is then known to
-UNPARTED = 0.015  # of the distance of two tones, to which each is known at best
+UNPARTED = (0.002, 0.02, -1.5)  # of the distance of two tones, to which each is known: at best, over 1 s, power of time
+COHERENT = 2.0  # times what is left over of a partial, as a phase that moves over the note
 HARDLY_FALLEN = 6  # power of the share of a glide that is left, by which two tones may have been taken for it
 UNEXPLAINED = 3.0  # times, where something is left over that two tones do not explain
+MUCH = 0.01  # of the bands left over, at which that doubles
 DEPARTS = 4.0  # times its uncertainty, from which on a first partial lies off the law
 FOLLOWS_LESS = 0.003  # of the glide, what a partial that lies off the law may be off for its sake
 TURNED = 0.05  # turns of two tones against each other, from which on they are told from one
@@ -373,6 +375,8 @@ def _told(fit: _Fit, start: Start) -> Resolved:
     relative = relative + np.diag(np.where((told < TOLD) | strays | (problem.misfit > NONE), LOST, 0.0) ** 2)
     loud = np.abs(problem.bands).max(axis=1)
     relative = relative + np.diag((LEAKS * loud.max() / np.maximum(loud, 1e-30) / (scale * problem.times[-1])) ** 2)
+    over = np.minimum(problem.misfit, NONE)
+    relative = relative + np.diag((COHERENT * over / (scale * problem.times[-1])) ** 2)
     split = None
     if problem.kind != "one":
         split, share = float(state.shared[many + 4]), float(np.exp(state.shared[many + 1]))
@@ -380,9 +384,11 @@ def _told(fit: _Fit, start: Start) -> Resolved:
             hertz = hertz * (1.0 + split * tones.second(problem, state)[1])
             split = -split
         standing = float(np.clip(abs(left) / max(abs(whole), SMALLEST), 0.0, 1.0))
-        relative = relative + (UNPARTED * split) ** 2 + min(abs(left) * standing**HARDLY_FALLEN, LOST) ** 2
+        relative = (
+            relative + (_unparted(problem.times[-1]) * split) ** 2 + min(abs(left) * standing**HARDLY_FALLEN, LOST) ** 2
+        )
     elif _left(fit) > WORTH:
-        relative = UNEXPLAINED**2 * relative
+        relative = (UNEXPLAINED * (1.0 + _poorness(fit) / MUCH)) ** 2 * relative
     law = fitted(problem.numbers, hertz, relative, start.stiffness)
     law = _departing(problem, hertz, relative, law, whole)
     some = 4 * count + np.arange(many)
@@ -394,6 +400,12 @@ def _told(fit: _Fit, start: Start) -> Resolved:
         hertz, relative, law, -state.local[:, 1].real, start.wide * problem.noise, begun, sd, rate, left,
         _poorness(fit), split,
     )  # fmt: skip
+
+
+def _unparted(lasts: float) -> float:
+    """Relative to the distance of two tones, how well each is known after so many seconds."""
+    least, second, power = UNPARTED
+    return float(np.hypot(least, second * lasts**power))
 
 
 def _beats(single: _Fit, double: _Fit) -> bool:
