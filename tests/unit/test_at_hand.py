@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from setwright.bench.at_hand import Deed, asked, at_hand, deeds_of
+from setwright.bench.at_hand import AtHand, Deed, asked, at_hand, deeds_of
+from setwright.bench.foretold import Foretold, Peg
 from setwright.bench.journals import keep
-from setwright.bench.next_step import Next
+from setwright.bench.next_step import Next, Standing
+from setwright.instrument.jobfile import read_job
 from setwright.planning.guide import Advice
 from setwright.planning.plan import Amount, Step
+from setwright.web.pages.step import card_of, table_of
 from setwright.web.step_drawing import amount_of, drawing_of, standing_drawing
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
@@ -99,3 +103,72 @@ def test_what_is_read_is_no_deed() -> None:
     assert asked(Next("balance", advice=Advice("read", "", strings=(1,)))) == ("pitch string 2",)
     assert asked(Next("hardware", step=Step("neck off", ""))) == ()
     assert deeds_of(Next("done")) == ()
+
+
+def _found(advice: Advice, **more: object) -> AtHand:
+    job = read_job(EXAMPLES / "dunlin-heavier.job.toml")
+    found = Next("balance", advice=advice, wanted=(293.66, 220.0, 174.61, 130.81, 98.0, 73.42), **more)
+    return AtHand(job, found, 0, (), deeds_of(found), 440.0)
+
+
+@pytest.mark.parametrize(
+    ("advice", "title", "huge", "what"),
+    [
+        (Advice("wedge", "", gap=2.4e-3), "The wedge", "2.40 mm", "rear gap on the wedge"),
+        (Advice("wedge", ""), "The wedge", "wedge out", ""),
+        (Advice("claw", "", turns=-0.625, turns_sd=0.1), "Both claw screws", "out 5/8 turn", "both claw screws"),
+        (Advice("attitude", ""), "", "Lay the instrument as it will be played and checked", ""),
+        (Advice("read", "", strings=(1, 4)), "", "hear strings 2, 5", ""),
+        (Advice("tune", "", 5, 73.42), "", "string 6 to D2", "73.42 Hz"),
+        (Advice("done", "", chance=0.99), "", "Done: inside every tolerance with 99 %", ""),
+    ],
+)
+def test_every_advice_has_its_amount_and_its_drawing(advice: Advice, title: str, huge: str, what: str) -> None:
+    found = _found(advice)
+    card = card_of(found, "mm")
+    assert (card.huge, card.what) == (huge, what)
+    drawing = drawing_of(found, "mm")
+    assert f"<title>{title}</title>" in drawing if title else drawing == ""
+
+
+@pytest.mark.parametrize(
+    ("step", "ink"),
+    [
+        (Step("block", "Block it", (Amount("rear gap", 2.6e-3, "length", "to"),)), "2.60 mm"),
+        (Step("claw", "Turn", (Amount("both claw screws", 1.0, "turns", "in"),)), "in 1 turn"),
+        (Step("hang springs", "Hook", (Amount("places 1, 3, 5, counted from the treble side", 3.0, "count"),)), ">5<"),
+        (Step("shim", "Take", (Amount("wedge shim", 5.08e-4, "thou", "take out"),)), "wedge shim .020 in"),
+        (Step("relief", "Turn", (Amount("truss rod", 0.125, "turns", "looser"),)), "looser 1/8 turn"),
+        (Step("neck off", "Take the neck off"), ""),
+    ],
+)
+def test_every_hardware_step_has_its_drawing(step: Step, ink: str) -> None:
+    found = Next("hardware", step=step)
+    job = read_job(EXAMPLES / "kestrel-float.job.toml")
+    drawing = drawing_of(AtHand(job, found, 0, (), deeds_of(found), 440.0), "inch" if step.key == "shim" else "mm")
+    assert (ink in drawing) if ink else drawing == ""
+
+
+def test_a_peg_far_off_is_told_by_its_pitch_and_a_near_one_by_its_way() -> None:
+    far = replace(_found(Advice("tune", "", 5, 73.42)), peg=Peg(5, -900.0, 2.0, 0.0, 0.0, 1.0, 4e-3))
+    assert card_of(far, "mm").huge == "string 6 to D2"
+    near = replace(far, peg=Peg(5, -30.0, 2.0, 0.0, 0.0, 1.0, 1.6e-4))
+    card = card_of(near, "mm")
+    assert card.huge == "string 6 up 30 c"
+    assert card.what == "to D2, 73.42 Hz"
+    assert card.aside == "About 1/8 turn of a button geared 15 : 1."
+    hair = replace(far, peg=Peg(5, 0.4, 2.0, 0.0, 0.0, 1.0, -1e-6))
+    assert card_of(hair, "mm").huge == "string 6 down 0.4 c"
+    assert card_of(hair, "mm").aside.startswith("Less than 1/32 turn")
+    assert 'class="lean"' in drawing_of(near, "mm")
+
+
+def test_one_line_for_each_string_that_is_believed_to_stand_somewhere() -> None:
+    standing = Standing((1.0,) * 6, (0.5,) * 6, 2.4e-3, 1e-4, 0.5)
+    told = Foretold((2.0,) * 6, (0.7,) * 6, 2.5e-3, 1e-4)
+    found = replace(_found(Advice("claw", "", turns=0.1), standing=standing), foretold=told)
+    assert standing_drawing(found).count("<rect x=") == 1 + 12
+    rows = table_of(found, "mm")
+    assert rows[0] == ("string 1", "+1.0 ± 1.0 c", "+2.0 ± 1.4 c")
+    assert rows[6] == ("rear gap", "2.4 ± 0.2 mm", "2.5 ± 0.2 mm")
+    assert rows[7] == ("all inside", "50 in 100", "")

@@ -219,3 +219,36 @@ class TestTakenBack:
         path = page.replace("/readings", "/strike/1")
         assert visitor.post(path).status_code == 303
         assert visitor.post(path).status_code == 422
+
+
+class TestLines:
+    def test_a_note_and_what_has_no_field(self, visitor: Visitor, page: str, entries: Callable[[], list[str]]) -> None:
+        path = page.replace("/readings", "/line")
+        assert visitor.post(path, {"verb": "note", "words": f"buzz at fret 5 {HOSTILE}"}).status_code == 303
+        assert visitor.post(path, {"verb": "did", "words": "bar down and let go"}).status_code == 303
+        assert entries() == [f"note buzz at fret 5 {HOSTILE}", "did bar down and let go"]
+        assert "<script>alert" not in visitor.get(page).text
+
+    @pytest.mark.parametrize(
+        ("verb", "words"),
+        [("did", "claw sideways 3"), ("read", "rear gap = 2.6"), ("note", ""), ("strike", "#1: x"), ("", "x"),
+         ("note", "x" * 501), ("did", "note\nread")],
+    )  # fmt: skip
+    def test_what_the_journal_does_not_know(
+        self, visitor: Visitor, page: str, entries: Callable[[], list[str]], verb: str, words: str
+    ) -> None:
+        answer = visitor.post(page.replace("/readings", "/line"), {"verb": verb, "words": words})
+        assert answer.status_code == 422
+        assert entries() == []
+
+    def test_what_is_unlikely_is_asked_about(
+        self, visitor: Visitor, page: str, entries: Callable[[], list[str]]
+    ) -> None:
+        path = page.replace("/readings", "/line")
+        form = {"verb": "did", "words": "claw in 9 turns"}
+        answer = visitor.post(path, form)
+        assert answer.status_code == 422
+        assert "possible but unlikely" in words(answer)
+        assert 'value="claw in 9 turns"' in answer.text
+        assert visitor.post(path, form | {"sure line": "1"}).status_code == 303
+        assert entries() == ["did claw in 9 turns sure"]

@@ -24,6 +24,7 @@ from setwright.web.routes import Form, at
 from setwright.web.typed import UNITS, completed, unit_of
 
 SHOWN = 12  # entries of the journal below the fields
+VERBS = ("note", "read", "did")
 MOST = 40  # numbers struck at once
 _CONFIRM = re.compile(r" \(?or confirm it with the word sure behind it\)?")
 HABIT = ("fret", "low", "at", "high")
@@ -87,6 +88,23 @@ def take_readings(request: Request, form: Form) -> Response:
     query = _query(sheet)
     back = f"/visit/{shown.visit.id}/readings{query}#{group.key.replace(' ', '-')}"
     return see(request, back, said_kept(kept), undo(shown, kept, "readings"))
+
+
+def take_line(request: Request, form: Form) -> Response:
+    """Keep one entry in the words of the journal: a note, or what has no field."""
+    shown = visit_of(request)
+    verb = form.text("verb")
+    if verb not in VERBS:
+        raise InputError("choose whether it is a note, was read, or was done.")
+    sheet = _sheet(request, shown, {})
+    try:
+        entry = made(sheet.job, [verb, form.text("words")], who(request), form.ticked("sure line"))
+    except SetwrightError as error:
+        ask = isinstance(error, QuestionableError)
+        wrong = {"line": (asked_words(error, units(request)), ask)}
+        return _page(request, shown, {}, form, wrong, 422)
+    kept = keep_all(source(request, shown), [entry], who(request))
+    return see(request, f"/visit/{shown.visit.id}/readings#last", said_kept(kept), undo(shown, kept, "readings"))
 
 
 def keep_spots(
@@ -249,7 +267,8 @@ def _page(
     return page(
         request, "readings.html", status, shown=shown, sheet=sheet, shelves=shelves, odd=odd, query=_query(sheet),
         nothing=(wrong or {}).get("", ("", False))[0], tried=form.text("group") if form else "",
-        last=sheet.last[:SHOWN], more=max(0, len(sheet.last) - SHOWN),
+        line=(wrong or {}).get("line", ("", False)), form=form, verbs=VERBS, last=sheet.last[:SHOWN],
+        more=max(0, len(sheet.last) - SHOWN),
     )  # fmt: skip
 
 
@@ -310,5 +329,6 @@ def _wanted(spot: Spot, system: System) -> str:
 ROUTES = [
     at("/visit/{visit}/readings", show_readings, take_readings, name="readings"),
     at("/visit/{visit}/readings/look", look),
+    at("/visit/{visit}/line", None, take_line),
     at("/visit/{visit}/strike/{numbers}", None, take_strike),
 ]
