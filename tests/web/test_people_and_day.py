@@ -58,7 +58,7 @@ class TestWho:
 
     def test_what_was_done_is_said_once_however_long(self, visitor: Visitor) -> None:
         assert visitor.post("/parts", {"deed": "new", "name": "🎸" * 300}).status_code == 303
-        assert "🎸" * 300 + ": 0 piece in stock." in words(visitor.get("/settings"))
+        assert "🎸" * 300 + ": 0 pieces in stock." in words(visitor.get("/settings"))
         assert "in stock" not in words(visitor.get("/settings"))
 
     @pytest.mark.parametrize("name", ["", "   ", 'A "B"', "x" * 61, "a\nb", "\x00", "\u2028"])

@@ -205,7 +205,7 @@ class TestVisit:
         (part,) = parts_of(shop)
         assert visitor.post(f"{path}/part", {"part": part.id, "count": "3", "move": "used"}).status_code == 303
         assert parts_of(shop)[0].stock == 2
-        assert "3 piece springs, usual" in words(visitor.get(path))
+        assert "3 pieces, springs, usual" in words(visitor.get(path))
         assert visitor.post(f"{path}/part", {"part": part.id, "count": "1", "move": "returned"}).status_code == 303
         assert visitor.post(f"{path}/part", {"part": part.id, "count": "9", "move": "returned"}).status_code == 422
         for count in ("", "0", "-1", "x", "99999999999", "١"):

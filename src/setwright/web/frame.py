@@ -129,6 +129,7 @@ def environment() -> Environment:
     )  # fmt: skip
     made.filters["sentence"] = words.sentence
     made.filters["when"] = shown_time
+    made.filters["counted"] = counted
     return made
 
 
@@ -142,6 +143,18 @@ def shown_time(text: str | None) -> str:
     if text and text.endswith("Z"):
         return datetime.fromisoformat(text).astimezone().strftime("%Y-%m-%d %H:%M")
     return (text or "")[:16].replace("T", " ")
+
+
+def counted(many: int, unit: str) -> str:
+    """How many of a part.
+
+    Args:
+        many: of them; below zero where more went than were counted.
+        unit: they are counted by.
+    Returns: e.g. "1 set", "2 sets", "−3 pieces", "250 ml".
+    """
+    ending = "s" if unit in ("piece", "set", "pair") and abs(many) != 1 else ""
+    return f"{many} {unit}{ending}".replace("-", "−")
 
 
 def page(request: Request, template: str, status: int = 200, **data: Any) -> HTMLResponse:

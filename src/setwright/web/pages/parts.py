@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from setwright.bench.parts import add_part, parts_came, parts_counted, parts_of
 from setwright.errors import SetwrightError
-from setwright.web.frame import bench_of, page, refused, see, units, who
+from setwright.web.frame import bench_of, counted, page, refused, see, units, who
 from setwright.web.routes import Form, at
 
 UNITS = ("piece", "set", "pair", "m", "ml")
@@ -37,7 +37,7 @@ def take_parts(request: Request, form: Form) -> Response:
             part = move(shop, form.text("part"), -1 if count is None else count, name)
     except SetwrightError as error:
         return _page(request, 422, refused(error, units(request)), form.typed())
-    return see(request, "/parts", f"{part.name}: {part.stock} {part.unit} in stock.")
+    return see(request, "/parts", f"{part.name}: {counted(part.stock, part.unit)} in stock.")
 
 
 ROUTES = [at("/parts", show_parts, take_parts, name="parts")]
