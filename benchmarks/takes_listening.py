@@ -227,7 +227,7 @@ def _why(told: Sequence[Heard], event: Event) -> str:
 
 HEAD = (
     "takes", "notes", "right string, fret and kind, without doubt", "right string and fret", "a doubt told",
-    "of these told rightly", "wrong without doubt", "missed", "false notes a take",
+    "right, with a doubt told", "wrong without doubt", "missed", "false notes a take",
     "pitch: median [cents]", "95 % [cents]", "inside 2 u", "CPU s per s of sound",
 )  # fmt: skip
 
