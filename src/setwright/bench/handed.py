@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 from collections.abc import Sequence
 from dataclasses import fields, is_dataclass, replace
 from datetime import date
@@ -72,6 +73,16 @@ def hand_over(
             supplies.attach(work, "sheet", name or f"visit-{visit.number}.sheet.pdf", io.BytesIO(pdf), visit=visit.id)
         made_from = plain(data)
         return tuple(supplies.hand_over(work, visit.id, part, made_from, digest) for part in dict.fromkeys(parts))
+
+
+def mark_of_data(data: SheetData) -> str:
+    """A mark that is another as soon as anything else would go on paper.
+
+    Args:
+        data: what goes on paper.
+    Returns: 64 digits of base 16.
+    """
+    return sha256(json.dumps(plain(data), sort_keys=True).encode()).hexdigest()
 
 
 def plain(value: Any) -> Any:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from starlette.routing import BaseRoute
 
 from setwright.web import day
-from setwright.web.pages import instrument, intake, listening, parts, plan, readings, settings, step, visit
+from setwright.web.pages import instrument, intake, listening, parts, plan, readings, settings, sheet, step, visit
 
 ROUTES: list[BaseRoute] = [
     *day.ROUTES,
@@ -16,6 +16,7 @@ ROUTES: list[BaseRoute] = [
     *plan.ROUTES,
     *readings.ROUTES,
     *settings.ROUTES,
+    *sheet.ROUTES,
     *step.ROUTES,
     *visit.ROUTES,
 ]
