@@ -25,6 +25,7 @@ FEWEST = 10  # times over which noise is looked for
 FILTER = 4.0  # periods of the partials' distance over which a band is filtered
 ROUGH, FINE = 1e-3, 1e-5  # relative misfit of a partial: at first, and at least
 UNTOLD = 0.002  # of the glide that is left at the end, the standard uncertainty for what its course does not tell
+BY_PLACE = 0.04  # of it, the same where heights do not tell the parts of a glide, times how far these may be off
 WIDER = 1.3  # times the standard uncertainties of eight blocks of time, which are few
 TOLD = 60.0  # times the noise, the energy of a partial under which its phase may have been lost
 STRAYS = 0.02  # relative, from which on a frequency is lost
@@ -364,7 +365,7 @@ def _told(fit: _Fit, start: Start) -> Resolved:
     relative = covariance[np.ix_(at, at)] / np.outer(scale, scale)
     k = state.shared[:many]
     whole, left = float(k.sum()), float(k @ problem.parts.left)
-    common = [UNTOLD * left, fit.common]
+    common = [float(np.hypot(UNTOLD, BY_PLACE * problem.parts.loose)) * left, fit.common]
     fall = np.sqrt(np.maximum(np.diag(covariance)[at - 2][:3].min(), 0.0))  # 1/s, how well decays are known
     common.append(BY_DECAY * whole * fall * problem.times[-1])
     if problem.numbers[0] != 1.0:
