@@ -21,7 +21,7 @@ FULL_TEST = ("--cov", "--cov-branch", "--cov-report=term-missing:skip-covered", 
 LOCK_ENV = {"PIP_EXTRA_INDEX_URL": "", "PIP_FIND_LINKS": "", "CUSTOM_COMPILE_COMMAND": "./dev lock"}
 ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}  # each of the processes keeps to its core
 LOCKS = ("run", "dev", "rivals")
-TABLES = ("rounds", "listening", "exchange", "shop")  # benchmarks that print a table of their own
+TABLES = ("rounds", "listening", "exchange", "shop", "ear")  # benchmarks that print a table of their own
 LOCK_OPTIONS = (
     "--quiet",
     "--generate-hashes",

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 from setwright.bench.at_hand import AtHand, at_hand
 from setwright.bench.journals import InShop, Source, job_from, keep, made, open_journal
 from setwright.bench.plans import reference_of
-from setwright.errors import InputError, SetwrightError
+from setwright.errors import InputError, QuestionableError, SetwrightError
 from setwright.frozen import frozen
 from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.records.entries import Entry, live
@@ -38,15 +38,17 @@ LONGEST = 12.0  # s of a note that are kept
 BEFORE, RECENT = 0.1, 0.5  # s before its onset that are kept with it, and that are at hand for it
 ANOTHER = 0.02  # s, by which the onset of another note differs
 SAME = 60.0  # cents, by which a note measured as a whole may differ from what was shown of it
+UNSURE = 100.0  # cents, by which a string must be nearer than the next
+FRETTED = 70.0  # cents from all its places, from which an open string may be a fretted one
 LIMIT = 0.999  # of full scale, from which a sample is clipped
 HZ = (25.0, 1600.0)  # of an open string that can be followed
 
 
 @frozen
 class Marks:
-    """What is listened for. own: (S) where strings are to stand in the end [Hz]; stand: (S) where they are believed to
-    stand, by which they are named [Hz]; tolerance: half width of the slot about `own` [cents]. peg: the string at hand,
-    from 1, to be set to `to` [Hz]; None where the step is another. names: of `own`."""
+    """What is listened for. own: (S) where strings are to stand in the end [Hz]; stand: (S), or (S) and (S) more, where
+    they may stand by now, by which they are named [Hz]; tolerance: half width of the slot about `own` [cents]. peg: the
+    string at hand, from 1, to be set to `to` [Hz]; None where the step is another. names: of `own`."""
 
     own: tuple[float, ...]
     stand: tuple[float, ...]
@@ -80,13 +82,15 @@ class Shown:
 
 @frozen
 class Played:
-    """A note that was heard. samples: (N) with a little before its onset. string: from 1."""
+    """A note that was heard. samples: (N) with a little before its onset. string: from 1. half: of the band that holds
+    95 % [cents]; away: cents from where the string was last known to stand or is to stand."""
 
     samples: Any
     rate: float
     string: int
     hertz: float
     half: float
+    away: float = 0.0
 
 
 def marks_of(job: Source, look: Callable[[], AtHand] | None = None) -> Marks:
@@ -103,10 +107,11 @@ def marks_of(job: Source, look: Callable[[], AtHand] | None = None) -> Marks:
     except SetwrightError:  # what is wrong with the job is told by the page that plans it
         read = job_from(job)
         own = tuple(one.si for one in read.want.tuning)
-        return _marks(read, own, _last_heard(read, own, live(open_journal(job, None, read)[1].entries)))
+        entries = live(open_journal(job, None, read)[1].entries)
+        return _marks(read, own, (*_last_heard(read, own, entries), *own))
     read, standing = found.job, found.next.standing
     own = found.next.wanted or tuple(one.si for one in read.want.tuning)
-    stand = _last_heard(read, own, found.last[::-1])
+    stand = (*_last_heard(read, own, found.last[::-1]), *own)
     if standing is not None:
         stand = tuple(hz * math.exp(c / CENTS_PER_LOG) for hz, c in zip(own, standing.cents, strict=True))
     advice = found.next.advice
@@ -120,7 +125,7 @@ def _marks(
 ) -> Marks:  # fmt: skip
     reference = reference_of([one.si for one in job.want.tuning])
     names = tuple(note_name(math.floor(note_number(hz, reference) + 0.5)) for hz in own)
-    stand = tuple(hz if HZ[0] <= hz <= HZ[1] else mine for hz, mine in zip(stand, own, strict=True))
+    stand = tuple(hz if HZ[0] <= hz <= HZ[1] else own[i % len(own)] for i, hz in enumerate(stand))
     return Marks(own, stand, job.want.pitch_tolerance.si, names, peg, to)
 
 
@@ -218,20 +223,33 @@ class Ear:
         self._begin()
 
     def _shown(self, reading: Reading, clipped: bool) -> Shown:
+        string = None if reading.string is None else (reading.string - 1) % len(self.marks.own) + 1
         base = Shown(
-            reading.time, reading.state, reading.level, clipped, string=reading.string, speed=reading.speed,
-            ringing=reading.ringing, doubt=reading.doubt or "", refused=reading.refused or "",
+            reading.time, reading.state, reading.level, clipped, string=string, speed=reading.speed,
+            ringing=reading.ringing, doubt=self._doubt_of(reading, string), refused=reading.refused or "",
         )  # fmt: skip
         if reading.hertz is None or reading.sd is None:
             return base
         base = replace(base, hertz=reading.hertz, half=max(WIDE * reading.sd, LEAST))
-        if reading.string is None:
+        if string is None:
             return base
-        own = self.marks.own[reading.string - 1]
-        mark = self.marks.to if self.marks.to and reading.string == self.marks.peg else own
+        own = self.marks.own[string - 1]
+        mark = self.marks.to if self.marks.to and string == self.marks.peg else own
         off = CENTS_PER_LOG * math.log(mark / reading.hertz)
         rests = reading.state == "ringing" and abs(off) + max(WIDE * reading.sd, LEAST) <= self.marks.tolerance
         return replace(base, cents=CENTS_PER_LOG * math.log(reading.hertz / own), off=off, rests=rests)
+
+    def _doubt_of(self, reading: Reading, string: int | None) -> str:
+        """What is doubtful about the name of a string that may stand at either of two pitches."""
+        if string is None or reading.doubt is None or reading.hertz is None:
+            return reading.doubt or ""
+        hertz, count = reading.hertz, len(self.marks.own)
+        off = [abs(CENTS_PER_LOG * math.log(hertz / one)) for one in self._live.tuning]
+        least = [min(off[i::count]) for i in range(count)]
+        other = min((i for i in range(count) if i != string - 1), key=lambda i: least[i], default=None)
+        if other is None or least[other] - least[string - 1] >= UNSURE:
+            return ""
+        return f"it may be string {other + 1} as well"
 
     def _follow(self, reading: Reading, shown: Shown) -> None:
         """Keep the note that sounds, and let the name of its string follow its peg."""
@@ -261,7 +279,9 @@ class Ear:
         begin = max(self._onset - BEFORE, self._moved) - self._first / self.rate
         samples = np.concatenate(self._kept)
         part = samples[max(round(begin * self.rate), 0) : round(shown.time * self.rate) - self._first]
-        return Played(part, self.rate, shown.string, shown.hertz, shown.half)
+        places = (*self._live.tuning[shown.string - 1 :: len(self.marks.own)], self.marks.own[shown.string - 1])
+        away = min(abs(CENTS_PER_LOG * math.log(shown.hertz / one)) for one in places)
+        return Played(part, self.rate, shown.string, shown.hertz, shown.half, away)
 
 
 def write_note(
@@ -294,6 +314,11 @@ def write_note(
         raise InputError(
             f"as a whole this note is {note.first_partial:.2f} Hz, not the {played.hertz:.2f} Hz that were shown; play "
             "the string again, alone."
+        )
+    if played.away > FRETTED and not sure:
+        raise QuestionableError(
+            f"string {played.string} is heard {played.away:.0f} c from where it stands and from its own pitch; if that "
+            "is no fretted note, say that it is meant so."
         )
     words = f"pitch string {played.string} = {note.first_partial:.4f} Hz ± {max(note.first_partial_sd, 0.001):.3f} c"
     entry = made(job_from(job), ["read", words], who, sure, when)

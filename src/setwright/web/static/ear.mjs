@@ -96,7 +96,8 @@ export async function listen({ socket, worklet, token, device, heard, marks, end
   return { stop, figures, at, again: () => { if (line.readyState === WebSocket.OPEN) line.send("again"); } };
 }
 
-export function median(values) {
+// The value that so large a share of the values lies under.
+export function share(values, part) {
   const order = [...values].sort((a, b) => a - b);
-  return order.length ? order[Math.floor(order.length / 2)] : NaN;
+  return order.length ? order[Math.min(Math.floor(part * order.length), order.length - 1)] : NaN;
 }

@@ -1,5 +1,5 @@
 // What the microphone hears: every string a band as wide as its pitch is uncertain, over the slot it has to lie in.
-import { devices, listen, median, processing, why } from "./ear.mjs";
+import { devices, listen, processing, share, why } from "./ear.mjs";
 
 const NS = "http://www.w3.org/2000/svg";
 const LEFT = 17, WIDTH = 120, ROW = 8, TOP = 3, SOFT = 5, MOST = 300;
@@ -37,11 +37,11 @@ function draw() {
   mark("path", svg, { class: "line", d: `M${x(-MOST)} ${low} L${x(MOST)} ${low}` });
   for (const cents of [0, ...TICKS, ...TICKS.map((one) => -one)]) {
     mark("path", svg, { class: "line", d: `M${x(cents)} ${low} L${x(cents)} ${low + 1.5}` });
-    if (![2, 20, 100].includes(Math.abs(cents))) mark("text", svg, { x: x(cents), y: low + 6, "text-anchor": "middle" }, cents ? signed(cents, 0) : "0");
+    if (![2, 5, 20, 100].includes(Math.abs(cents))) mark("text", svg, { x: x(cents), y: low + 6, "text-anchor": "middle" }, cents ? signed(cents, 0) : "0");
   }
   const before = rows;
   rows = marks.own.map((_, i) => {
-    const group = mark("g", svg, {}), y = TOP + ROW * i;
+    const group = mark("g", svg, { class: marks.peg === i + 1 ? "peg" : "" }), y = TOP + ROW * i;
     mark("text", group, { x: 0, y: y + ROW / 2 + 1.3 }, `${i + 1}  ${marks.names[i]}`);
     const band = mark("rect", group, { class: "band", x: 0, y: y + 1.2, width: 0, height: ROW - 2.4 });
     const known = before[i] ? before[i].known : null;
@@ -78,25 +78,28 @@ function level(said) {
 function heard(said) {
   level(said);
   root.dataset.state = said.state;
-  rows.forEach((row, i) => row.group.classList.toggle("sounds", said.string === i + 1 && said.hertz !== null));
+  rows.forEach((row, i) => row.group.classList.toggle("sounds", said.string === i + 1 && said.hertz !== null && !said.doubt));
   const figures = on && on.figures;
   if (figures && figures.sent % 16 === 0) {
-    say("latency", figures.times.length ? `${median(figures.times).toFixed(0)} ms, half of the answers are sooner` : "not measured yet");
-    root.dataset.latency = median(figures.times);
+    say("latency", figures.times.length ? `${share(figures.times, 0.5).toFixed(0)} ms, half of the answers are sooner` : "not measured yet");
+    root.dataset.latency = share(figures.times, 0.5);
+    root.dataset.slow = share(figures.times, 0.95);
     root.dataset.sent = figures.sent;
     root.dataset.lost = figures.lost;
     say("blocks", `${figures.sent} sent at ${figures.rate / 1000} kHz, ${figures.lost ? `${figures.lost} lost` : "none lost"}`);
   }
   if (said.refused && said.hertz === null) say("heard-what", `${said.refused[0].toUpperCase()}${said.refused.slice(1)}.`);
   if (said.hertz === null) return;
-  $("write").disabled = said.string === null;
-  root.dataset.string = said.string ?? "";
+  const known = said.string !== null && !said.doubt;
+  $("write").disabled = !known;
+  root.dataset.string = known ? said.string : "";
   root.dataset.hertz = said.hertz;
   root.dataset.half = said.half;
+  root.dataset.ringing = said.ringing;
   const band = `\u00b1 ${said.half.toFixed(1)} c`;
   const huge = $("heard");
-  if (said.string === null) {
-    say("heard-what", said.doubt ? `Which string is not known: ${said.doubt}.` : "Which string is not known.");
+  if (!known) {
+    say("heard-what", said.string === null ? `Which string it is cannot be told: ${said.doubt || "none stands there"}.` : `String ${said.string}, or not: ${said.doubt}.`);
     say("heard", `${said.hertz.toFixed(2)} Hz`);
     say("heard-now", band);
     huge.className = "huge";
@@ -105,9 +108,11 @@ function heard(said) {
   place(rows[said.string - 1], said);
   const away = Math.abs(said.off);
   const peg = marks.peg === said.string;
-  say("heard-what", `String ${said.string}, ${marks.names[said.string - 1]}${said.doubt ? `; ${said.doubt}` : ""}`);
-  say("heard", said.rests ? (peg ? "rests at its mark" : "inside its slot") : `${said.off > 0 ? "up" : "down"} ${away.toFixed(away < 10 ? 1 : 0)} c`);
-  huge.className = `huge ${said.rests ? "rest" : "turn"}`;
+  const size = `${away.toFixed(away < 10 ? 1 : 0)} c`;
+  say("heard-what", `String ${said.string}, ${marks.names[said.string - 1]}`);
+  if (said.rests) say("heard", peg ? "rests at its mark" : "inside its slot");
+  else say("heard", peg ? `${said.off > 0 ? "up" : "down"} ${size}` : `${size} ${said.off > 0 ? "flat" : "sharp"}`);
+  huge.className = `huge ${said.rests ? "rest" : peg ? "turn" : ""}`;
   say("heard-now", `Sounds ${signed(said.cents, 1)} ${band} from its own pitch, ${said.hertz.toFixed(2)} Hz${peg ? "; the mark is where it has to stand now" : ""}.`);
 }
 
