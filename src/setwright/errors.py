@@ -26,7 +26,7 @@ class FileFormatError(InputError):
 
 
 class StaleEditError(InputError):
-    """An edit of something that another bench has changed meanwhile; `theirs` and `ours` hold the fields in question."""
+    """An edit of something another bench has changed meanwhile; `theirs` and `ours` hold the fields in question."""
 
     def __init__(self, message: str, theirs: dict[str, object], ours: dict[str, object]) -> None:
         super().__init__(message)

@@ -492,7 +492,9 @@ def test_normal_points_have_the_moments_and_tails_of_a_normal_density(dimensions
     points = outlook.normal_points(outlook.DRAWS, dimensions)
     assert points.shape == (outlook.DRAWS, dimensions)
     np.testing.assert_allclose(points.mean(axis=0), 0.0, atol=1e-12)
-    np.testing.assert_allclose(np.atleast_2d(np.cov(points.T)), np.eye(dimensions), atol=0.03 if dimensions < 9 else 0.09)
+    np.testing.assert_allclose(
+        np.atleast_2d(np.cov(points.T)), np.eye(dimensions), atol=0.03 if dimensions < 9 else 0.09
+    )
     for width in (1.0, 2.0):
         whole = (2.0 * norm.cdf(width) - 1.0) ** dimensions
         assert np.all(np.abs(points) < width, axis=1).mean() == pytest.approx(whole, abs=0.015)
