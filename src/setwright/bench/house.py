@@ -13,12 +13,13 @@ from dataclasses import replace
 from datetime import datetime
 
 from setwright.bench.shop import opened
-from setwright.errors import InputError, SetwrightError
+from setwright.errors import InputError, SetwrightError, StaleEditError
 from setwright.records import specifications
 from setwright.records.entries import Entry
 from setwright.records.journal_text import parse
 from setwright.records.shop import Work
-from setwright.records.specifications import Item, Specification
+from setwright.records.specifications import Item
+from setwright.records.specifications import Specification as Specification
 from setwright.units.tolerance import read_toleranced
 
 _SOURCE = re.compile(r"\s*[,;]?\s*\bsource:\s*(?P<source>.*)$", re.IGNORECASE)
@@ -82,7 +83,9 @@ def line_of(item: Item) -> str:
     return f"{' '.join(words)} = {item.written}{source}"
 
 
-def specify(at: str | None, name: str, text: str, note: str = "", who: str = "") -> Specification:
+def specify(
+    at: str | None, name: str, text: str, note: str = "", who: str = "", after: int | None = None
+) -> Specification:
     """Add a house specification, or the next version of the one of that name; those before it stay as they are.
 
     Args:
@@ -91,12 +94,20 @@ def specify(at: str | None, name: str, text: str, note: str = "", who: str = "")
         text: its lines.
         note: why it is new.
         who: works here.
+        after: number of the version it was made from, 0 where there should be none of that name; None for any.
     Returns: the specification.
-    Raises: InputError, FileFormatError; nothing is kept then.
+    Raises: StaleEditError where there is another version than `after` by now; InputError, FileFormatError; nothing is
+        kept then.
     """
     items = items_of(text)
     with opened(at) as shop, shop.writing(who) as work:
-        return specifications.specify(work, name, items, note)
+        made = specifications.specify(work, name, items, note)
+        if after is not None and made.number != after + 1:
+            said = "there is a specification of that name" if after == 0 else f"version {made.number - 1} has come"
+            raise StaleEditError(
+                f"{said} already; look at it, then change that.", {"number": made.number - 1}, {"number": after}
+            )
+        return made
 
 
 def specifications_of(at: str | None) -> tuple[Specification, ...]:

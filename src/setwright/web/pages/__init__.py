@@ -5,7 +5,19 @@ from __future__ import annotations
 from starlette.routing import BaseRoute
 
 from setwright.web import day
-from setwright.web.pages import instrument, intake, listening, parts, plan, readings, settings, sheet, step, visit
+from setwright.web.pages import (
+    instrument,
+    intake,
+    listening,
+    parts,
+    plan,
+    readings,
+    settings,
+    sheet,
+    specifications,
+    step,
+    visit,
+)
 
 ROUTES: list[BaseRoute] = [
     *day.ROUTES,
@@ -17,6 +29,7 @@ ROUTES: list[BaseRoute] = [
     *readings.ROUTES,
     *settings.ROUTES,
     *sheet.ROUTES,
+    *specifications.ROUTES,
     *step.ROUTES,
     *visit.ROUTES,
 ]
