@@ -11,11 +11,13 @@ import numpy as np
 import pytest
 import soundfile
 
-from setwright.bench.journals import InShop, job_from, open_journal
+from setwright.bench.at_hand import at_hand
+from setwright.bench.journals import InShop, job_from, keep, open_journal
 from setwright.bench.shop import show_visit
 from setwright.practice.sound import Pluck, first_of, play
 from tests.browser.conftest import sign_in
 from tests.browser.looked_at import faults
+from tests.web.test_step import HARDWARE, heard
 
 pytestmark = pytest.mark.slow
 RATE = 48000
@@ -160,5 +162,81 @@ def test_the_page_is_legible_and_in_reach(
     page.click("summary")
     assert faults(page) == []
     page.screenshot(path=tmp_path / f"listening-{size}-{ground}.png", full_page=True)
+    assert page.wrong == []
+    page.context.browser.close()
+
+
+def at_step(chromium: Callable[..., Any], address: str, visit: str, file: Path) -> Any:
+    """The step at hand, listening to a file."""
+    browser = chromium(*MICROPHONE, f"--use-file-for-fake-audio-capture={file}")
+    page = browser.new_context(**{"viewport": {"width": 820, "height": 1180}}).new_page()
+    page.wrong = []
+    page.on("console", lambda message: page.wrong.append(message.text) if message.type == "error" else None)
+    page.on("pageerror", lambda error: page.wrong.append(str(error)))
+    sign_in(page, address)
+    page.goto(f"{address}/visit/{visit}/step")
+    return page
+
+
+def test_a_string_that_rests_at_its_mark_moves_the_step_on(
+    chromium: Callable[..., Any], address: str, shop: str, visits: dict[str, str], tmp_path: Path
+) -> None:
+    visit = visits["dunlin-heavier"]
+    near = heard(("1 c",) * 5 + ("9 c",), gap="2.4 mm")
+    lines = [
+        *HARDWARE,
+        *heard() * 3,
+        "did claw out 1/32 turn",
+        *heard(gap="2.4 mm"),
+        *near * 2,
+        "did claw in 1/32 turn",
+    ]
+    for line in (*lines, *near * 2):
+        keep(InShop(shop, visit), [line])
+    found = at_hand(InShop(shop, visit))
+    advice = found.next.advice
+    assert advice is not None
+    assert advice.do == "tune"
+    to = advice.hertz / first_of(Pluck(advice.hertz)) * advice.hertz  # whose first partial is there
+    page = at_step(chromium, address, visit, recorded(tmp_path / "peg.wav", [Pluck(to, seconds=NOTE)]))
+    page.check("#onward")
+    page.click("#listen")
+    page.wait_for_timeout(1500)
+    page.screenshot(path=tmp_path / "peg.png", full_page=True)
+    for _ in range(150):
+        entry = open_journal(InShop(shop, visit))[1].entries[-1]
+        if entry.verb == "did" and entry.what == "tune":
+            break
+        page.wait_for_timeout(200)
+    assert (entry.what, entry.place.string) == ("tune", advice.string + 1)
+    assert entry.heard is not None
+    assert abs(1200.0 * np.log2(entry.heard.si / advice.hertz)) < found.job.want.pitch_tolerance.si
+    page.wait_for_selector("text=is kept", timeout=30_000)
+    page.screenshot(path=tmp_path / "after.png", full_page=True)
+    assert page.wrong == []
+    page.context.browser.close()
+
+
+def test_strings_that_are_asked_for_are_filled_in_as_they_are_heard(
+    chromium: Callable[..., Any], address: str, shop: str, visits: dict[str, str], tmp_path: Path
+) -> None:
+    visit = visits["dunlin-heavier"]
+    for line in HARDWARE:
+        keep(InShop(shop, visit), [line])
+    plucks = [Pluck(hz * 2.0 ** (-20.0 / 1200.0), seconds=NOTE) for hz in wanted(shop, visit)]
+    page = at_step(chromium, address, visit, recorded(tmp_path / "all.wav", plucks))
+    page.click("#listen")
+    page.wait_for_selector("#ear-says:has-text('All are heard')", timeout=60_000)
+    page.screenshot(path=tmp_path / "asked.png", full_page=True)
+    filled = page.evaluate(
+        "[...document.querySelectorAll('input[data-words^=\"pitch string\"]')].map((one) => one.value)"
+    )
+    for text, pluck in zip(filled, plucks, strict=True):
+        assert abs(off(float(text.split()[0]), pluck)) < 1.0
+    page.click("#listen")
+    page.click("button:has-text('Keep')")
+    page.wait_for_selector("text=are kept", timeout=30_000)
+    entries = open_journal(InShop(shop, visit))[1].entries[-6:]
+    assert [one.place.string for one in entries] == [1, 2, 3, 4, 5, 6]
     assert page.wrong == []
     page.context.browser.close()

@@ -58,7 +58,8 @@ export async function listen({ socket, worklet, token, device, heard, marks, end
   };
   try {
     await context.audioWorklet.addModule(worklet);
-    await context.resume();
+    await Promise.race([context.resume(), new Promise((done) => setTimeout(done, 1000))]);
+    if (context.state !== "running") throw new Error("press Listen to begin again."); // no page may begin without a touch
     line = await opened(new URL(socket, location.href.replace(/^http/, "ws")));
   } catch (error) { track.stop(); context.close(); throw error; }
   line.send(token);

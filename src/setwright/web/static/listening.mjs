@@ -211,7 +211,7 @@ root.hidden = false;
 draw();
 $("listen").addEventListener("click", () => { if (on) on.stop(); else begin(); });
 $("write").addEventListener("click", write);
-$("device").addEventListener("change", async () => { if (on) { on.stop(); await begin(); } });
+$("device").addEventListener("change", async () => { try { sessionStorage.setItem("setwright input", $("device").value); } catch { /* not remembered */ } if (on) { on.stop(); await begin(); } });
 $("take").addEventListener("submit", send);
 document.addEventListener("setwright:change", (event) => { if (on) { event.preventDefault(); on.again(); } });
 addEventListener("pagehide", () => { if (on) on.stop(); });

@@ -1,0 +1,86 @@
+// The microphone at the step at hand: the peg is drawn as it sounds, fields of strings are filled as they are heard, and
+// when the string rests at its mark, or all strings are heard, the step is sent by itself where that is wished.
+import { listen, processing, why } from "./ear.mjs";
+import { peg, show } from "./step.mjs";
+
+const RESTS = 1.0, RINGS = 1.2; // s
+const FINE = 1.0, FINEST = 0.2; // cents: half of a band that is narrow enough, and the least uncertainty that is told
+const WIDE = 1.96;
+const root = document.getElementById("ear-here");
+const $ = (id) => document.getElementById(id);
+const kept = (name, value) => { try { if (value === undefined) return sessionStorage.getItem(name); sessionStorage.setItem(name, value); } catch { /* nothing is remembered */ } return null; };
+const spots = new Map([...document.querySelectorAll("input[data-words]")].map((one) => [Number((/^pitch string (\d+)$/.exec(one.dataset.words) || [])[1]), one]).filter(([string]) => string));
+const heardField = document.querySelector("form.did input[name^='heard ']");
+let on = null;
+let since = null;
+let sent = false;
+
+const pitch = (said) => `${said.hertz.toFixed(3)} Hz \u00b1 ${Math.max(said.half / WIDE, FINEST).toFixed(2)} c`;
+function say(words) { if ($("ear-says").textContent !== words) $("ear-says").textContent = words; }
+function wrong(words) { $("ear-wrong").textContent = words; $("ear-wrong").hidden = !words; }
+
+function send(form) {
+  if (!$("onward").checked || sent || !form) return;
+  sent = true;
+  form.requestSubmit();
+}
+
+function tune(said) {
+  if (said.string !== peg.string) {
+    since = null;
+    say(`String ${said.string} is heard; play string ${peg.string}.`);
+    return;
+  }
+  const drawn = show(1200 * Math.log2(said.hertz / peg.own), said.half / WIDE);
+  say("");
+  if (!drawn || !drawn.rests || said.state !== "ringing") { since = null; return; }
+  if (since === null) since = said.time;
+  if (said.time - since < RESTS || !heardField) return;
+  heardField.value = pitch(said);
+  send(heardField.form);
+}
+
+function read(said) {
+  const field = spots.get(said.string);
+  if (!field) { say(`String ${said.string} is heard; it is not asked for.`); return; }
+  if (said.state !== "ringing" || said.ringing < RINGS || said.half > FINE) { say(`String ${said.string}: let it ring.`); return; }
+  field.value = pitch(said);
+  const left = [...spots].filter(([, one]) => !one.value).map(([string]) => string);
+  say(left.length ? `String ${said.string} is heard. Still to play: ${left.join(", ")}.` : "All are heard.");
+  if (!left.length && [...field.form.querySelectorAll("input[data-words]")].every((one) => one.value)) send(field.form);
+}
+
+function heard(said) {
+  root.dataset.string = said.string ?? "";
+  if (said.clipped) say("Too loud: turn the input down.");
+  if (said.hertz === null || said.string === null) return;
+  if (said.doubt) { say(`String ${said.string}, or not: ${said.doubt}.`); return; }
+  if (peg) tune(said);
+  else read(said);
+}
+
+async function begin() {
+  wrong("");
+  $("listen").disabled = true;
+  try {
+    on = await listen({
+      socket: root.dataset.ear, worklet: root.dataset.worklet, token: document.querySelector("[name=token]").value, device: kept("setwright input") || "",
+      heard, marks: () => {},
+      told: (track) => { const still = processing(track); if (still) wrong(`The browser still changes the sound (${still}), so pitches are not to be trusted; use another browser or input.`); },
+      ended: (words) => { on = null; $("listen").textContent = "Listen"; if (words) wrong(words); },
+    });
+    $("listen").textContent = "Stop";
+    kept("setwright listens", "1");
+    say(peg ? `Play string ${peg.string}.` : "Play the strings one after another, and let each ring.");
+  } catch (error) { wrong(why(error)); }
+  $("listen").disabled = false;
+}
+
+if (peg || spots.size) {
+  root.hidden = false;
+  $("onward").checked = kept("setwright onward") === "1";
+  $("onward").addEventListener("change", () => kept("setwright onward", $("onward").checked ? "1" : ""));
+  $("listen").addEventListener("click", () => { if (on) { kept("setwright listens", ""); on.stop(); } else begin(); });
+  addEventListener("pagehide", () => { if (on) on.stop(); });
+  if (kept("setwright listens") === "1") begin();
+}
