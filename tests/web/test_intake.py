@@ -112,6 +112,18 @@ def test_one_that_was_here_before_comes_again_and_one_like_it_is_another(visitor
     assert job.instrument.given["neck", "pocket"][0].si == pytest.approx(0.076)  # as in kestrel.instrument.toml
 
 
+def test_one_that_is_not_in_the_short_list_can_be_chosen_by_its_page(
+    visitor: Visitor, shop: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("setwright.web.pages.intake.MOST", 0)
+    dunlin = next(one for one in find_instruments(shop) if one.name == "Dunlin")
+    page = visitor.get(f"/take-in?known={dunlin.id[-8:]}")
+    assert f'value="known:{dunlin.id}" selected' in page.text
+    assert 'value=".010 .013 .017 .026w .036w .046w"' in page.text  # as its last visit left it
+    assert f'value="like:{dunlin.id}" selected' in visitor.get(f"/take-in?like={dunlin.id}").text
+    assert "selected" not in visitor.get("/take-in?known=zzzz").text.partition("known:")[0]
+
+
 def test_the_same_typed_twice_is_two_instruments(visitor: Visitor, shop: str) -> None:
     both = [visitor.post("/take-in", GOOD).headers["location"].rpartition("/")[2] for _ in range(2)]
     assert len({show_visit(shop, one).instrument.id for one in both}) == 2
