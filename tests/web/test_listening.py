@@ -347,6 +347,28 @@ def test_a_take_is_called_off_and_belongs_to_its_visit(
     assert visitor.get(path).status_code == 404
 
 
+def test_a_take_heard_twice_at_once_is_written_once(visitor: Visitor, shop: str, visit: str) -> None:
+    content = wav(*(sound(wanted(shop, visit, string), 1.5) for string in (2, 1)))
+    paths = [sent(visitor, visit, "a.wav", content).headers["location"] for _ in range(2)]
+    for path in paths:
+        assert "Write it down" in words(heard(visitor, path))
+    assert [visitor.post(path, {"do": "write"}).status_code for path in paths] == [303, 422]
+
+
+def test_a_fault_in_hearing_is_a_fault_of_the_page(
+    visitor: Visitor, visit: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from setwright.web.pages import listening
+
+    def fault(*_more: Any) -> None:
+        raise ValueError("a fault")
+
+    monkeypatch.setattr(listening, "hear_take", fault)
+    path = sent(visitor, visit, "a.wav", wav(np.zeros(9))).headers["location"]
+    with pytest.raises(ValueError, match="a fault"):  # which the client of the tests passes on
+        heard(visitor, path)
+
+
 def test_takes_keep_few_and_a_fault_is_told_as_one(tmp_path: Any) -> None:
     kept = takes.Takes()
 

@@ -16,6 +16,7 @@ let since = null;
 let sent = false;
 
 const pitch = (said) => `${said.hertz.toFixed(3)} Hz \u00b1 ${Math.max(said.half / WIDE, FINEST).toFixed(2)} c`;
+const cents = (said) => `${said.cents.toFixed(1)} c \u00b1 ${Math.max(said.half / WIDE, FINEST).toFixed(1)} c`;
 function say(words) { if ($("ear-says").textContent !== words) $("ear-says").textContent = words; }
 function wrong(words) { $("ear-wrong").textContent = words; $("ear-wrong").hidden = !words; }
 
@@ -44,7 +45,7 @@ function read(said) {
   const field = spots.get(said.string);
   if (!field) { say(`String ${said.string} is heard; it is not asked for.`); return; }
   if (said.state !== "ringing" || said.ringing < RINGS || said.half > FINE) { say(`String ${said.string}: let it ring.`); return; }
-  field.value = pitch(said);
+  field.value = cents(said);
   const left = [...spots].filter(([, one]) => !one.value).map(([string]) => string);
   say(left.length ? `String ${said.string} is heard. Still to play: ${left.join(", ")}.` : "All are heard.");
   if (!left.length && [...field.form.querySelectorAll("input[data-words]")].every((one) => one.value)) send(field.form);
