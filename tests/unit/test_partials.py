@@ -190,3 +190,12 @@ def test_what_is_not_explained_is_told_at_the_notes_end(poor, monkeypatch):
     else:
         assert CENTS * np.log(one.law.first / np.sqrt(end * both.first)) == pytest.approx(0.0, abs=0.1 * phases.left)
         assert one.law.first_sd > 0.5 * np.log(end / both.first)
+
+
+def test_what_no_fit_explains_is_told_from_the_phases(monkeypatch):
+    monkeypatch.setattr(partials, "resolved", lambda *_: None)
+    samples = note(glide=3e-3)
+    peaks = peaks_of(samples, RATE, 3000.0)
+    one = followed(samples, RATE, peaks, coarse_pitch(peaks), None, 0.03)
+    assert one.poor == 1.0
+    assert abs(CENTS * np.log(one.law.first / string(1)[0])) < 2.0 * CENTS * one.law.first_sd

@@ -254,6 +254,8 @@ def _resolved(
         (noise * bands.effective)[kept], told.law.inharmonicity, size, since,
     )  # fmt: skip
     law = _at_end(told)
+    if got is None:
+        return replace(told, law=law, poor=1.0)
     trust = rising(-np.log(max(got.poor, 1e-9) / POOR) / np.log(DOUBTED))
     law = between([got.law, law], np.array([trust, 1.0 - trust]))
     if trust < 0.5:

@@ -87,7 +87,7 @@ class _Fit:
 def resolved(
     times: Array, cut: Complex, numbers: Array, middle: Array, hertz: Array, phase: Array, noise: Array,
     stiffness: float, glide: float, since: float,
-) -> Resolved:  # fmt: skip
+) -> Resolved | None:  # fmt: skip
     """Explain the bands of a note by one tone in each partial, and by two.
 
     Args:
@@ -101,10 +101,12 @@ def resolved(
         stiffness: B, about [1].
         glide: relative, about.
         since: from the release to the start of the part used [s].
-    Returns: what the note is.
+    Returns: what the note is; None where no fit stays finite.
     """
     start = _gathered(times, cut, numbers, middle, hertz, phase, noise, stiffness, glide, since)
     single = _single(start)
+    if single is None:
+        return None
     one = _told(single, start)
     if _left(single) < WORTH:
         return one
@@ -148,7 +150,8 @@ def _begun(problem: Problem, decay: Array) -> State:
     state = State(np.stack([0.0 * decay, -decay], axis=1).astype(complex), np.append(expected, tones.OWN))
     bands = tones.model(problem, state)
     weight = np.abs(bands)
-    height = (problem.bands / bands * weight).sum(axis=1) / weight.sum(axis=1)
+    turned = problem.bands * bands.conj() / np.maximum(weight, 1e-300)
+    height = turned.sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-300)
     local = state.local.copy()
     local[:, 0] = np.log(np.where(height == 0.0, 1e-30, height))
     return State(local, state.shared)
@@ -173,7 +176,7 @@ def _slow_noise(off: Complex, slow: int) -> Array:
     return np.asarray((np.abs(mean[:, 2:] - mean[:, :-2]) ** 2).mean(axis=1) * (slow / 4.0))
 
 
-def _single(start: Start) -> _Fit:
+def _single(start: Start) -> _Fit | None:
     """One tone in each partial: places tried with the whole glide in one, then its parts loosened, twice."""
     problem = start.problem
     decays, glide = first_decays(problem), start.glide
@@ -184,7 +187,10 @@ def _single(start: Start) -> _Fit:
         for place in candidates(start, decays):
             one = replace(problem, parts=parts_of(start, decays, place, glide, 1))
             state, cost = tones.solve(one, _begun(one, decays[0]), rounds=8)
-            tried.append((cost, place, state))
+            if np.isfinite(cost):
+                tried.append((cost, place, state))
+        if not tried:
+            return None
         _, place, state = min(tried, key=lambda each: each[0])
         one = replace(problem, parts=parts_of(start, decays, place, max(float(state.shared[0]), SMALLEST), many))
         state, _ = tones.solve(one, State(state.local, np.append(one.parts.expected, state.shared[1])))
@@ -256,7 +262,10 @@ def _double(start: Start, single: _Fit) -> _Fit | None:
     Not where they leave over more than `HOPE` of what one tone leaves in the loudest.
     """
     decays = decays_of(single.problem, single.state)
-    place = candidates(start, decays)[0]
+    places = candidates(start, decays)
+    if not places:
+        return None
+    place = places[0]
     whole = float(single.state.shared[: len(single.problem.parts.expected)].sum())
     parts = parts_of(start, decays, place, max(whole, SMALLEST), 1)
     rough = np.full(len(decays[0]), LOOK)
@@ -301,6 +310,8 @@ def _doubled(start: Start, problem: Problem, state: State) -> _Fit:
             begin = State(fit.state.local, np.concatenate([one.parts.expected, fit.state.shared[had:]]))
             state, cost = tones.solve(one, begin, rounds=5)
             tried.append(_Fit(one, state, cost))
+        if not tried:
+            break
         fit = min(tried, key=lambda each: each.cost)
         state, _ = tones.solve(fit.problem, fit.state, rounds=15)
         one = _left_over(start, fit.problem, state)
