@@ -53,7 +53,7 @@ def teach(seed: int, told: str | None, system: System, lines: TextIO, say: Say) 
                 result = hand_over(now)
                 say("\n".join(result_lines(result, alone(seed, told), system)))
                 return result.verdict.passed
-            now = _done(now, command, advice)
+            now = done(now, command, advice)
         except InputError as error:
             say(f"    {error}")
             continue
@@ -81,8 +81,16 @@ def _advise(now: Lesson, system: System, say: Say) -> Advice | None:
     return advice
 
 
-def _done(now: Lesson, command: Typed, advice: Advice | None) -> Lesson:
-    """Do what was typed."""
+def done(now: Lesson, command: Typed, advice: Advice | None) -> Lesson:
+    """Do what was typed.
+
+    Args:
+        now: the lesson as it stands.
+        command: any but "done" and "help".
+        advice: the next step, None where there is none.
+    Returns: the lesson after it.
+    Raises: InputError where it cannot be done; the lesson then stands as before.
+    """
     if command.do == "follow":
         if advice is None:
             raise InputError("there is no advice to follow; type a command, help lists them.")

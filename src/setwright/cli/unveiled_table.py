@@ -25,12 +25,22 @@ def goal_lines(goal: Goal, system: System) -> list[str]:
         system: "inch" or "mm".
     Returns: lines.
     """
+    return section("wanted", columns(goal_rows(goal, system), gap=3))
+
+
+def goal_rows(goal: Goal, system: System) -> list[tuple[str, str]]:
+    """What is wanted, what and how.
+
+    Args:
+        goal: the goal.
+        system: "inch" or "mm".
+    Returns: pairs.
+    """
     gap, room = number(goal.gap, "length", system), number(goal.gap_tolerance, "length", system)
-    rows = [
+    return [
         ("rear gap", f"{gap}, within {room}, {goal.attitude}"),
         ("strings", f"{' '.join(note(f) for f in goal.hertz)}, within {goal.pitch_tolerance:g} c"),
     ]
-    return section("wanted", columns(rows, gap=3))
 
 
 def judged(verdict: Verdict) -> Judged:
@@ -60,8 +70,19 @@ def result_lines(mine: Result, other: Alone, system: System) -> list[str]:
     Returns: lines.
     """
     out = verdict_lines(judged(mine.verdict), "done", "", mine.cost, system) + hidden_lines(mine.hidden, system)
+    return out + section("beside the advice", columns(beside_rows(mine, other), gap=3, right=(1, 2)))
+
+
+def beside_rows(mine: Result, other: Alone) -> list[list[str]]:
+    """What a lesson cost beside what the advice alone would have needed.
+
+    Args:
+        mine: the lesson as handed over.
+        other: the same instrument by advice alone.
+    Returns: a head and rows: what, of the lesson, of the advice.
+    """
     sides = ((mine.verdict, mine.cost), (other.verdict, other.cost))
-    rows = [
+    return [
         ["", "yours", "advice alone"],
         ["tunings", *(str(spent.tunings) for _, spent in sides)],
         ["settings of the claw", *(str(spent.claws) for _, spent in sides)],
@@ -70,7 +91,6 @@ def result_lines(mine: Result, other: Alone, system: System) -> list[str]:
         ["highest over pitch, c", *(_signed(verdict.peak_cents_above_target) for verdict, _ in sides)],
         ["passed", *("yes" if verdict.passed else "no" for verdict, _ in sides)],
     ]
-    return out + section("beside the advice", columns(rows, gap=3, right=(1, 2)))
 
 
 def _signed(value: float) -> str:
@@ -90,9 +110,19 @@ def hidden_lines(hidden: Sequence[Unveiled], system: System) -> list[str]:
         system: "inch" or "mm".
     Returns: lines.
     """
-    rows = [("", "told", "true")]
-    rows += [(one.what, _shown(one.told, one, system), _shown(one.true, one, system)) for one in hidden]
+    rows = [("", "told", "true"), *hidden_rows(hidden, system)]
     return section("what was hidden", columns(rows, gap=3, right=(1, 2)))
+
+
+def hidden_rows(hidden: Sequence[Unveiled], system: System) -> list[tuple[str, str, str]]:
+    """Truth against told.
+
+    Args:
+        hidden: traits.
+        system: "inch" or "mm".
+    Returns: rows: what, told, true.
+    """
+    return [(one.what, _shown(one.told, one, system), _shown(one.true, one, system)) for one in hidden]
 
 
 def _shown(value: float, one: Unveiled, system: System) -> str:

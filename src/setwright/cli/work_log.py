@@ -51,10 +51,17 @@ def advice_lines(advice: Advice, system: System, count: int | None = None) -> li
     """
     head = "    " if count is None else f"{count:>2}  "
     out = [head + todo(advice, system), *labelled("why", sentence(advice.why), INDENT, COLUMN)]
-    return out + labelled("sure", _sure(advice, system), INDENT, COLUMN)
+    return out + labelled("sure", sure_words(advice, system), INDENT, COLUMN)
 
 
-def _sure(advice: Advice, system: System) -> str:
+def sure_words(advice: Advice, system: System) -> str:
+    """What is believed where a step is advised, and how sure it is.
+
+    Args:
+        advice: the step.
+        system: "inch" or "mm".
+    Returns: a sentence, "" where nothing is believed.
+    """
     parts = []
     if advice.turns_sd is not None:
         parts.append(f"the turns ± {BAND * advice.turns_sd:.2f}")
@@ -78,6 +85,17 @@ def heard_lines(answers: Sequence[Heard], system: System) -> list[str]:
         system: "inch" or "mm".
     Returns: lines; none where nothing was read.
     """
+    return labelled("heard", heard_words(answers, system), INDENT, COLUMN)
+
+
+def heard_words(answers: Sequence[Heard], system: System) -> str:
+    """What was heard, in a sentence.
+
+    Args:
+        answers: commands with their answers.
+        system: "inch" or "mm".
+    Returns: the sentence, "" where nothing was read.
+    """
     pitches = [f"string {one.string} {pitch(one.answer)}" for one in answers if one.answer and one.do == "pitch"]
     pitches += [f"string {one.string} slack" for one in answers if one.do == "pitch" and not one.answer]
     tuned = [f"string {one.string} now {pitch(one.answer)}" for one in answers if one.do == "tune"]
@@ -85,7 +103,7 @@ def heard_lines(answers: Sequence[Heard], system: System) -> list[str]:
     claws = [_length(one.answer, system) for one in answers if one.do == "claw_distance"]
     parts = pitches + tuned
     parts += [f"rear gap {' and '.join(gaps)}"] * bool(gaps) + [f"claw {' and '.join(claws)}"] * bool(claws)
-    return labelled("heard", sentence("; ".join(parts)), INDENT, COLUMN)
+    return sentence("; ".join(parts))
 
 
 def _length(metres: float | None, system: System) -> str:
@@ -114,6 +132,17 @@ def verdict_lines(judged: Judged, ended: str, reason: str, cost: Cost, system: S
         system: "inch" or "mm".
     Returns: lines.
     """
+    rows = verdict_rows(judged, ended, cost, system)
+    return section("at the end", columns(rows, gap=3) + (["", *labelled("", sentence(reason), 2, 0)] if reason else []))
+
+
+def verdict_rows(judged: Judged, ended: str, cost: Cost, system: System) -> list[tuple[str, str]]:
+    """The end of a job, what and how.
+
+    Args:
+        judged, ended, cost, system: as in `verdict_lines`.
+    Returns: pairs.
+    """
     rows = [("verdict", "passed" if judged.passed else "not passed")]
     if ended != "done":
         rows.append(("ended", ended))
@@ -126,4 +155,4 @@ def verdict_lines(judged: Judged, ended: str, reason: str, cost: Cost, system: S
     words = (("tuning", "", cost.tunings), ("setting", " of the claw", cost.claws), ("reading", "", cost.readings))
     spent = ", ".join(f"{count} {one}{'s' * (count != 1)}{of}" for one, of, count in words)
     rows.append(("asked", spent + (f", {judged.minutes:.0f} min" if judged.minutes is not None else "")))
-    return section("at the end", columns(rows, gap=3) + (["", *labelled("", sentence(reason), 2, 0)] if reason else []))
+    return rows
