@@ -113,6 +113,7 @@ def test_the_string_at_hand_is_held_against_its_mark():
     assert other.off == pytest.approx(-other.cents)
 
 
+@pytest.mark.slow
 def test_a_tuning_changed_by_a_whole_tone_names_strings_rightly_before_and_after():
     flat = tuple(hz * 2.0 ** (-200.0 / 1200.0) for hz in OWN)
     marks = replace(MARKS, own=flat, stand=(*OWN, *flat))
@@ -171,6 +172,7 @@ def test_the_last_note_stays_when_it_is_over_and_when_sound_is_lost():
     assert ear.played.string == 2
 
 
+@pytest.mark.slow
 def test_a_long_note_is_kept_to_a_limit():
     ear = Ear(RATE, MARKS)
     push(ear, room(0.3), play(Pluck(82.41, rate=RATE, seconds=LONGEST + 4.0, loss=0.05, loss_square=0.0)))
@@ -196,6 +198,7 @@ def test_aiming_elsewhere_changes_what_pitches_are_held_against():
     assert abs(last.cents) < 2.0
 
 
+@pytest.mark.slow
 def test_notes_are_written_or_refused(visit):
     own = marks_of(visit).own
     samples = np.concatenate([room(0.1), pluck(own[0])])
@@ -219,6 +222,7 @@ def test_notes_are_written_or_refused(visit):
     assert write_note(visit, ear.played, sure=True)[0].number == 3
 
 
+@pytest.mark.slow
 def test_a_take_is_heard_with_its_picture_and_nothing_is_written(folder):
     job = str(folder / "dunlin-heavier.job.toml")
     own = [one.si for one in read_job(job).want.tuning]

@@ -281,6 +281,7 @@ def heard(visitor: Visitor, path: str) -> Any:
     raise AssertionError("it is not heard to its end")
 
 
+@pytest.mark.slow
 def test_a_recording_is_heard_shown_and_written(visitor: Visitor, shop: str, visit: str) -> None:
     content = wav(*(sound(wanted(shop, visit, string)) for string in (6, 5, 4, 3, 2, 1)))
     answer = sent(visitor, visit, "my take.wav", content, played="open")
@@ -347,6 +348,7 @@ def test_a_take_is_called_off_and_belongs_to_its_visit(
     assert visitor.get(path).status_code == 404
 
 
+@pytest.mark.slow
 def test_a_take_heard_twice_at_once_is_written_once(visitor: Visitor, shop: str, visit: str) -> None:
     content = wav(*(sound(wanted(shop, visit, string), 1.5) for string in (2, 1)))
     paths = [sent(visitor, visit, "a.wav", content).headers["location"] for _ in range(2)]
