@@ -4,6 +4,9 @@ const body = document.body;
 const told = document.getElementById("told");
 let typed = false;
 document.addEventListener("input", () => { typed = true; });
+let leaving = false; // on the way to another page: it must not be loaded again then
+document.addEventListener("click", (event) => { if (event.target.closest("a[href], button")) leaving = true; });
+document.addEventListener("submit", () => { leaving = true; });
 
 function say(words, link) {
   told.replaceChildren(words);
@@ -26,7 +29,7 @@ if (body.dataset.changes && window.EventSource) {
     known = event.data;
     const heard = new CustomEvent("setwright:change", { cancelable: true });
     if (!document.dispatchEvent(heard)) return;
-    if (body.dataset.reload && !typed) { location.reload(); return; }
+    if (body.dataset.reload && !typed && !leaving) { location.reload(); return; }
     say("This was changed at another bench.", "Show it as it is now");
   };
   feed.addEventListener("start", arrived);
@@ -36,4 +39,4 @@ if (body.dataset.changes && window.EventSource) {
   });
   addEventListener("pagehide", () => feed.close());
 }
-if (body.dataset.reload === "soon") setTimeout(() => { if (!typed) location.reload(); }, 1200);
+if (body.dataset.reload === "soon") setTimeout(() => { if (!typed && !leaving) location.reload(); }, 1200);
