@@ -40,7 +40,7 @@ ANY_TILT = 0.2  # rad, standard uncertainty of a tilt nobody has said anything a
 TELLING = 0.05  # of the way between the stops: a tilt heard less sharply does not tell which is touched
 APART = 3.0  # standard uncertainties between the tilt heard and a stop before the plate counts as free of it
 TRIES = 8  # rounds in which a tilt that is heard is found
-MET = 30.0  # standard uncertainties, within which it must come to every reading
+SWING = 2e-3  # rad, by which it may still move in the last of them
 ROUNDS = 12
 POOR = 20.0  # squares missed for one reading, from which the search is started elsewhere too
 BACK = 6  # times a step is halved that led to no instrument there is
@@ -169,7 +169,7 @@ def _tilt_heard(picture: Picture, scene: Scene) -> tuple[float, float]:
         moved, at = abs(new[-1] - at[-1]), new
         if moved < TILT_STEP:
             break
-    if np.max(np.abs(value - values[0]) / sd) > MET:  # strings far from their pitches answer in curves
+    if moved > SWING:  # strings far from their pitches answer in curves: nothing is told
         return picture.tilt, ANY_TILT
     left = covariance - gain @ by @ covariance
     return float(at[-1]), float(np.sqrt(max(left[-1, -1], 0.0)))
