@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 EXAMPLES = Path(__file__).parents[2] / "examples"
 PLOVER, WIGEON, KNOT = (
     str(EXAMPLES / f"{name}.job.toml") for name in ("plover-dive", "wigeon-reradius", "knot-too-weak")

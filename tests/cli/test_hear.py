@@ -23,6 +23,8 @@ from setwright.listening.notes import Note
 from setwright.listening.takes import Heard
 from tests.cli.made_takes import RATE, STIFF, recorded, string
 
+pytestmark = pytest.mark.slow
+
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
 

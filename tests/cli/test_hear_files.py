@@ -14,6 +14,8 @@ import soundfile
 from setwright.practice.takes import talk
 from tests.cli.made_takes import RATE, STIFF, string
 
+pytestmark = pytest.mark.slow
+
 EXAMPLES = Path(__file__).parents[2] / "examples"
 KINDS = [
     ("wav", "WAV", "PCM_24", 48000), ("wav", "WAV", "FLOAT", 44100), ("flac", "FLAC", "PCM_16", 44100),

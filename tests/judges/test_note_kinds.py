@@ -5,6 +5,8 @@ import pytest
 
 from tests.judges.note_kinds import BEATING, BODY, CLIPPING, KINDS, LOW_SNR, RATES, made
 
+pytestmark = pytest.mark.slow
+
 
 def first_height(samples, rate, hertz):
     """Height of the spectrum near the first partial over its median around it."""

@@ -19,6 +19,8 @@ from tests.judges.following import Bench
 from tests.judges.made_jobs import ELEVENS, NINES, certain, floating, problem_from
 from tests.judges.test_plans_execute import carried_out, check
 
+pytestmark = pytest.mark.slow
+
 ROOMS = (12, 28)  # C
 JOBS: dict[str, dict[str, Any]] = {
     "strings kept near pitch": {"want": {"rear_gap": '"3.0 mm ± 0.25 mm"'}, "limits": {"peak": '"200 c"'}},

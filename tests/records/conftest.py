@@ -12,7 +12,7 @@ from setwright.records.jobs import JobFiles
 from setwright.records.shop import Shop, new_shop, open_shop
 from tests.records.servers import Server, programs, running
 
-ENGINES = ("sqlite", "postgresql")
+ENGINES = ("sqlite", pytest.param("postgresql", marks=pytest.mark.slow))  # the second with all tests only
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 NAME = "Weir Lane Bench"
 

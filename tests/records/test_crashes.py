@@ -33,6 +33,8 @@ from setwright.records.tables import CHANGE, STOCK_MOVEMENT
 from tests.records.servers import Server, programs, running
 from tests.records.writer import BEGIN, PART
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).resolve().parents[2]
 KILLS, WRITES = 20, 2_000
 QUICK, QUICK_WRITES = 2, 200

@@ -29,6 +29,8 @@ from setwright.records.rows import Visit
 from setwright.records.shop import new_shop, open_shop
 from tests.records.test_crashes import ROOT, filled, kept, read
 
+pytestmark = pytest.mark.slow
+
 NAME = "Weir Lane Bench"
 
 

@@ -30,6 +30,8 @@ from setwright.records.shop import new_shop, open_shop
 from setwright.records.tables import CLIMATE, METADATA, VISIT
 from tests.records.make_released import fill
 
+pytestmark = pytest.mark.slow
+
 ODD = (
     "", " ", "\t\r\n", "'; --", '"\\/{}', "null", "\u0001\u001f\u007f", "\u2028\u2029", "e\u0301 \u00e9", "\ufeff",
     "\U0001f3b8\U0001f469\u200d\U0001f527", "\u202eright to left", "\ufdfa" * 30,

@@ -10,6 +10,8 @@ import pytest
 from benchmarks.benches import REFUSED, WAYS, at_work, prepared, problems, table
 from setwright.records.shop import new_shop
 
+pytestmark = pytest.mark.slow
+
 BENCHES = 8
 SECONDS = 30.0
 QUICK = 3.0

@@ -31,6 +31,8 @@ from setwright.records.journal import from_bytes
 from setwright.records.journal_text import line_of, parse
 from tests.cli.midway import job_midway
 
+pytestmark = pytest.mark.slow
+
 EXAMPLES = Path(__file__).parents[2] / "examples"
 WHEN = datetime(2026, 11, 30, 9, 0)
 RATE = 8000.0

@@ -35,6 +35,8 @@ from setwright.sheets.hearing import (
 )
 from setwright.sheets.ink import ACCENT
 
+pytestmark = pytest.mark.slow
+
 SVG = "{http://www.w3.org/2000/svg}"
 RATE = 16000.0
 PLUCK = replace(string_at(GUITAR, 5, 0.0), rate=RATE, seconds=2.0, glide=6.0)

@@ -11,6 +11,8 @@ from setwright.listening.sound import Sound
 from setwright.practice.sound import harmonic, play
 from setwright.practice.takes import BASS, GUITAR, string_at
 
+pytestmark = pytest.mark.slow
+
 RATE = 24000.0
 
 

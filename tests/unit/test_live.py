@@ -28,6 +28,8 @@ from setwright.listening.live_sound import (
     window_for,
 )
 
+pytestmark = pytest.mark.slow
+
 RATE = 8000.0
 GUITAR = (329.63, 246.94, 196.0, 146.83, 110.0, 82.41)
 

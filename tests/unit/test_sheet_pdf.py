@@ -25,6 +25,8 @@ from setwright.sheets.sheet import PARTS, Drawing, Line, SheetData, day, render
 from setwright.sheets.sheet_typ import printable
 from tests.unit.sheet_material import FULL, ODD, SHEET, pages_of, rows, squeezed, texts
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[2]
 EMPTY = SheetData("", "", datetime(1970, 1, 1))
 LONG = " ".join(["Kupfer-Ænderström"] * 16) + " " + "W" * 28

@@ -20,6 +20,8 @@ from setwright.records.entries import Entry, live
 from setwright.records.journal_text import parse
 from setwright.sheets.sheet import Group, Line, Row, SheetData
 
+pytestmark = pytest.mark.slow
+
 EXAMPLES = Path(__file__).parents[2] / "examples"
 FLOAT, FIXED = EXAMPLES / "kestrel-float.job.toml", EXAMPLES / "sanderling-lower.job.toml"
 FINISHED = EXAMPLES / "kestrel-finished.journal.txt"

@@ -11,6 +11,8 @@ from starlette.routing import Route
 from setwright.bench.shop import show_visit
 from tests.web.visitor import Visitor
 
+pytestmark = pytest.mark.slow
+
 SCRIPT = "<script>alert(1)</script>"
 TEXTS = (
     "", " ", "0", "-1", "1e400", "nan", "inf", "999999999999999999999999", "1/0", "٣", "2.4 mm", ".010 in", "E4 -3 c",

@@ -25,6 +25,8 @@ from setwright.web import takes
 from tests.web.conftest import ADDRESS
 from tests.web.visitor import Visitor, words
 
+pytestmark = pytest.mark.slow
+
 RATE = 16000
 BLOCK = 1024
 WS = ADDRESS.replace("http", "ws")

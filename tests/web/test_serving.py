@@ -23,6 +23,8 @@ from setwright.web.serving import KEY_BYTES, key_of, listening
 from tests.browser.served import served
 from tests.web.visitor import TOKEN
 
+pytestmark = pytest.mark.slow
+
 
 class TestKey:
     def test_it_is_made_once_for_this_user_alone(self, tmp_path: Path) -> None:
