@@ -40,7 +40,7 @@ ANY_TILT = 0.2  # rad, standard uncertainty of a tilt nobody has said anything a
 TELLING = 0.05  # of the way between the stops: a tilt heard less sharply does not tell which is touched
 APART = 3.0  # standard uncertainties between the tilt heard and a stop before the plate counts as free of it
 TRIES = 8  # rounds in which a tilt that is heard is found
-SWING = 2e-3  # rad, by which it may still move in the last of them
+SETTLING, SWING = 2, 1e-2  # rounds; rad by which it may still move after them
 ROUNDS = 12
 POOR = 20.0  # squares missed for one reading, from which the search is started elsewhere too
 BACK = 6  # times a step is halved that led to no instrument there is
@@ -158,7 +158,7 @@ def _tilt_heard(picture: Picture, scene: Scene) -> tuple[float, float]:
     step = np.append(steps(picture), TILT_STEP)
     value, sd = (one[:-1] for one in scenes.targets(scene, picture.model.friction))
     marks = marks_of(picture, scene.pegs)
-    for _ in range(TRIES):
+    for round_ in range(TRIES):
         try:
             values = scenes.shown(picture.model, scene, fan(at, step), *marks)[:, :-1]
         except RangeError:  # strings far from their pitches lead to no instrument there is: nothing is told
@@ -167,9 +167,9 @@ def _tilt_heard(picture: Picture, scene: Scene) -> tuple[float, float]:
         gain = np.linalg.solve(by @ covariance @ by.T + np.diag(sd**2), by @ covariance).T
         new = before + gain @ (value - values[0] + by @ (at - before))
         moved, at = abs(new[-1] - at[-1]), new
-        if moved < TILT_STEP:
+        if moved < (TILT_STEP if round_ < SETTLING else SWING):
             break
-    if moved > SWING:  # strings far from their pitches answer in curves: nothing is told
+    else:  # strings far from their pitches answer in curves: nothing is told
         return picture.tilt, ANY_TILT
     left = covariance - gain @ by @ covariance
     return float(at[-1]), float(np.sqrt(max(left[-1, -1], 0.0)))
