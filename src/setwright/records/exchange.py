@@ -59,7 +59,7 @@ def export(shop: Shop, folder: Path, only: Only | None = None, owner: str | None
         raise InputError(f"{folder} lies in the shop itself; name a folder elsewhere.")
     part: Path | None = None
     try:
-        with shop.reading() as work, _disk(folder):
+        with shop.reading() as work, disk(folder, "nothing was exported"):
             part = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name}-"))
             part.chmod(0o755)
             done = _written(work, part, shop.name, only, owner)
@@ -92,12 +92,19 @@ def may_fill(folder: Path) -> None:
 
 
 @contextmanager
-def _disk(folder: Path) -> Iterator[None]:
+def disk(folder: Path, nothing: str) -> Iterator[None]:
+    """Say in one sentence what the disk refuses.
+
+    Args:
+        folder: that is read or written.
+        nothing: what was not done then.
+    Raises: InputError.
+    """
     try:
         yield
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        raise InputError(f"{folder}: {reason}; nothing was exported, check the disk and the permissions.") from None
+        raise InputError(f"{folder}: {reason}; {nothing}, check the disk and the permissions.") from None
 
 
 def _written(work: Work, part: Path, name: str, only: Only | None, owner: str | None) -> Node:

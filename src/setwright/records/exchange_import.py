@@ -6,7 +6,6 @@ import hashlib
 import os
 import shutil
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +17,7 @@ from setwright.frozen import frozen
 from setwright.records.bulk import insert_rows
 from setwright.records.content import FOLDER, Contents, InFolder, InTable
 from setwright.records.engine import APPLICATION, WRITES, Where, engine_of, told, where
-from setwright.records.exchange import CONTENTS, EXPORTED, MANIFEST, TABLES, over
+from setwright.records.exchange import CONTENTS, EXPORTED, MANIFEST, TABLES, disk, over
 from setwright.records.exchange_schema import LAYOUT, LEFT_OUT, SHA256, VERSION, Reader, WrongError, parse
 from setwright.records.ids import is_id
 from setwright.records.schema import VERSIONS, make_tables, newest, schema_of, scripts_config, written_by
@@ -67,19 +66,10 @@ def import_shop(folder: Path, at: str | Path, versions: Sequence[Path] = VERSION
     """
     source = read_manifest(folder, versions)
     place = where(at)
-    with _disk(folder):
+    with disk(folder, _TAIL):
         name = _into_new(source, place, versions) if _is_new(place) else _into_empty(source, at, versions)
     rows = {name: count for name, (count, _) in source.tables.items()}
     return Imported(place.shown, name, source.sha256, rows, source.files, source.size)
-
-
-@contextmanager
-def _disk(folder: Path) -> Iterator[None]:
-    try:
-        yield
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise InputError(f"{folder}: {reason}; {_TAIL}, check the disk and the permissions.") from None
 
 
 def read_manifest(folder: Path, versions: Sequence[Path] = VERSIONS) -> Source:

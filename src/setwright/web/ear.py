@@ -28,6 +28,7 @@ from setwright.bench.live import Ear, Marks, Played, marks_of, plain
 from setwright.bench.shop import show_visit
 from setwright.errors import SetwrightError
 from setwright.web.frame import bench_of, remembered, seat_of_request
+from setwright.web.memory import one_for_all
 from setwright.web.security import is_token
 
 HEAD = struct.Struct("<If")
@@ -123,11 +124,7 @@ def ears_of(request: HTTPConnection) -> Ears:
         request: of a page or a socket.
     Returns: the same object for every request.
     """
-    state = request.app.state
-    if not hasattr(state, "ears"):
-        state.ears = Ears()
-    found: Ears = state.ears
-    return found
+    return one_for_all(request, "ears", Ears)
 
 
 def marks_for(request: HTTPConnection, visit: str) -> Marks:

@@ -21,6 +21,7 @@ from starlette.routing import Route
 from setwright.bench.day import mark_of, marks_of
 from setwright.errors import SetwrightError
 from setwright.web.frame import bench_of, who
+from setwright.web.memory import one_for_all
 
 EVERY = 1.0  # s between two looks at the shop
 ALIVE = 15.0  # s, after which a line without meaning keeps the connection open
@@ -71,11 +72,7 @@ def presence(request: Request) -> Presence:
         request: of a page.
     Returns: the same object for every request.
     """
-    state = request.app.state
-    if not hasattr(state, "presence"):
-        state.presence = Presence()
-    found: Presence = state.presence
-    return found
+    return one_for_all(request, "presence", Presence)
 
 
 async def _changes(request: Request) -> Response:

@@ -8,6 +8,8 @@ from collections.abc import Callable, Hashable
 from concurrent.futures import Future
 from typing import Any, TypeVar
 
+from starlette.requests import HTTPConnection
+
 T = TypeVar("T")
 MOST = 256  # answers kept
 
@@ -55,3 +57,19 @@ class Memory:
         with self._lock:
             found = self._kept.get(key)
         return found is not None and found.done()
+
+
+def one_for_all(request: HTTPConnection, name: str, make: Callable[[], T]) -> T:
+    """What all requests to a bench share, made when it is first asked for.
+
+    Args:
+        request: of a page.
+        name: in the application's state.
+        make: makes it.
+    Returns: the same object for every request.
+    """
+    state = request.app.state
+    if not hasattr(state, name):
+        setattr(state, name, make())
+    found: T = getattr(state, name)
+    return found

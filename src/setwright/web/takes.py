@@ -17,6 +17,7 @@ from starlette.requests import Request
 
 from setwright.bench.heard_take import HeardTake
 from setwright.errors import InputError
+from setwright.web.memory import one_for_all
 
 MOST = 12  # takes that are kept; the oldest goes
 LONGEST_NAME = 80  # letters
@@ -139,8 +140,4 @@ def takes_of(request: Request) -> Takes:
         request: of a page.
     Returns: the same object for every request.
     """
-    state = request.app.state
-    if not hasattr(state, "takes"):
-        state.takes = Takes()
-    found: Takes = state.takes
-    return found
+    return one_for_all(request, "takes", Takes)
