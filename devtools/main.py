@@ -19,7 +19,6 @@ BRIEF = ("--quiet", "--output-format", "concise")  # one line for each finding
 FULL_TEST = ("--cov", "--cov-branch", "--cov-report=term-missing:skip-covered", "--cov-fail-under=95")
 # The main index alone decides the lock; what this machine may add to it stays out.
 LOCK_ENV = {"PIP_EXTRA_INDEX_URL": "", "PIP_FIND_LINKS": "", "CUSTOM_COMPILE_COMMAND": "./dev lock"}
-ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}  # each of the processes keeps to its core
 LOCKS = ("run", "dev", "rivals")
 TABLES = ("rounds", "listening", "exchange", "shop", "ear")  # benchmarks that print a table of their own
 LOCK_OPTIONS = (
@@ -125,7 +124,7 @@ def bench(call: Call) -> None:
         name = call.rest[0]
         if name == "listening" and {"--rivals", "--write"} & set(call.rest):
             rivals.ensure(call.root, call.runner, call.machine)
-        step(call.runner, name, (python, "-m", f"benchmarks.bench_{name}", *call.rest[1:]), ONE_THREAD)
+        step(call.runner, name, (python, "-m", f"benchmarks.bench_{name}", *call.rest[1:]))
         return
     files = "python_files=bench_*.py test_*.py"
     command = [

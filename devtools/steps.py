@@ -41,9 +41,12 @@ class Shell:
 
 
 def clean_environment(inherited: Mapping[str, str], extra: Mapping[str, str]) -> dict[str, str]:
-    """The inherited environment without what would lead Python to other packages than those of the lock."""
+    """The inherited environment without what would lead Python to other packages than those of the lock.
+
+    One thread for linear algebra: all matrices here are small, and threads that wait for each other spend a core.
+    """
     kept = {name: value for name, value in inherited.items() if name not in ("PYTHONHOME", "PYTHONPATH", "VIRTUAL_ENV")}
-    return kept | {"PYTHONNOUSERSITE": "1"} | dict(extra)
+    return kept | {"PYTHONNOUSERSITE": "1", "OPENBLAS_NUM_THREADS": "1"} | dict(extra)
 
 
 def say(text: str) -> None:

@@ -110,7 +110,7 @@ class TestSetUp:
 
     def test_other_python_packages_are_kept_out(self) -> None:
         clean = steps.clean_environment({"PYTHONPATH": "/x", "VIRTUAL_ENV": "/y", "HOME": "/h"}, {"A": "b"})
-        assert clean == {"HOME": "/h", "PYTHONNOUSERSITE": "1", "A": "b"}
+        assert clean == {"HOME": "/h", "PYTHONNOUSERSITE": "1", "OPENBLAS_NUM_THREADS": "1", "A": "b"}
 
 
 class TestPrograms:

@@ -191,17 +191,19 @@ def test_a_peg_is_followed(strings, number, cents, shape):
 @pytest.mark.slow
 def test_cost_and_memory():
     """Plucks of every string for ten minutes at 48 kHz: processor time over time of sound, 0.06 when this was written,
-    and what is held at the end over what was held after the first half minute."""
+    in the least of twenty half minutes (a busy machine lengthens it); and what is held at the end over what was held
+    after the first half minute."""
     part = np.concatenate(
         [recorded(replace(string_at(strings, n, 0, 5.0), seconds=2.9, attack=20.0), 0.1) for strings, n in OPEN]
     )
-    live, held = Live(RATE, pitches(GUITAR)), []
-    before = time.process_time()
+    live, held, cost = Live(RATE, pitches(GUITAR)), [], []
     for _ in range(20):
+        before = time.process_time()
         for k in range(0, len(part) - BLOCK + 1, BLOCK):
             live.push(part[k : k + BLOCK])
+        cost.append((time.process_time() - before) / (len(part) / RATE))
         held.append(len(pickle.dumps(live)))
-    assert (time.process_time() - before) / (20 * len(part) / RATE) < 0.1
+    assert min(cost) < 0.1
     assert max(held[1:]) < 1.2 * held[0]
 
 

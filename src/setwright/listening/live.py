@@ -52,7 +52,7 @@ EXPLAINS = 0.5  # share of the peaks' weight a string must explain
 LOW = 0.8  # number of the partial whose phase is taken to be bent where a course leaves something of phases
 LOOSEST = 0.035  # rad^2 by which phases may depart from a course; more is no string
 READ = 5  # frames from one reading to the next
-STEADY = 0.8  # s, after which a course is fitted half as often
+STEADY, SELDOM = 0.8, 4  # s, after which a course is fitted so many times more seldom
 LONGEST = 300  # moments of the phases that are kept
 GONE = 2.5  # times the noise, under which no partial is left
 LOUD = 3.0  # times the noise, under which a partial is not used
@@ -289,7 +289,8 @@ class Followed:
         self.past: deque[Course] = deque(maxlen=64)
         self.calm: deque[Array] = deque(maxlen=CALM)  # noise, before a turn that is not seen yet adds to it
         self.began = kept.now
-        self.frames = self.fits = 0
+        self.frames = self.fits = self.judged = 0
+        self.turned: NDArray[np.intp] | None = None  # strengths of a turn that counted when one was last looked for
         self.loose = 0.0  # squares of what the course leaves of the phases, by amplitude [rad^2]
         self.faint = 0
         self._hear(kept)
@@ -316,10 +317,10 @@ class Followed:
         self.frames += 1
         self._hear(kept)
         steady = not self.moving and kept.now - self.rested > STEADY
-        if self.frames % (2 * READ if steady else READ) == 0:
+        if self.frames % (SELDOM * READ if steady else READ) == 0:
             self._fit(kept.now)
-            if self.moving or self.frames % (2 * READ) == 0:
-                self._judge(kept.now)
+        if self.frames % (READ if self.moving else 2 * READ) == 0:
+            self._judge(kept.now)
             if not self.lost and abs(np.log(self.string.fundamental / self.comb.string.fundamental)) > MOVED:
                 self.comb = comb_for(self.string, kept.rate, self.long)
 
@@ -417,7 +418,10 @@ class Followed:
         olds = [olds[0], olds[-1]] if olds else []
         if not olds:
             return
-        here = course(replace(heard, noise=self.calm[0]), self.string, bends_before(now, SPAN, BEND), now)
+        self.judged += 1
+        likely = self.turned if self.judged % ALL else None
+        here = course(replace(heard, noise=self.calm[0]), self.string, bends_before(now, SPAN, BEND), now, likely)
+        self.turned = here.likely
         for old in olds:
             glided = old.rise(now)
             off = abs(np.log(here.hertz / old.hertz) / CENT - glided)

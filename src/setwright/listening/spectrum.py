@@ -172,7 +172,6 @@ def _scores(hertz: Array, weight: Array, grid: Array, stretch: float) -> Array:
     total = weight.sum()
     top = np.where(near > 0.1, number, 0).max(axis=1)
     hit = np.where(near > 0.1, number, 0.0)  # peaks stand in order, so numbers never fall
-    before = np.pad(np.maximum.accumulate(hit, axis=1), ((0, 0), (1, 0)))[:, :-1]
-    found = (hit > before).sum(axis=1)
+    found = (hit[:, :1] > 0.0).sum(axis=1) + (hit[:, 1:] > np.maximum.accumulate(hit, axis=1)[:, :-1]).sum(axis=1)
     missing = np.maximum(top - found, 0) / np.maximum(top, 1)
     return np.asarray(explained / total - 0.5 * missing)
