@@ -10,7 +10,7 @@ import numpy as np
 from setwright.bench.standing import Banded, Bench, Standing, band
 from setwright.instrument.geometry import LOWER_STOPS, UPPER_STOPS, build_rig, stops
 from setwright.instrument.traits import Array
-from setwright.physics.balance import Rig, at_pitch, pegs_fixed, settled_at, swing, unstretched_lengths
+from setwright.physics.balance import Equilibrium, Rig, at_pitch, pegs_fixed, settled_at, swing, unstretched_lengths
 from setwright.physics.balance.moments import moments, pack
 from setwright.planning.bands import spread
 from setwright.planning.plan import Plan
@@ -87,13 +87,7 @@ def balance_of(one: Standing, system: System) -> Balance:
         system: "inch" or "mm".
     Returns: strings together, springs together, weight, and the stop on which the plate rests.
     """
-    rig, tilt, bow = one.rig, one.state.tilt, one.state.bow
-    pulls = [
-        ("strings", *_strings(rig, tilt, bow, one.state.tension)),
-        ("springs", *_springs(rig, tilt, bow)),
-        ("weight", *_weight(rig, tilt)),
-        _stop(one),
-    ]
+    pulls = [*pulls_on(one.rig, one.state), _stop(one)]
     out = []
     for name, x, y, moment in pulls:
         size = math.hypot(float(x[0]), float(y[0]))
@@ -106,6 +100,23 @@ def balance_of(one: Standing, system: System) -> Balance:
         stop = name in STOPS
         out.append(Force(name, float(x[0]), float(y[0]), told, half, _force(size, system), arm, words, stop))
     return Balance(tuple(out))
+
+
+def pulls_on(rig: Rig, state: Equilibrium) -> list[tuple[str, Array, Array, Array]]:
+    """What pulls on the plate, stops aside.
+
+    Args:
+        rig: (B) rigs.
+        state: (B) their state.
+    Returns: of strings together, springs together and weight: name, pull along and up [N], moment about the pivot,
+        lifting the rear > 0 [N m]; each (B).
+    """
+    tilt, bow = state.tilt, state.bow
+    return [
+        ("strings", *_strings(rig, tilt, bow, state.tension)),
+        ("springs", *_springs(rig, tilt, bow)),
+        ("weight", *_weight(rig, tilt)),
+    ]
 
 
 def _strings(rig: Rig, tilt: Array, bow: Array, tension: Array) -> tuple[Array, Array, Array]:

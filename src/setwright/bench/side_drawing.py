@@ -55,9 +55,9 @@ def side_drawing(bench: Bench, plan: Plan, system: System) -> str:
         fret=(float(_one(crown[0])[0, 0]), float(_one(crown[1])[0, 0])),
         fret_told=f"fret {fret}",
         angle_told=_angles(before, after),
-        body=_body(after),
-        before=None if before is None else _posture(before),
-        after=_posture(after),
+        body=body(after),
+        before=None if before is None else posture(before),
+        after=posture(after),
         beside=beside(bench, plan, before, after, system),
         bow=bow(bench, plan, before, after, system),
         details=details(bench, plan, before, after, system),
@@ -85,8 +85,13 @@ def _row(value: Array, count: int) -> Array:
     return np.asarray(np.asarray(value).reshape(-1, count)[0], dtype=np.float64)
 
 
-def _posture(one: Standing) -> Posture:
-    """Neck, strings, plate and claw of the most likely instrument in one state."""
+def posture(one: Standing) -> Posture:
+    """Neck, strings, plate and claw of the most likely instrument in one state.
+
+    Args:
+        one: the state.
+    Returns: them, in the frame of the body [m].
+    """
     traits, settings, state, b = one.traits, one.settings, one.state, one.traits.bridge
     count = traits.string_count
     end = float(np.max(fret_position(_first(traits.fretboard.scale), traits.fretboard.frets)))
@@ -160,8 +165,13 @@ def _springs_told(one: Standing) -> str:
     return "1 spring" if count == 1 else f"{count} springs"
 
 
-def _body(after: Standing) -> Body:
-    """What stays where it is: pocket, cavity, wall of the claw."""
+def body(after: Standing) -> Body:
+    """What stays where it is: pocket, cavity, wall of the claw.
+
+    Args:
+        after: one state.
+    Returns: them, in the frame of the body [m].
+    """
     traits, b, neck = after.traits, after.traits.bridge, after.traits.neck
     mouth, floor, pocket = (_first(one) for one in (neck.mouth_x, neck.mouth_y, neck.pocket))
     px, knife = _first(b.pivot_x), b.knife_edge

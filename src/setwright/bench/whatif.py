@@ -6,19 +6,20 @@ from dataclasses import replace
 
 import numpy as np
 
+from setwright.bench.as_read import as_read, tilts_as_found
 from setwright.bench.plans import problem_from
 from setwright.errors import InputError
 from setwright.frozen import frozen
-from setwright.instrument.geometry import build_rig, tilt_for_gap, tilt_limits, with_lengths
+from setwright.instrument.geometry import build_rig, with_lengths
 from setwright.instrument.jobfile import Job
-from setwright.instrument.predict import Predicted, balance_at, predict, read_off, relief, tune, tune_at
+from setwright.instrument.predict import Predicted, predict, read_off, relief, tune
 from setwright.instrument.prior import Prior, Uncertain, prior, vary
 from setwright.instrument.settings import ATTITUDES, Settings
 from setwright.instrument.traits import Array, Traits, array
 from setwright.physics.balance import equilibrium, pegs_fixed, unstretched_lengths
 from setwright.physics.pitch import cents
 from setwright.planning.bands import drawn_with_room
-from setwright.planning.found import AsFound, found_tilt, settle_found
+from setwright.planning.found import AsFound, settle_found
 from setwright.planning.solve import as_batch
 from setwright.planning.targets import spring_mask
 
@@ -246,8 +247,8 @@ def _on_the_bench(job: Job, found: AsFound, changes: Changes, after: Settings, s
     settings = as_batch(problem.found.settings, samples + 1)
     hertz = problem.found.hertz
     assert hertz is not None
-    tilt = _tilts(found, traits, settings, rng)
-    balanced = _as_read(found, traits, settings, tilt)
+    tilt = tilts_as_found(found, traits, settings, rng)
+    balanced = as_read(found, traits, settings, tilt)
     bend = job.found.relief
     heights = job.found.string_height
     return _Bench(
@@ -260,35 +261,6 @@ def _on_the_bench(job: Job, found: AsFound, changes: Changes, after: Settings, s
         hold=(1, 17) if bend is None else bend.hold,
         read=8 if bend is None else bend.read,
     )
-
-
-def _tilts(found: AsFound, traits: Traits, settings: Settings, rng: np.random.Generator) -> Array:
-    """Tilt of each instrument as found: the gap as read, within its uncertainty."""
-    problem = found.problem
-    gaps = [r for r in problem.found.readings if r.quantity == "rear gap"]
-    if problem.found.mode != "floating" or not gaps:
-        return np.array(np.broadcast_to(found_tilt(traits, settings, problem), len(settings.claw)))
-    off = gaps[0].sd * rng.standard_normal(len(settings.claw))
-    off[0] = 0.0
-    low, high = tilt_limits(traits, settings)
-    return np.clip(tilt_for_gap(traits, settings, gaps[0].value + off), low, high)
-
-
-def _as_read(found: AsFound, traits: Traits, settings: Settings, tilt: Array) -> Settings:
-    """Pegs as found, and the claw shifted to where the plate rests as it was read.
-
-    That the plate stood as it was read is better known than any spring; the shift stands for the springs' error. A
-    plate that was read resting on the body keeps its claw unless it would have lifted.
-    """
-    hertz = found.problem.found.hertz
-    assert hertz is not None
-    tuned = tune_at(traits, settings, hertz, tilt)
-    if found.problem.found.mode in ("fixed", "blocked"):
-        return tuned.settings
-    balanced = balance_at(traits, settings, hertz, tilt)
-    free = (tuned.state.contact < 0.0) | (found.problem.found.mode == "floating")
-    lifted = np.logical_and(balanced.reached, free)
-    return replace(tuned.settings, claw=np.where(lifted[:, None], balanced.settings.claw, settings.claw))
 
 
 def _with_rod(known: Prior) -> Prior:

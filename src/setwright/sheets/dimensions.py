@@ -35,6 +35,7 @@ class Pen:
     """Draws on paper, or on paper turned over."""
 
     mirrored: bool = False
+    width: float = WIDTH  # mm of that paper
 
     def at(self, point: Point) -> Point:
         """Where a place comes to lie.
@@ -43,7 +44,7 @@ class Pen:
             point: x, y [mm].
         Returns: x, y [mm].
         """
-        return (WIDTH - point[0], point[1]) if self.mirrored else point
+        return (self.width - point[0], point[1]) if self.mirrored else point
 
     def line(self, a: Point, b: Point, weight: float = THIN, dashed: bool = False, accent: bool = False) -> str:
         """A straight line, as `ink.line`.
