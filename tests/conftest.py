@@ -17,6 +17,8 @@ hypothesis.settings.register_profile("here", deadline=None)
 hypothesis.settings.register_profile("ci", deadline=None, derandomize=True, database=None, print_blob=True)
 hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "here")
 
+os.environ["SETWRIGHT_CACHE"] = ""  # nothing worked out by a test is kept for this user
+
 ROWS = pytest.StashKey[list[Row]]()
 
 

@@ -10,9 +10,10 @@ import numpy as np
 
 from setwright.bench.heard_notes import with_heard
 from setwright.bench.journals import Source, job_from, open_journal
+from setwright.bench.kept_work import Keeping, Work, digest, name_of, replayed_from
 from setwright.bench.plans import problem_from
 from setwright.bench.progress import applied, work_left
-from setwright.bench.replay import Balance, Start, replayed
+from setwright.bench.replay import Balance, Start, begun
 from setwright.frozen import frozen
 from setwright.instrument.jobfile import Job
 from setwright.instrument.prior import Prior
@@ -70,19 +71,20 @@ class Next:
     remarks: tuple[str, ...] = ()
 
 
-def next_of(job: Source, journal: str | None = None) -> tuple[Job, Next]:
+def next_of(job: Source, journal: str | None = None, keeping: Keeping | None = None) -> tuple[Job, Next]:
     """The next step of a job.
 
     Args:
         job: path of the job file, or a visit in a shop.
         journal: path of the journal of a job file, None by the rule.
+        keeping: where work on the job is kept; it makes the answer quicker, never another one.
     Returns: the job and the step.
     Raises: FileFormatError, InputError, QuestionableError for files that cannot be used; ContradictionError where the
         found readings cannot all be true; NoPlanError where nothing will do.
     """
     read = job_from(job)
     _, found = open_journal(job, journal, read)
-    said = next_for(read, live(found.entries))
+    said, _ = next_seen(read, live(found.entries), keeping, name_of(job, journal))
     return read, replace(said, remarks=(*found.remarks, *said.remarks))
 
 
@@ -98,31 +100,50 @@ def next_for(job: Job, entries: Sequence[Entry]) -> Next:
     return next_seen(job, entries)[0]
 
 
-def next_seen(job: Job, entries: Sequence[Entry]) -> tuple[Next, Course | None]:
+def next_seen(
+    job: Job, entries: Sequence[Entry], keeping: Keeping | None = None, name: str = ""
+) -> tuple[Next, Course | None]:
     """The next step of a job, and where a floating balance stands that it was decided by.
 
     Args:
         job: as read from its file.
         entries: live ones of its journal, in their order.
+        keeping: where work on the job is kept.
+        name: it is kept by, from `name_of`.
     Returns: the step; the course, None before the balance, before every string was heard, and where none floats.
     Raises: as `next_of`.
     """
     job, said = with_heard(job, entries)
-    step, course = _next(job, entries)
+    step, course = _next(job, entries, keeping, name)
     return replace(step, remarks=(*said, *step.remarks)) if said and step.kind == "hardware" else step, course
 
 
-def _next(job: Job, entries: Sequence[Entry]) -> tuple[Next, Course | None]:
+def _next(job: Job, entries: Sequence[Entry], keeping: Keeping | None, name: str) -> tuple[Next, Course | None]:
     """The same of a job whose octaves are those that were heard."""
-    todo = hardware(settle_found(problem_from(job)))
+    kept = _hardware(job, keeping, name)
+    todo = kept.hardware
     wanted = tuple(float(one) for one in todo.problem.targets.hertz)
     work = work_left(todo.problem, todo.steps, entries)
     if work is not None:
         return Next("hardware", work.step, work.count, len(todo.steps), wanted=wanted, entries=len(entries)), None
     if todo.problem.targets.mode == "floating":
-        balance = replayed(start_of(job, todo, entries), entries)
+        on = replayed_from(kept.replayed, begun(start_of(job, todo, entries)), entries)
+        if keeping is not None and on is not kept.replayed:
+            keeping.put(name, replace(kept, replayed=on))
+        balance = on.whole
         return replace(balanced(balance), wanted=wanted, entries=len(entries)), balance.course
     return replace(_strings(todo.problem, entries), wanted=wanted, entries=len(entries)), None
+
+
+def _hardware(job: Job, keeping: Keeping | None, name: str) -> Work:
+    """The job's hardware, with how far its journal was replayed: as kept, where it is of this very job."""
+    if keeping is None:
+        return Work(b"", hardware(settle_found(problem_from(job))))
+    of, kept = digest(job), keeping.get(name)
+    if kept is None or kept.job != of:
+        kept = Work(of, hardware(settle_found(problem_from(job))))
+        keeping.put(name, kept)
+    return kept
 
 
 def start_of(job: Job, todo: Hardware, entries: Sequence[Entry]) -> Start:

@@ -94,16 +94,32 @@ def taken_in(balance: Balance, entries: Sequence[Entry]) -> Balance:
         entries: live ones that follow, in their order.
     Returns: the balance.
     """
+    return flushed(followed(balance, entries))
+
+
+def followed(balance: Balance, entries: Sequence[Entry]) -> Balance:
+    """A balance with more entries, the readings after what was done last still pending.
+
+    Args:
+        balance: before; it stays as it is.
+        entries: live ones that follow, in their order.
+    Returns: the balance.
+    """
     for entry in entries:
         if entry.verb == "read":
             balance = _reading(balance, entry)
         elif entry.verb == "did":
-            balance = _done(_flushed(balance), entry)
-    return _flushed(balance)
+            balance = _done(flushed(balance), entry)
+    return balance
 
 
-def _flushed(balance: Balance) -> Balance:
-    """Pending readings taken in; the picture begun where every string has been heard."""
+def flushed(balance: Balance) -> Balance:
+    """Pending readings taken in; the picture begun where every string has been heard.
+
+    Args:
+        balance: as `followed` leaves it.
+    Returns: the balance.
+    """
     now, pending = balance.course, balance.pending
     if not pending:
         return balance
@@ -140,7 +156,7 @@ def _reading(balance: Balance, entry: Entry) -> Balance:
 
 
 def _wedge_loose(balance: Balance, entry: Entry) -> Balance:
-    balance = _flushed(balance)
+    balance = flushed(balance)
     if balance.course is None or entry.value is None:
         return balance
     return replace(balance, course=replace(balance.course, free=bool(entry.value.si)))

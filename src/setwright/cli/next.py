@@ -30,12 +30,13 @@ def command(
     Put what you did and read into the journal with setwright log, then ask again.
     """
     from setwright.bench.data import document
+    from setwright.bench.kept_work import kept_here
     from setwright.bench.next_step import next_of
     from setwright.bench.plans import preferred_system
     from setwright.cli.next_card import next_lines
 
     with refused_in(system_of(units, "mm")):
-        read, found = next_of(source_of(job, visit, shop), journal)
+        read, found = next_of(source_of(job, visit, shop), journal, kept_here())
     if as_json:
         say_json(document("next", found))
         return
