@@ -1,16 +1,18 @@
 """How long a shop takes to answer as it grows, and what eight benches at once do to it.
 
-    ./dev bench shop [--visits 1000 10000 100000] [--engine sqlite postgresql]
+    ./dev bench shop [--visits 1000 10000 100000] [--engine sqlite postgresql] [--keep FOLDER]
     ./dev bench shop --benches [--seconds 30] [--engine sqlite postgresql]
 
 Shops are those of `made_shop`. First every question is asked of instruments not asked for before, when the database's
 pages have been put out of memory (PostgreSQL is started anew); then of others, many times. Each answer is checked.
+With --keep shops stay in a folder, and those that are there already are asked again.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
+import pickle
 import random
 import shutil
 import statistics
@@ -27,6 +29,7 @@ import numpy as np
 import psycopg
 
 from benchmarks.benches import at_work, job_files, prepared, problems, table
+from benchmarks.copied_shop import copy
 from benchmarks.made_shop import Made, load
 from benchmarks.running import number
 from setwright.records import day, history
@@ -46,6 +49,8 @@ ROOM = 90_000  # bytes a visit takes on the disk at most, logs included
 COLD, WARM, FEW = 15, 51, 7  # askings; few of those that look at everything
 BENCHES = 8
 OPEN = 25  # visits under way
+MADE = 10_000  # visits made at most; of more visits the rest are copies
+FILLED = "filled.pickle"  # beside a shop that is kept: what was made
 
 
 @dataclass(frozen=True)
@@ -71,23 +76,31 @@ class Place:
         if self.server is not None:
             self.server.start()
 
+    def analyse(self) -> None:
+        """Let a server see what it holds, as it does by itself some minutes later."""
+        if self.server is not None:
+            with psycopg.connect(self.at, autocommit=True) as connection:
+                connection.execute("VACUUM ANALYZE")
+
     def size(self) -> int:
         """Bytes of all files."""
         return sum(path.stat().st_size for path in self.folder.rglob("*") if path.is_file())
 
 
 @contextmanager
-def placed(engine: str) -> Iterator[Place]:
-    """A place for a shop on a real disk, gone afterwards."""
+def placed(engine: str, keep: Path | None = None) -> Iterator[Place]:
+    """A place for a shop on a real disk, gone afterwards unless it is one to keep."""
     if engine == "sqlite":
-        with tempfile.TemporaryDirectory(prefix="shop-") as folder:
-            yield Place(f"{folder}/shop", Path(folder), None)
+        with tempfile.TemporaryDirectory(prefix="shop-") as own:
+            folder = keep or Path(own)
+            yield Place(f"{folder}/shop", folder, None)
         return
     found = programs()
     if found is None:
         sys.exit("bench shop: PostgreSQL is not installed (as root: apt-get install postgresql)")
-    with running(found, durable=True) as server:
-        yield Place(server.url(server.new()), server.socket / "data", server)
+    there = keep is not None and keep.exists()
+    with running(found, durable=True, keep=keep) as server:
+        yield Place(server.url("shop1" if there else server.new()), server.socket / "data", server)
 
 
 @dataclass(frozen=True)
@@ -113,8 +126,8 @@ class Question:
 
 @dataclass
 class Grown:
-    """A shop of one size. loading: s to make it; summing: s to sum up all visits, once. cold, warm: ms of each asking,
-    by the name of the question."""
+    """A shop of one size. loading: s to make it; summing: ms to sum up a visit, once. cold, warm: ms of each asking, by
+    the name of the question."""
 
     visits: int
     entries: int
@@ -224,22 +237,41 @@ def timed(shop: Shop, question: Question, asked: Sequence[Target]) -> list[float
     return out
 
 
-def grown(engine: str, count: int) -> Grown:
-    """Make a shop of one size and ask it everything."""
-    with placed(engine) as place:
-        new_shop(place.at, "Weir Lane Bench").close()
-        with open_shop(place.at) as shop:
-            made = load(shop, count)
-            with shop.writing("Ada") as work:
-                opened = [add_job(work, job_files(), f"Ada Lark {i}").visit.id for i in range(OPEN)]
-        if place.server is not None:
-            with psycopg.connect(place.at, autocommit=True) as connection:
-                connection.execute("VACUUM ANALYZE")  # as the server does by itself some minutes later
-        begun = time.perf_counter()
-        with open_shop(place.at) as shop:
-            assert refresh(shop) == made.visits
-        summing = time.perf_counter() - begun
-        result = Grown(made.visits, made.entries, len(made.instruments), made.seconds, summing, place.size() / 1e6)
+def filled(place: Place, count: int) -> tuple[Made, list[str], float]:
+    """Make a shop of one size: what was made, its open visits, and the seconds to sum up a closed one."""
+    started = time.perf_counter()
+    new_shop(place.at, "Weir Lane Bench").close()
+    times = -(-count // MADE)
+    with open_shop(place.at) as shop:
+        made = load(shop, count // times)
+        with shop.writing("Ada") as work:
+            opened = [add_job(work, job_files(), f"Ada Lark {i}").visit.id for i in range(OPEN)]
+    place.analyse()
+    begun = time.perf_counter()
+    with open_shop(place.at) as shop:
+        assert refresh(shop) == made.visits
+        summing = (time.perf_counter() - begun) / made.visits
+        copy(shop, made, times)
+        assert refresh(shop) == 0
+    made.seconds = time.perf_counter() - started
+    place.analyse()
+    return made, opened, summing
+
+
+def grown(engine: str, count: int, keep: Path | None = None) -> Grown:
+    """Make a shop of one size, unless it was kept, and ask it everything."""
+    own = keep / f"{engine}-{count}" if keep is not None else None
+    there = own is not None and (own / FILLED).exists()
+    with placed(engine, own) as place:
+        if own is not None and there:
+            made, opened, summing = pickle.loads((own / FILLED).read_bytes())
+        else:
+            made, opened, summing = filled(place, count)
+            if own is not None:
+                (own / FILLED).write_bytes(pickle.dumps((made, opened, summing)))
+        result = Grown(
+            made.visits, made.entries, len(made.instruments), made.seconds, 1e3 * summing, place.size() / 1e6
+        )
         chance = random.Random(count)
         for question in questions():
             first = COLD if question.times == WARM else 1
@@ -251,17 +283,17 @@ def grown(engine: str, count: int) -> Grown:
         return result
 
 
-def growth(engine: str, counts: Sequence[int]) -> list[str]:
+def growth(engine: str, counts: Sequence[int], keep: Path | None = None) -> list[str]:
     """Tables of one engine."""
     shops = []
     for count in counts:
-        free = shutil.disk_usage(tempfile.gettempdir()).free
+        free = shutil.disk_usage(keep or tempfile.gettempdir()).free
         if free < count * ROOM:
             sys.exit(
-                f"bench shop: {count} visits need {count * ROOM / 1e9:.1f} GB in {tempfile.gettempdir()}, there are "
-                f"{free / 1e9:.1f}; make room, set TMPDIR, or measure fewer."
+                f"bench shop: {count} visits need {count * ROOM / 1e9:.1f} GB in {keep or tempfile.gettempdir()}, "
+                f"there are {free / 1e9:.1f}; make room, set TMPDIR, or measure fewer."
             )
-        shops.append(grown(engine, count))
+        shops.append(grown(engine, count, keep))
     head = f"| {engine}, ms: median (95 %) | {' | '.join(f'{one.visits:,} visits' for one in shops)} | may take |"
     lines = [head, "|---" * (len(shops) + 2) + "|"]
     for question in questions():
@@ -270,9 +302,10 @@ def growth(engine: str, counts: Sequence[int]) -> list[str]:
             cells = " | ".join(f"{statistics.median(one):.1f} ({np.quantile(one, 0.95):.1f})" for one in took)
             bar = "" if question.bar is None else f"{question.bar:.0f}"
             lines.append(f"| {question.name}, {when} | {cells} | {bar} |")
+    said = {"loading": "making the shop, s", "summing": "summing up a visit, once"}
     for name in ("entries", "instruments", "loading", "summing", "megabytes"):
-        cells = " | ".join(f"{getattr(one, name):,.0f}" for one in shops)
-        lines.append(f"| {name} | {cells} | |")
+        cells = " | ".join(f"{getattr(one, name):,.{name == 'summing':d}f}" for one in shops)
+        lines.append(f"| {said.get(name, name)} | {cells} | |")
     return lines
 
 
@@ -290,6 +323,7 @@ def main(words: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="./dev bench shop")
     parser.add_argument("--visits", type=number, nargs="+", default=[1_000, 10_000, 100_000])
     parser.add_argument("--engine", choices=ENGINES, nargs="+", default=list(ENGINES))
+    parser.add_argument("--keep", type=Path, help="a folder that is there, for shops to be asked again")
     parser.add_argument("--benches", action="store_true", help=f"{BENCHES} benches at once instead of growth")
     parser.add_argument("--seconds", type=float, default=30.0, help="how long the benches work")
     given = parser.parse_args(words)
@@ -301,7 +335,7 @@ def main(words: Sequence[str] | None = None) -> int:
             print(f"\nlost, torn or doubled: {len(found)}\n", *found, sep="\n", flush=True)
             lost += found
         else:
-            print(*growth(engine, given.visits), "", sep="\n", flush=True)
+            print(*growth(engine, given.visits, given.keep), "", sep="\n", flush=True)
     return 1 if lost else 0
 
 

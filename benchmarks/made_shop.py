@@ -44,7 +44,14 @@ OPEN = (329.63, 246.94, 196.0, 146.83, 110.0, 82.41)  # Hz, the usual six string
 HEIGHTS = (1.6, 1.7, 1.8, 1.9, 1.95, 2.0)  # mm at fret 12
 BEGIN = datetime(2016, 1, 4, 9)
 PHOTO_EVERY = 50  # visits
+MARKED = slice(22, 24)  # signs of an id that say which copy it is of (`copied_shop`)
+ORIGINAL = "00"
 Row = dict[str, Any]
+Values = list[Any]  # of an entry, in the order of its columns
+_VISIT, _NUMBER, _AT, _WHO, _VERB, _TEXT, _LINE, _STRIKES = (
+    list(tables.ENTRY.columns.keys()).index(name)
+    for name in ("visit", "number", "at", "who", "verb", "text", "line", "strikes")
+)
 
 
 @dataclass
@@ -89,6 +96,7 @@ class Maker:
         self.chance = chance
         self.made = Made()
         self.rows: dict[str, list[Row]] = {}
+        self.journals: list[Values] = []
         self.documents: set[str] = set()
         self.house_id = self.part_id = ""
         self.owner: str | None = None
@@ -96,7 +104,8 @@ class Maker:
     def id(self, when: datetime) -> str:
         """A name of a row made at that time."""
         ms = int((when - datetime(1970, 1, 1)).total_seconds() * 1000.0)
-        return spelled(ms << 80 | self.chance.getrandbits(80))
+        id = spelled(ms << 80 | self.chance.getrandbits(80))
+        return id[: MARKED.start] + ORIGINAL + id[MARKED.stop :]
 
     def add(self, table: Table, **row: Any) -> None:
         """Put a row where it will be written from."""
@@ -153,7 +162,7 @@ class Maker:
             tables.INSTRUMENT, id=home, version=1, owner=self.owner, name=f"{model} {number}", maker=maker,
             model=model, serial=serial, colour=colour, made=zulu(when),
             sought=folded(f"{model} {number}", maker, model, serial, colour), file_name="kestrel.instrument.toml",
-            file=file, prior="", belief=None,
+            file=file,
         )  # fmt: skip
         self.made.serials.append(serial)
         self.made.instruments.append(home)
@@ -187,9 +196,9 @@ class Maker:
             came=came.isoformat(sep=" "), handed_back=back.isoformat(sep=" "), specification=self.house_id, wish=wish,
             job_name="kestrel-float.job.toml", instrument_name="kestrel.instrument.toml",
             journal_name="kestrel-float.journal.txt", job_file=self.document(job_text(wish)), instrument_file=file,
-            tail=b"",
+            tail=b"", belief=None,
         )  # fmt: skip
-        self.rows.setdefault("entry", []).extend(entries)
+        self.journals += entries
         humidity = self.chance.randint(30, 65)
         self.add(
             tables.CLIMATE, id=self.id(came), visit=id, at=came.isoformat(sep=" "), temperature=294.15,
@@ -224,20 +233,22 @@ class Maker:
             media_type="application/octet-stream", sha256=sha256, made=zulu(when), who="Bo",
         )  # fmt: skip
 
-    def entries(self, visit: str, when: datetime) -> list[Row]:
+    def entries(self, visit: str, when: datetime) -> list[Values]:
         """The journal of a visit: as found, three to five rounds, as left; now and then a note or a struck reading."""
         kept = pool()
         plan = ["found", *["round"] * self.chance.randint(3, 5), "left"]
         who = self.chance.choice(BENCHES)
         by = f' by "{who}"' if " " in who else f" by {who}"
-        rows: list[Row] = []
+        rows: list[Values] = []
 
-        def add(like: Row, **more: Any) -> None:
+        def add(like: Values, strikes: int | None = None, text: str | None = None) -> None:
             nonlocal when
             when += timedelta(seconds=self.chance.randint(8, 90))
-            number = len(rows) + 1
-            row = {**like, **more, "visit": visit, "number": number, "at": when.isoformat(sep=" "), "who": who}
-            row["line"] = f"{row['at']}  #{number}{by}  {row['verb']:<5} {row['text']}"
+            row, number = like.copy(), len(rows) + 1
+            row[_VISIT], row[_NUMBER], row[_AT], row[_WHO] = visit, number, when.isoformat(sep=" "), who
+            if text is not None:
+                row[_STRIKES], row[_TEXT] = strikes, text
+            row[_LINE] = f"{row[_AT]}  #{number}{by}  {row[_VERB]:<5} {row[_TEXT]}"
             rows.append(row)
 
         for part in plan:
@@ -256,6 +267,9 @@ class Maker:
             waiting = self.rows.pop(table.name, [])
             names = [one.name for one in table.columns]
             insert_rows(work, table, ([row[name] for name in names] for row in waiting))
+            if table is tables.ENTRY:
+                insert_rows(work, table, self.journals)
+                self.journals = []
 
 
 def zulu(when: datetime) -> str:
@@ -292,17 +306,17 @@ def specified() -> Iterator[Row]:
 
 
 @cache
-def pool() -> dict[str, list[list[Row]]]:
+def pool() -> dict[str, list[list[Values]]]:
     """For each part of a journal, what stands in it one after the other, each as rows to choose from."""
     chance = random.Random(7)
 
-    def some(verb: str, words: str, middle: float, spread: float, form: str = ".2f", count: int = 60) -> list[Row]:
+    def some(verb: str, words: str, middle: float, spread: float, form: str = ".2f", count: int = 60) -> list[Values]:
         return [_row(verb, words.format(format(chance.gauss(middle, spread), form))) for _ in range(count)]
 
-    def pitches(spread: float) -> list[list[Row]]:
+    def pitches(spread: float) -> list[list[Values]]:
         return [some("read", f"pitch string {i} = {{}} Hz", hz, hz * spread) for i, hz in enumerate(OPEN, start=1)]
 
-    def heights(spread: float) -> list[list[Row]]:
+    def heights(spread: float) -> list[list[Values]]:
         each = enumerate(HEIGHTS, start=1)
         return [some("read", f"string height string {i} at fret 12 = {{}} mm", one, spread) for i, one in each]
 
@@ -330,8 +344,9 @@ def pool() -> dict[str, list[list[Row]]]:
     }  # fmt: skip
 
 
-def _row(verb: str, words: str) -> Row:
-    return row_of("", parse(verb, words, BEGIN, sure=False), "", None)
+def _row(verb: str, words: str) -> Values:
+    row = row_of("", parse(verb, words, BEGIN, sure=False), "", None)
+    return [row[name] for name in tables.ENTRY.columns.keys()]  # noqa: SIM118 - no dict
 
 
 def main() -> None:

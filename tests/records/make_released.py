@@ -12,9 +12,10 @@ import tempfile
 from datetime import datetime
 from pathlib import Path
 
+from setwright.instrument.carried import Belief, Believed
 from setwright.metrology.reading import Convention, Place
 from setwright.records import specifications, supplies
-from setwright.records.documents import Belief, believe
+from setwright.records.documents import keep_belief
 from setwright.records.edits import add, edit
 from setwright.records.jobs import JobFiles, add_job
 from setwright.records.journal_text import parse
@@ -29,6 +30,11 @@ JOURNAL = (
     b"# by hand\n2026-11-25 14:31:07  #1 by Ada  read  rear gap bass = 2.6 mm with rule 0.5 mm, at pitch, playing\r\n"
     b"2026-11-25 14:33:20  #2  read  pitch string 3 = 196.02 Hz\n2026-11-25 14:37:00  #3  strike #2: wrong string\n"
 )
+BELIEF = Belief(
+    3,
+    (Believed("springs.rate", "factor", 1_400.0, 0.05), Believed("bridge.rear_aft", "offset", 0.04, 5e-4)),
+    (0.02, -1e-4), ((1e-4, 0.0), (0.0, 4e-8)),
+)  # fmt: skip
 SMALLEST_PAGE = 512  # bytes; keeps a file of many small tables small
 
 
@@ -45,8 +51,7 @@ def fill(shop: Shop) -> None:
         add(work, Person("", 1, "Ada", "2026-01-01", None))
         made = add_job(work, files, "Bo Lark", kind="floating")
         house = specifications.specify(work, "house", [item])
-        visit = edit(work, made.visit, specification=house.id)
-        believe(work, made.instrument, Belief("floating bridge", (0.5, -1.0), ((1.0, 0.0), (0.0, 0.25))))
+        visit = edit(work, made.visit, specification=house.id, belief=keep_belief(work, BELIEF))
         append(work, visit.id, parse("note", "buzz at fret 5, string 6", datetime(2026, 11, 25, 15)))
         part = supplies.add_part(work, "strip shim .020 in")
         supplies.move_stock(work, part.id, 10, "came")

@@ -88,9 +88,11 @@ def _fast(durable: bool) -> str | None:
 
 
 @contextmanager
-def running(bin_: Path, durable: bool = False) -> Iterator[Server]:
-    """Start a server; root lends it to the user postgres, since the server refuses to run as root."""
-    folder = Path(tempfile.mkdtemp(prefix="pg-", dir=_fast(durable)))
+def running(bin_: Path, durable: bool = False, keep: Path | None = None) -> Iterator[Server]:
+    """Start a server; root lends it to the user postgres, since the server refuses to run as root. keep: a folder of
+    one that was stopped, or a new one, which stays."""
+    folder = keep or Path(tempfile.mkdtemp(prefix="pg-", dir=_fast(durable)))
+    folder.mkdir(parents=True, exist_ok=True)
     as_root = os.geteuid() == 0
     lead = ["runuser", "-u", USER, "--"] if as_root else []
     if as_root:
@@ -107,11 +109,15 @@ def running(bin_: Path, durable: bool = False) -> Iterator[Server]:
         )  # fmt: skip
         assert done.returncode == 0, done.stdout + done.stderr
 
-    call(f"{bin_}/initdb", "-D", str(data), "-U", USER, "-A", "trust", "-E", "UTF8", "--no-sync", "--locale=C.UTF-8")
+    if not data.exists():
+        call(
+            f"{bin_}/initdb", "-D", str(data), "-U", USER, "-A", "trust", "-E", "UTF8", "--no-sync", "--locale=C.UTF-8"
+        )
     start = partial(call, f"{bin_}/pg_ctl", "-D", str(data), "-o", flags, "-l", str(folder / "log"), "-w", "start")
     start()
     try:
         yield Server(folder, count(1), start)
     finally:
-        call(f"{bin_}/pg_ctl", "-D", str(data), "-m", "immediate", "-w", "stop")
-        shutil.rmtree(folder, ignore_errors=True)
+        call(f"{bin_}/pg_ctl", "-D", str(data), "-m", "immediate" if keep is None else "fast", "-w", "stop")
+        if keep is None:
+            shutil.rmtree(folder, ignore_errors=True)

@@ -12,9 +12,10 @@ from datetime import datetime
 import pytest
 
 from setwright.errors import FileFormatError, InputError, StaleEditError
+from setwright.instrument.carried import Belief, Believed
 from setwright.metrology.reading import Convention, Place
 from setwright.records import specifications, supplies
-from setwright.records.documents import Belief, belief_of, believe, document, keep_document
+from setwright.records.documents import belief_before, belief_from, document, keep_belief, keep_document
 from setwright.records.edits import add, edit, get
 from setwright.records.jobs import add_job, files_of
 from setwright.records.journal import append as append_to_file
@@ -376,23 +377,46 @@ def test_a_reading_cannot_write(shop, job):
         append(work, job.visit.id, entry("note more"))
 
 
+def believed_of(*deviations: float) -> Belief:
+    size = len(deviations)
+    traits = tuple(Believed(f"springs.rate[{i}]", "factor", 1_400.0 + 1.0 / 3.0, 0.05) for i in range(size))
+    return Belief(3, traits, deviations, tuple((x,) * size for x in (1.0, 0.1, 2e-8)[:size]))
+
+
 def test_what_is_believed_comes_back_to_the_last_digit(shop, job):
-    belief = Belief(
-        "floating bridge 1", (0.1, -2.0 / 3.0, 1e-300), tuple((x, 0.0, 1.0 / 3.0) for x in (1.0, 0.1, 2e-8))
-    )
+    belief = believed_of(0.1, -2.0 / 3.0, 1e-300)
     with shop.writing("Bo") as work:
-        assert belief_of(work, job.instrument) is None
-        kept = believe(work, job.instrument, belief)
+        kept = edit(work, job.visit, belief=keep_belief(work, belief))
         for bad in (
             replace(belief, deviations=(1.0,)), replace(belief, deviations=(1.0, 2.0, float("inf"))),
-            Belief("none", (), ()),
+            replace(belief, covariance=belief.covariance[:2]), Belief(3, (), (), ()),
         ):  # fmt: skip
             with pytest.raises(InputError):
-                believe(work, kept, bad)
+                keep_belief(work, bad)
     with shop.reading() as work:
-        assert belief_of(work, get(work, Instrument, job.instrument.id)) == belief
+        assert belief_from(work, get(work, Visit, kept.id).belief) == belief
         with pytest.raises(FileFormatError, match="missing"):
             document(work, "ab" * 32)
+        with pytest.raises(FileFormatError, match="is no belief"):
+            belief_from(work, job.visit.job_file)
+
+
+def test_a_visit_begins_with_what_the_last_closed_one_before_it_left(shop, job, files):
+    with shop.writing("Bo") as work:
+        visits = [job.visit, *(add_job(work, files, instrument=job.instrument.id).visit for _ in range(3))]
+        assert belief_before(work, visits[3]) is None
+        for visit, state, back, what in (
+            (visits[0], "closed", "2024-11-25T14:31:07.000Z", 0.1),
+            (visits[1], "closed", "2025-11-25T14:31:07.000Z", 0.2), (visits[2], "open", None, 0.3),
+        ):  # fmt: skip
+            edit(work, visit, state=state, handed_back=back, belief=keep_belief(work, believed_of(what)))
+    with shop.reading() as work:
+        assert belief_before(work, visits[0]) is None
+        first, years = belief_before(work, visits[1])
+        assert (first.deviations, years) == ((0.1,), pytest.approx(2.0, abs=0.002))
+        for later in visits[2:]:  # the third is open: what it left once holds no more
+            found, years = belief_before(work, later)
+            assert (found.deviations, years) == ((0.2,), pytest.approx(1.0, abs=0.002))
 
 
 def at_once(act, benches):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from setwright.bench.heard_notes import with_heard
 from setwright.bench.journals import Source, job_from, open_journal
 from setwright.bench.next_step import start_of, usual_noise
-from setwright.bench.plans import problem_from
+from setwright.bench.plans import begins_with, problem_from
 from setwright.bench.progress import work_left
 from setwright.bench.replay import Balance, replayed
 from setwright.errors import InputError
@@ -65,7 +65,7 @@ def learned_of(job: Source, journal: str | None = None) -> tuple[Job, Report]:
         report.by_sound,
         report.silent,
         len(entries),
-        (*found.remarks, *report.remarks),
+        (*found.remarks, *begins_with(read), *report.remarks),
     )
 
 

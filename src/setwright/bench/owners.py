@@ -125,7 +125,6 @@ def add_instrument(
         return add(work, Instrument(
             id="", version=1, owner=owner or None, name=name or read.name, maker=maker, model=model, serial=serial,
             colour=colour, made=work.now, sought="", file_name=label, file=keep_document(work, content, label),
-            prior="", belief=None,
         ))  # fmt: skip
 
 

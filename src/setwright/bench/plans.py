@@ -10,6 +10,7 @@ import numpy as np
 
 from setwright.errors import InputError
 from setwright.instrument.assemble import assemble, untouched
+from setwright.instrument.carried import carried, still_holds
 from setwright.instrument.files import InstrumentFile
 from setwright.instrument.geometry import edge_gap
 from setwright.instrument.jobfile import HEIGHT_TOLERANCE, Job, Pair
@@ -78,7 +79,7 @@ def plan_found(job: Job, found: AsFound, samples: int = SAMPLES, seed: int = 0) 
     _claw_is_known(job)
     plan = plan_as_found(found, samples, seed)
     reference = reference_of([one.si for one in job.want.tuning])
-    return replace(plan, remarks=(*plan.remarks, *left_out(job)), reference=reference)
+    return replace(plan, remarks=(*plan.remarks, *left_out(job), *begins_with(job)), reference=reference)
 
 
 def problem_from(job: Job) -> Problem:
@@ -92,20 +93,43 @@ def problem_from(job: Job) -> Problem:
     ready = assemble(_as_found(job), job.found.strings)
     traits = _with_room(job, ready.traits)
     parts = ready.prior.parts + _claw_part(job, traits)
-    wanted = traits
-    if _bought(job.want.strings) != _bought(job.found.strings):
-        wanted = replace(traits, strings=strings_from(job.want.strings))
-        parts += _wanted_parts(job.want.strings)
+    another = _bought(job.want.strings) != _bought(job.found.strings)
+    known = _known(parts + (_wanted_parts(job.want.strings) if another else ()))
+    if job.learned is not None:
+        traits, known = carried(job.learned, job.years_since, traits, known, job.found.springs)
+    wanted = replace(traits, strings=strings_from(job.want.strings)) if another else traits
     return Problem(
         traits=traits,
         wanted=wanted,
-        known=_known(parts),
+        known=known,
         found=_found(job, traits),
         targets=_targets(job, traits),
         shelf=_shelf(job),
         limits=Limits(peak=job.limits.peak.si, stress=job.limits.stress.si),
         title=job.title,
         instrument=job.instrument.name,
+    )
+
+
+def begins_with(job: Job) -> tuple[str, ...]:
+    """What the picture of a job begins with, where an earlier visit has learned something.
+
+    Args:
+        job: of a visit.
+    Returns: a sentence, nothing where nothing is carried on.
+    """
+    if job.learned is None:
+        return ()
+    first = problem_from(replace(job, learned=None))
+    kept = still_holds(job.learned, first.traits, first.known, job.found.springs)
+    if not kept:
+        return ()
+    springs = "springs, " if any(first.known.parts[j].path.startswith("springs.") for _, j in kept) else ""
+    months = round(12.0 * job.years_since)
+    ago = f"{job.years_since:.1f} years" if months > 18 else f"{months} month{'s' * (months != 1)}"
+    return (
+        f"Of {springs}levers and neck this begins with what an earlier visit learned, {ago} ago, less sure with the "
+        "time; strings, claw and heights are taken as read now.",
     )
 
 

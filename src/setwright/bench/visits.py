@@ -5,25 +5,29 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import date, datetime
 
+from setwright.bench.carried import learned_at_end
 from setwright.bench.house import named
 from setwright.bench.journals import belongs
 from setwright.bench.owners import based_on
 from setwright.bench.paper_words import strings_on
 from setwright.bench.shop import opened
-from setwright.errors import InputError
+from setwright.errors import InputError, SetwrightError
 from setwright.frozen import frozen
+from setwright.instrument.carried import Belief
 from setwright.instrument.jobfile import Job
 from setwright.records import overview
-from setwright.records.documents import document, keep_document
+from setwright.records.documents import document, keep_belief, keep_document
 from setwright.records.edits import edit, get
 from setwright.records.entries import Entry, live
 from setwright.records.jobs import Added, JobFiles, files_of
 from setwright.records.jobs import add_job as put_job
 from setwright.records.journal_text import parse
-from setwright.records.kept import append
+from setwright.records.kept import append, count_of
 from setwright.records.rows import Instrument, Visit
+from setwright.records.shop import Work
 
 STANDS = {"dive-only": "decked"}  # how a plate set up for downward use stands when it is found
 
@@ -168,7 +172,7 @@ def change_job(
 def hand_back(
     at: str | None, visit: str, recheck: date | None = None, version: int | None = None, who: str = ""
 ) -> Visit:
-    """Close a visit: the instrument goes back to its owner.
+    """Close a visit: the instrument goes back to its owner, and what its readings told is kept for the next visit.
 
     Args:
         at: folder or URL.
@@ -179,15 +183,43 @@ def hand_back(
     Returns: the visit.
     Raises: StaleEditError; InputError for a visit that is closed, or a day before it came.
     """
-    with opened(at) as shop, shop.writing(who) as work:
-        now = based_on(get(work, Visit, visit, lock=True), version)
-        if now.state != "open":
-            raise InputError(f"visit {now.number} is closed already, since {now.handed_back}; nothing is to be done.")
-        if recheck is not None:
-            if recheck.isoformat() < now.came[:10]:
-                raise InputError(f"{recheck} is before the instrument came, {now.came[:10]}; write a later day.")
-            append(work, now.id, parse("note", f"recheck: {recheck}", datetime.now(), who))
-        return edit(work, now, state="closed", handed_back=work.now)
+    with opened(at) as shop:
+        with shop.reading() as work:
+            before = _learned(work, get(work, Visit, visit))  # takes a while: nobody is kept from writing meanwhile
+        with shop.writing(who) as work:
+            return _closed(work, based_on(get(work, Visit, visit, lock=True), version), before, recheck, who)
+
+
+@frozen
+class _Learned:
+    """What a visit has learned by a number of entries."""
+
+    version: int
+    entries: int
+    belief: Belief | None
+
+
+def _learned(work: Work, visit: Visit) -> _Learned:
+    """What a visit has learned so far; nothing where its files are refused by now."""
+    belief = None
+    if visit.state == "open":
+        with suppress(SetwrightError):
+            job, journal = files_of(work, visit)
+            belief = learned_at_end(job, journal.entries)
+    return _Learned(visit.version, count_of(work, visit.id), belief)
+
+
+def _closed(work: Work, now: Visit, learned: _Learned, recheck: date | None, who: str) -> Visit:
+    if now.state != "open":
+        raise InputError(f"visit {now.number} is closed already, since {now.handed_back}; nothing is to be done.")
+    if recheck is not None and recheck.isoformat() < now.came[:10]:
+        raise InputError(f"{recheck} is before the instrument came, {now.came[:10]}; write a later day.")
+    if (now.version, count_of(work, now.id)) != (learned.version, learned.entries):
+        learned = _learned(work, now)  # another bench was quicker
+    if recheck is not None:
+        append(work, now.id, parse("note", f"recheck: {recheck}", datetime.now(), who))
+    belief = None if learned.belief is None else keep_belief(work, learned.belief)
+    return edit(work, now, state="closed", handed_back=work.now, belief=belief)
 
 
 def open_again(at: str | None, visit: str, version: int | None = None, who: str = "") -> Visit:
@@ -205,4 +237,4 @@ def open_again(at: str | None, visit: str, version: int | None = None, who: str 
         now = based_on(get(work, Visit, visit, lock=True), version)
         if now.state == "open":
             raise InputError(f"visit {now.number} is open; write into its journal.")
-        return edit(work, now, state="open", handed_back=None)
+        return edit(work, now, state="open", handed_back=None, belief=None)

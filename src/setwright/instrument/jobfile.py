@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from setwright.frozen import frozen
+from setwright.instrument.carried import Belief
 from setwright.instrument.document import Document, from_bytes, from_path
 from setwright.instrument.files import InstrumentFile, read_instrument
 from setwright.instrument.job_checks import check_found, check_pitches, check_shop, check_want, tuning_of
@@ -145,7 +146,8 @@ class Limits:
 
 @frozen
 class Job:
-    """One job: file, title, wish, instrument, found, want, shop, limits."""
+    """One job: file, title, wish, instrument, found, want, shop, limits. learned: what an earlier visit in the same
+    shop had learned when it ended, years_since ago; None where there is none."""
 
     file: str
     title: str
@@ -157,6 +159,8 @@ class Job:
     want: Want
     shop: Shop
     limits: Limits
+    learned: Belief | None = None
+    years_since: float = 0.0
 
 
 def read_job(path: Path | str) -> Job:

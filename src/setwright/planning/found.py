@@ -9,6 +9,7 @@ import numpy as np
 
 from setwright.errors import ContradictionError
 from setwright.frozen import frozen
+from setwright.instrument.carried import about_most_likely
 from setwright.instrument.fan import fret_places, nut_places
 from setwright.instrument.geometry import build_rig, saddle_contact, tilt_for_gap, tilt_limits
 from setwright.instrument.predict import relief, string_heights, tune_at
@@ -102,13 +103,7 @@ def nominal(problem: Problem, wanted: bool = False) -> Traits:
 def _recentred(problem: Problem, traits: Traits) -> Problem:
     """Make the most likely instrument the nominal one: deviations are counted from it."""
     wanted = replace(traits, strings=nominal(problem, wanted=True).strings) if problem.new_strings else traits
-    scale = np.ones(len(problem.known.parts))
-    for i, part in enumerate(problem.known.parts):
-        if part.kind == "factor":  # (1 + new) = (1 + old) / (1 + mean)
-            scale[i] = 1.0 / (1.0 + problem.known.mean[i])
-    covariance = problem.known.covariance * np.outer(scale, scale)
-    known = replace(problem.known, mean=np.zeros_like(problem.known.mean), covariance=covariance)
-    return replace(problem, traits=traits, wanted=wanted, known=known)
+    return replace(problem, traits=traits, wanted=wanted, known=about_most_likely(problem.known))
 
 
 def _with_shape(problem: Problem, traits: Traits) -> Problem:

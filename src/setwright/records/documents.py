@@ -5,30 +5,20 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+from dataclasses import asdict
+from datetime import datetime
 
 from sqlalchemy import select
 
 from setwright.errors import FileFormatError, InputError
-from setwright.frozen import frozen
-from setwright.records.edits import edit
+from setwright.instrument.carried import Belief, Believed
 from setwright.records.engine import put_once
-from setwright.records.rows import Instrument, as_json
+from setwright.records.rows import Visit, as_json
 from setwright.records.shop import Work
-from setwright.records.tables import DOCUMENT
+from setwright.records.tables import DOCUMENT, VISIT
 
 _MOST = 200  # traits
-
-
-@frozen
-class Belief:
-    """The traits of an instrument as believed after a visit, as deviations from a prior.
-
-    prior: its name. deviations: (N), in the prior's own standard deviations. covariance: (N, N) of them.
-    """
-
-    prior: str
-    deviations: tuple[float, ...]
-    covariance: tuple[tuple[float, ...], ...]
+YEAR = 365.25 * 86_400.0  # s
 
 
 def keep_document(work: Work, raw: bytes, name: str) -> str:
@@ -67,35 +57,82 @@ def document(work: Work, sha256: str) -> bytes:
     return str(text).encode()
 
 
-def believe(work: Work, instrument: Instrument, belief: Belief) -> Instrument:
-    """Note what is believed of an instrument now.
+def keep_belief(work: Work, belief: Belief) -> str:
+    """Keep what is believed of an instrument.
 
     Args:
         work: writing.
-        instrument: as it was read.
         belief: the traits.
-    Returns: the instrument as kept.
-    Raises: InputError for shapes that do not go together or numbers that are none; StaleEditError.
+    Returns: the SHA-256 of the document.
+    Raises: InputError for shapes that do not go together or numbers that are none.
     """
-    count = len(belief.deviations)
+    count = len(belief.traits)
     numbers = [*belief.deviations, *(one for row in belief.covariance for one in row)]
-    if not 0 < count <= _MOST or [len(row) for row in belief.covariance] != [count] * count:
+    if not 0 < count <= _MOST or [len(belief.deviations), *map(len, belief.covariance)] != [count] * (
+        1 + len(belief.covariance)
+    ):
         raise InputError(f"a belief holds 1 to {_MOST} deviations and as many rows of covariance; check it.")
-    if not all(math.isfinite(one) for one in numbers):
-        raise InputError("a number that is to be believed is not finite; nothing was kept.")
-    text = as_json({"deviations": belief.deviations, "covariance": belief.covariance})
-    return edit(work, instrument, prior=belief.prior, belief=keep_document(work, text.encode(), "belief"))
+    numbers += [one for trait in belief.traits for one in (trait.nominal, trait.sd)]
+    if len(belief.covariance) != count or not all(math.isfinite(one) for one in numbers):
+        raise InputError("a number that is to be believed is not finite or missing; nothing was kept.")
+    text = as_json({
+        "springs": belief.springs,
+        "traits": [asdict(one) for one in belief.traits],
+        "deviations": belief.deviations,
+        "covariance": belief.covariance,
+    })  # fmt: skip
+    return keep_document(work, text.encode(), "belief")
 
 
-def belief_of(work: Work, instrument: Instrument) -> Belief | None:
-    """What is believed of an instrument.
+def belief_from(work: Work, sha256: str) -> Belief:
+    """What was believed of an instrument.
 
     Args:
         work: on the shop.
-        instrument: it.
-    Returns: the belief, None before anything was learned.
+        sha256: of the document.
+    Returns: the belief.
+    Raises: FileFormatError where it is missing or none of ours.
     """
-    if instrument.belief is None:
+    try:
+        read = json.loads(document(work, sha256))
+        return Belief(
+            int(read["springs"]), tuple(Believed(**one) for one in read["traits"]), tuple(read["deviations"]),
+            tuple(tuple(row) for row in read["covariance"]),
+        )  # fmt: skip
+    except (ValueError, KeyError, TypeError):
+        raise FileFormatError(
+            f"document {sha256[:80]} is no belief; run setwright shop check, or open the visit again and hand it back."
+        ) from None
+
+
+def belief_before(work: Work, visit: Visit) -> tuple[Belief, float] | None:
+    """What the last visit before one left of what was learned.
+
+    Args:
+        work: on the shop.
+        visit: the later one.
+    Returns: the belief and how long ago it was [year], None where no earlier visit left one.
+    """
+    rows = select(VISIT.c.belief, VISIT.c.handed_back).where(
+        VISIT.c.instrument == visit.instrument, VISIT.c.number < visit.number, VISIT.c.state == "closed",
+        VISIT.c.belief.is_not(None),
+    )  # fmt: skip
+    last = work.connection.execute(rows.order_by(VISIT.c.number.desc()).limit(1)).one_or_none()
+    if last is None:
         return None
-    read = json.loads(document(work, instrument.belief))
-    return Belief(instrument.prior, tuple(read["deviations"]), tuple(tuple(row) for row in read["covariance"]))
+    return belief_from(work, last.belief), years_between(last.handed_back, visit.came)
+
+
+def years_between(before: str | None, now: str) -> float:
+    """Years between two times of the tables, whose zones may differ.
+
+    Args:
+        before: the earlier one, None where it is not known.
+        now: the later one.
+    Returns: years, 0 where they cannot be told or are the wrong way round.
+    """
+    try:
+        first, then = (datetime.fromisoformat(one[:19]) for one in (before or "", now))
+    except ValueError:
+        return 0.0
+    return max((then - first).total_seconds() / YEAR, 0.0)

@@ -32,10 +32,11 @@ ABOUT = {
     "person": "People who work here.",
     "owner": "Owners: what is needed to call them.",
     "document": "Texts kept verbatim by the SHA-256 of their bytes in UTF-8: instrument files, job files, beliefs.",
-    "instrument": "Instruments; file and belief name documents.",
+    "instrument": "Instruments; file names a document.",
     "specification": "House specifications, each version a row.",
     "specification_item": "What a specification holds; limits in SI units, place and convention as JSON text.",
-    "visit": "Visits of instruments; tail is what follows the last entry in the journal's text.",
+    "visit": "Visits of instruments; tail is what follows the last entry in the journal's text, belief"
+    " names a document with what was learned of the instrument.",
     "entry": "Entries of journals; before is what stands between the entry before and this line.",
     "step": "Steps planned and done; advice is JSON text.",
     "part": "Parts in stock.",

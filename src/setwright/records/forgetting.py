@@ -230,6 +230,6 @@ def _note_forgotten(work: Work, rows: Sequence[tuple[str, Any]], after: dict[str
 
 def _documents(work: Work, old: set[str]) -> None:
     """Texts that nothing names any more."""
-    for column in (INSTRUMENT.c.file, INSTRUMENT.c.belief, VISIT.c.job_file, VISIT.c.instrument_file):
+    for column in (INSTRUMENT.c.file, VISIT.c.job_file, VISIT.c.instrument_file, VISIT.c.belief):
         old -= {*work.connection.execute(select(column).where(column.in_(old))).scalars()}
     work.connection.execute(delete(DOCUMENT).where(DOCUMENT.c.sha256.in_(old)))

@@ -13,7 +13,7 @@ from setwright.errors import InputError
 from setwright.frozen import frozen
 from setwright.instrument.files import InstrumentFile, instrument_from_bytes
 from setwright.instrument.jobfile import Job, job_from_bytes
-from setwright.records.documents import document, keep_document
+from setwright.records.documents import belief_before, document, keep_document
 from setwright.records.edits import add, get
 from setwright.records.entries import Entry
 from setwright.records.journal import Journal, from_bytes
@@ -125,12 +125,13 @@ def job_of(work: Work, visit: Visit) -> Job:
     Args:
         work: on the shop.
         visit: it.
-    Returns: the job, as its files tell it.
+    Returns: the job, as its files tell it, with what an earlier visit has learned.
     Raises: FileFormatError, InputError where a newer Setwright refuses what was kept.
     """
     files = document(work, visit.instrument_file), document(work, visit.job_file)
     job = _read_once(*files, visit.instrument_name, visit.job_name)
-    return replace(job, wish=visit.wish)  # it may be edited; the file stays
+    learned, years = belief_before(work, visit) or (None, 0.0)
+    return replace(job, wish=visit.wish, learned=learned, years_since=years)  # a wish may be edited; the file stays
 
 
 @lru_cache(maxsize=256)
@@ -173,5 +174,5 @@ def _same(work: Work, owner: Owner | None, file: str) -> Instrument | None:
 def _instrument(read: InstrumentFile, files: JobFiles, file: str, owner: str | None, now: str) -> Instrument:
     return Instrument(
         id="", version=1, owner=owner, name=read.name, maker="", model="", serial="", colour="", made=now, sought="",
-        file_name=_name(files.instrument_name), file=file, prior="", belief=None,
+        file_name=_name(files.instrument_name), file=file,
     )  # fmt: skip

@@ -120,6 +120,18 @@ def _split(visit: str, raw: bytes, entries: Sequence[Entry]) -> tuple[list[dict[
     return rows, gap + b"\n".join(lines[done:])
 
 
+def count_of(work: Work, visit: str) -> int:
+    """How many entries the journal of a visit has, struck ones included.
+
+    Args:
+        work: on the shop.
+        visit: its id.
+    Returns: the number.
+    """
+    rows = select(func.count()).select_from(ENTRY).where(ENTRY.c.visit == visit)
+    return work.connection.execute(rows).scalar() or 0
+
+
 def text_of(work: Work, visit: Visit) -> bytes:
     """The text of a visit's journal, as its file would be.
 

@@ -100,8 +100,8 @@ def _only(owner: str) -> Only:
     files = or_(ATTACHMENT.c.instrument.in_(instruments), ATTACHMENT.c.visit.in_(visits))
     house = select(VISIT.c.specification).where(VISIT.c.id.in_(visits), VISIT.c.specification.is_not(None))
     texts = [
-        *(select(one).where(INSTRUMENT.c.owner == owner) for one in (INSTRUMENT.c.file, INSTRUMENT.c.belief)),
-        *(select(one).where(VISIT.c.id.in_(visits)) for one in (VISIT.c.job_file, VISIT.c.instrument_file)),
+        select(INSTRUMENT.c.file).where(INSTRUMENT.c.owner == owner),
+        *(select(VISIT.c[one]).where(VISIT.c.id.in_(visits)) for one in ("job_file", "instrument_file", "belief")),
     ]
     rows = (("owner", select(OWNER.c.id).where(OWNER.c.id == owner)), ("instrument", instruments), ("visit", visits))
     return {

@@ -39,9 +39,7 @@ class Owner:
 
 @frozen
 class Instrument:
-    """An instrument. file: SHA-256 of the document with the instrument file, verbatim. prior: the name of the prior, ""
-    before anything was learned; belief: SHA-256 of the document with the traits as believed after the last visit, or
-    None (see `documents.Belief`)."""
+    """An instrument. file: SHA-256 of the document with the instrument file, verbatim."""
 
     id: str
     version: int
@@ -55,8 +53,6 @@ class Instrument:
     sought: str
     file_name: str
     file: str
-    prior: str
-    belief: str | None
 
 
 @frozen
@@ -64,7 +60,8 @@ class Visit:
     """A visit. number: of the instrument's visits, from 1. state: "open" or "closed". kind: of job. came, handed_back:
     times. specification: id of the house specification used. wish: in the owner's words. job_file, instrument_file:
     SHA-256 of the documents with the files, verbatim, with their names. tail: what follows the last entry in the
-    journal's text."""
+    journal's text. belief: SHA-256 of the document with what was believed of the instrument when it was handed back,
+    None where nothing was learned (see `instrument.carried`)."""
 
     id: str
     version: int
@@ -82,6 +79,7 @@ class Visit:
     job_file: str
     instrument_file: str
     tail: bytes
+    belief: str | None = None
 
 
 def made_of(kind: type[Kind], row: Any) -> Kind:

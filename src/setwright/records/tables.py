@@ -75,7 +75,7 @@ DOCUMENT = Table("document", METADATA, Column("sha256", WORDS, primary_key=True)
 INSTRUMENT = Table(
     "instrument", METADATA, _id(), _version(), _to("owner", "owner", needed=False), _words("name"), _words("maker"),
     _words("model"), _words("serial"), _words("colour"), _words("made"), _words("sought"), _words("file_name"),
-    _document("file"), _words("prior"), _document("belief", needed=False),
+    _document("file"),
     Index(None, "owner"), Index(None, "serial"), Index(None, "file"),
 )  # fmt: skip
 SPECIFICATION = Table(
@@ -94,7 +94,7 @@ VISIT = Table(
     _words("kind"), _words("came"), _words("handed_back", needed=False),
     _to("specification", "specification", needed=False), _words("wish"), _words("job_name"), _words("instrument_name"),
     _words("journal_name"), _document("job_file"), _document("instrument_file"),
-    Column("tail", LargeBinary, nullable=False),
+    Column("tail", LargeBinary, nullable=False), _document("belief", needed=False),
     UniqueConstraint("instrument", "number"), CheckConstraint("number > 0", "number"),
     CheckConstraint("state IN ('open', 'closed')", "state"), Index(None, "state", "came"),
 )  # fmt: skip
