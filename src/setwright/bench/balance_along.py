@@ -21,11 +21,11 @@ from setwright.instrument.traits import Array, Mask
 from setwright.physics.balance import Equilibrium, Rig, take
 from setwright.planning.bands import spread
 
-WINDOW = 4.0  # turns either way
-FIRST = 33  # places to begin with
+WINDOW = 3.0  # turns either way
+FIRST = 25  # places to begin with
 ROUNDS = 4  # of places put between
 MOST = 160  # places
-BANDS = 17  # places with bands
+BANDS = 13  # places with bands
 PARTS, HALVINGS = 8, 4  # an edge is looked for in so many parts, so often: 0.25 turn / 8**4 is finer than any hand
 EDGE = 1e-3  # turns, places closer than this are the two sides of an edge
 CLOSE = {"tilt": 1e-5, "gap": 2e-6, "cents": 0.02, "up": 0.1, "down": 0.1}  # rad, m, cents: to what places are put

@@ -37,10 +37,9 @@ from setwright.physics.balance import (
 from setwright.physics.pitch import cents
 from setwright.planning.bands import spread
 
+FAINT = 1e-6  # N, below which nothing pulls
 STILL = 1e-9  # N m, below which a stop presses on nothing
-WEIGHED = 0.025  # share of instruments above which it is said what they do
 SEED = 17
-MOST_HOOKS = 12
 
 
 @frozen
@@ -57,16 +56,17 @@ class Tries:
 
 @frozen
 class Pull:
-    """One of the pulls on the plate. moment: about the pivot, lifting the rear > 0 [N m]; force [N]."""
+    """One of the pulls on the plate. moment: about the pivot, lifting the rear > 0 [N m]; force: None of a stop, whose
+    place is not told [N]."""
 
     name: str
-    force: Banded
+    force: Banded | None
     moment: Banded
 
     @property
-    def arm(self) -> float:
-        """How far its line passes from the pivot [m]."""
-        return abs(self.moment.value) / self.force.value if self.force.value > 0.0 else 0.0
+    def arm(self) -> float | None:
+        """How far its line passes from the pivot; None where no force is told [m]."""
+        return None if self.force is None or self.force.value <= 0.0 else abs(self.moment.value) / self.force.value
 
 
 @frozen
@@ -313,9 +313,10 @@ def _outcome(laid: Laid, rig: Rig, state: Equilibrium) -> Outcome:
     pulls = tuple(
         Pull(name, banded(told[f"force {name}"]), banded(told[f"moment {name}"]))
         for name in ("strings", "springs", "weight")
+        if told[f"force {name}"][0] > FAINT
     )
     if stop:
-        pulls = (*pulls, Pull("stop", _stop_force(laid, told), banded(told["contact"])))
+        pulls = (*pulls, Pull("stop", None, banded(told["contact"])))
     resting_too = float(np.mean(state.contact[1:] != 0.0)) if len(state.contact) > 1 else 0.0
     return Outcome(
         tilt=banded(told["tilt"]),
@@ -330,13 +331,6 @@ def _outcome(laid: Laid, rig: Rig, state: Equilibrium) -> Outcome:
         stop=stop,
         share=resting_too,
     )
-
-
-def _stop_force(laid: Laid, told: dict[str, Array]) -> Banded:
-    """Push of the stop, were it at the rear edge: the moment over that edge's distance from the pivot."""
-    arm = float(np.hypot(laid.rear[0][0], laid.rear[1][0]))
-    one = banded(told["contact"])
-    return Banded(abs(one.value) / arm, one.half_width / arm)
 
 
 def banded(values: Array) -> Banded:

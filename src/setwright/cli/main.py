@@ -16,6 +16,7 @@ from setwright import errors
 COMMANDS = {
     "plan": ("setwright.cli.plan", "what to turn, which way, how much and in which order"),
     "predict": ("setwright.cli.predict", "what some turns would do to the instrument as found"),
+    "balance": ("setwright.cli.try_balance", "a floating or decked balance tried out, from where the journal has it"),
     "notes": ("setwright.cli.notes", "the cents error of every note, and what each saddle would have to do"),
     "heights": ("setwright.cli.heights", "string heights at every fret, and relief by every way of reading it"),
     "clearance": ("setwright.cli.clearance", "where strokes and bends touch, and how low the strings can go"),

@@ -6,6 +6,7 @@ from starlette.routing import BaseRoute
 
 from setwright.web import day
 from setwright.web.pages import (
+    balance,
     instrument,
     intake,
     listening,
@@ -22,6 +23,7 @@ from setwright.web.pages import (
 
 ROUTES: list[BaseRoute] = [
     *day.ROUTES,
+    *balance.ROUTES,
     *instrument.ROUTES,
     *intake.ROUTES,
     *listening.ROUTES,
