@@ -67,34 +67,38 @@ def fitted(number: Array, hertz: Array, covariance: Array, shape: float = 0.0) -
     )  # fmt: skip
 
 
-def rough(number: Array, hertz: Array, covariance: Array, shape: float = 0.0) -> tuple[float, float]:
+def rough(number: Array, hertz: Array, variance: Array, shape: float = 0.0) -> tuple[float, float]:
     """The same, fundamental and inharmonicity alone.
 
     Args:
         number: (N) of the partials.
         hertz: (N) settled frequencies [Hz].
-        covariance: (N, N) of their relative errors.
+        variance: (N) of their relative errors, each by itself.
         shape: B to start at.
     Returns: f0 [Hz] and B [1].
     """
     number = np.asarray(number, dtype=float)
-    at, *_ = _balanced(number, np.log(hertz / number), covariance, shape)
+    at, *_ = _balanced(number, np.log(hertz / number), variance, shape)
     return float(np.exp(at[0])), float(at[1])
 
 
 def _balanced(
     number: Array, value: Array, covariance: Array, shape: float
 ) -> tuple[Array, Array, float, NDArray[np.bool_]]:
-    """(log f0, B), their covariance, the usual departure and which partials count, each found with the others."""
+    """(log f0, B), their covariance, the usual departure and which partials count, each found with the others.
+
+    The errors' covariance is (N, N), or (N) where each has its own.
+    """
+    variance = np.diag(covariance) if covariance.ndim == 2 else covariance
     counted = np.ones(len(number), dtype=bool)
     apart, at = LEAST_APART, np.array([0.0, shape])
-    at[0] = float(np.median(value - 0.5 * np.log1p(shape * number**2)))
+    at[0] = _median(value - 0.5 * np.log1p(shape * number**2))
     for _ in range(ROUNDS):
         at, spread = _solved(number, value, covariance, counted, apart, at)
         off = value - at[0] - 0.5 * np.log1p(at[1] * number**2)
         before, kept = apart, counted
-        apart = _apart(off[counted], np.diag(covariance)[counted], int(counted.sum()))
-        counted = np.abs(off) < ODD * np.sqrt(np.diag(covariance) + max(apart, _usual(off)) ** 2)
+        apart = _apart(off[counted], variance[counted], int(counted.sum()))
+        counted = np.abs(off) < ODD * np.sqrt(variance + max(apart, _usual(off)) ** 2)
         if counted.sum() < 3:
             counted = np.ones(len(number), dtype=bool)
         if abs(apart - before) < 0.01 * apart and np.array_equal(kept, counted):
@@ -140,13 +144,20 @@ def _solved(
 ) -> tuple[Array, Array]:
     """One Gauss-Newton step of (log f0, B), and their covariance."""
     n, y = number[counted], value[counted]
-    weight = np.linalg.inv(covariance[np.ix_(counted, counted)] + apart**2 * np.eye(len(n)))
-    by = np.column_stack([np.ones(len(n)), 0.5 * n**2 / (1.0 + at[1] * n**2)])
-    information = by.T @ weight @ by + np.diag([0.0, 1.0 / ANY_B**2])
-    pull = by.T @ weight @ (y - at[0] - 0.5 * np.log1p(at[1] * n**2)) - np.array([0.0, at[1] / ANY_B**2])
-    spread = np.linalg.inv(information)
+    by = np.ones((2, len(n)))
+    by[1] = 0.5 * n**2 / (1.0 + at[1] * n**2)
+    if covariance.ndim == 2:
+        heavy = by @ np.linalg.inv(covariance[np.ix_(counted, counted)] + apart**2 * np.eye(len(n)))
+    else:
+        heavy = by / (covariance[counted] + apart**2)
+    information = heavy @ by.T
+    information[1, 1] += 1.0 / ANY_B**2
+    pull = heavy @ (y - at[0] - 0.5 * np.log1p(at[1] * n**2))
+    pull[1] -= at[1] / ANY_B**2
+    (a, b), (_, d) = information
+    spread = np.array([[d, -b], [-b, a]]) / (a * d - b * b)
     new = at + spread @ pull
-    return np.array([new[0], np.clip(new[1], 0.0, STIFFEST)]), spread
+    return np.array([new[0], min(max(new[1], 0.0), STIFFEST)]), spread
 
 
 def _apart(off: Array, variance: Array, count: int) -> float:
@@ -160,7 +171,13 @@ def _apart(off: Array, variance: Array, count: int) -> float:
 
 
 def _usual(off: Array) -> float:
-    return float(1.4826 * np.median(np.abs(off)))
+    return 1.4826 * _median(np.abs(off))
+
+
+def _median(values: Array) -> float:
+    """What stands in the middle; of few values much sooner than by the library's own."""
+    ordered, count = np.sort(values), len(values)
+    return float(0.5 * (ordered[(count - 1) // 2] + ordered[count // 2]))
 
 
 def _of_the_first(n: Array, y: Array, errors: Array, apart: float, at: Array) -> float:

@@ -34,6 +34,7 @@ DOUBTED = 2.0  # times more or less than that, within which both answers count
 UNSURE = 3.0  # times the uncertainties of what phases say alone where amplitudes cannot be explained
 STEADY = 0.1  # s; what changes faster is noise
 LOUD = 3.0  # times the noise in a band, for its decay to be read
+FINE_TIME = 2.5e-4  # s, over which a glide's lead is a straight line
 SLOWEST, FASTEST = 0.05, 60.0  # 1/s, amplitude decay rates taken as possible
 
 
@@ -90,17 +91,21 @@ def followed(
     rates, shares = _glide_expected(numbers, start, np.abs(cut), decay, noise)
     follows = (1.0 + coarse.inharmonicity) / (1.0 + coarse.inharmonicity * numbers.astype(float) ** 2)
     expected = LEAST_GLIDE * shares[0]
-    for round_ in range(3 if since is None else 2):
+    places = early is not None and since is None
+    fit, before = None, None
+    for round_ in range(3 if places else 2):
         slow = noise * bands.effective
         size = expected.sum()
-        tried = size * shares if round_ == 2 and early is not None and since is None else expected[None]
+        tried = size * shares if round_ == 2 else expected[None]
         fits = [
-            phases.explained(bands.times, cut, start, start, slow, phases.Bent(rates, follows, one, LOOSE))
+            phases.explained(bands.times, cut, start, start, slow, phases.Bent(rates, follows, one, LOOSE), before)
             for one in tried
         ]
         fit = fits[int(np.argmin([one.cost for one in fits]))]
+        before = fit.at
         noise = _noise(bands, cut, fit)
         expected = shares[0] * max(float(fit.glide.sum()), LEAST_GLIDE)
+    assert fit is not None
     told = _told(numbers, bands, fit, rates, decay, noise)
     if since is None or told is None:
         return told
@@ -116,7 +121,9 @@ def ahead(ringing: Ringing, times: Array) -> Array:
     Returns: (N) [s].
     """
     rates, sizes = ringing.rates, ringing.sizes
-    return np.asarray(sum(k * (1.0 - np.exp(-r * times)) / r for k, r in zip(sizes, rates, strict=True)) + 0.0 * times)
+    some = np.linspace(0.0, times[-1], int(times[-1] / FINE_TIME) + 2)
+    lead = (sizes / rates) @ (1.0 - np.exp(-rates[:, None] * some))
+    return np.asarray(np.interp(times, some, lead))
 
 
 def numbered(peaks: Peaks, coarse: Coarse) -> tuple[NDArray[np.int64], Array]:
@@ -190,7 +197,7 @@ def _refined(found: dict[int, int], peaks: Peaks, f0: float, shape: float) -> tu
     hertz = np.array([peaks.hertz[found[int(n)]] for n in numbers])
     amplitude = np.array([peaks.amplitude[found[int(n)]] / peaks.floor[found[int(n)]] for n in numbers])
     spread = (0.002 / numbers) ** 2 + (0.01 / amplitude / numbers) ** 2
-    return rough(numbers, hertz, np.diag(spread), shape)
+    return rough(numbers, hertz, spread, shape)
 
 
 def _rough_noise(cut: Complex) -> Array:

@@ -56,6 +56,7 @@ class Phases:
     misfit: Array  # (N) residual over expected noise, 1 where the model is whole
     held: Array  # (N) share of a band that stands in the model's phase, 1 where it is followed, 0 where it is lost
     cost: float  # squares of all residuals over their noise, and of what was expected
+    at: Array  # (P) where the fit ended, for the next
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,9 @@ class _Problem:
         return len(self.start)
 
 
-def explained(times: Array, bands: Complex, middle: Array, start: Array, noise: Array, bent: Bent) -> Phases:
+def explained(
+    times: Array, bands: Complex, middle: Array, start: Array, noise: Array, bent: Bent, before: Array | None = None
+) -> Phases:
     """Fit of H1 by Gauss-Newton.
 
     Args:
@@ -87,10 +90,11 @@ def explained(times: Array, bands: Complex, middle: Array, start: Array, noise: 
         start: (N) frequencies to start at [Hz].
         noise: (N) variance of the noise in one of the two parts of a sample, as a slow fit sees it.
         bent: how a glide may bend the phases.
+        before: where an earlier fit of the same bands ended, to start from.
     Returns: the fit.
     """
     problem = _posed(times, bands, middle, start, noise, bent)
-    at = _unrolled(problem)
+    at = _unrolled(problem) if before is None else before
     count, width = problem.count, max(int(SMOOTH / (times[1] - times[0])) | 1, 3)
     lasts = problem.since[-1]
     for _ in range(ROUNDS):
@@ -130,7 +134,7 @@ def _said(problem: _Problem, at: Array, width: int) -> Phases:
     cost = float(residual.sum() + off @ problem.prior @ off)
     return Phases(
         problem.start + at[count : 2 * count], at[2 * count : -1], float(at[-1]), _larger(inverse, spread)[keep],
-        amplitude, phase, residual.mean(axis=1), held, cost,
+        amplitude, phase, residual.mean(axis=1), held, cost, at,
     )  # fmt: skip
 
 

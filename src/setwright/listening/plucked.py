@@ -82,16 +82,18 @@ def places(numbers: Array, height: Array, sd: Array, most: int = 4) -> list[Plac
     flat = flat / np.sqrt(np.mean(flat**2))
     weight = 1.0 / np.sqrt(1.0 + (sd / HEIGHT) ** 2)
     cost, width = _grid(n, flat, weight)
-    found: list[Place] = []
+    starts = []
     for _ in range(most):
         i, j = np.unravel_index(np.argmin(cost), cost.shape)
         if not np.isfinite(cost[i, j]):
             break
-        one = _refined(n, flat, weight, np.array([PLUCKED[i], HEARD[j], max(width[i, j], 0.004)]))
-        if not any(_alike(one, other) for other in found):
-            found.append(one)
+        starts.append((PLUCKED[i], HEARD[j], max(width[i, j], 0.004)))
         for p, x in ((PLUCKED[i], HEARD[j]), (HEARD[j], PLUCKED[i])):
             cost[np.ix_(np.abs(PLUCKED - p) < APART, np.abs(HEARD - x) < APART)] = np.inf
+    found: list[Place] = []
+    for one in _refined(n, flat, weight, np.array(starts)):
+        if not any(_alike(one, other) for other in found):
+            found.append(one)
     return sorted(found, key=lambda one: one.misfit)
 
 
@@ -117,29 +119,42 @@ def _grid(n: Array, flat: Array, weight: Array) -> tuple[Array, Array]:
     return cost, width
 
 
-def _refined(n: Array, flat: Array, weight: Array, at: Array) -> Place:
-    """Least squares from a point of the grid (Levenberg, Marquardt), the common size free."""
-
-    def residual(at: Array) -> Array:
-        there = weight * heights(n, *at)
-        size = (weight * flat) @ there / max(float(there @ there), 1e-12)
-        return np.asarray(weight * flat - size * there)
-
-    off, damping = residual(at), 1e-3
-    cost = float(off @ off)
+def _refined(n: Array, flat: Array, weight: Array, at: Array) -> list[Place]:
+    """Least squares from each of (K, 3) points of the grid (Levenberg, Marquardt), the common size free."""
+    off, slope = _residual(n, flat, weight, at)
+    cost, damping, on = (off**2).sum(axis=1), np.full(len(at), 1e-3), np.ones(len(at), dtype=bool)
     for _ in range(ROUNDS):
-        slope = np.column_stack([(residual(at + step) - off) / 1e-5 for step in 1e-5 * np.eye(3)])
-        matrix = slope.T @ slope
-        new = at - np.linalg.solve(matrix + damping * np.diag(np.diag(matrix) + 1e-9), slope.T @ off)
+        matrix = slope @ slope.transpose(0, 2, 1)
+        diagonal = np.einsum("kii->ki", matrix)
+        damped = matrix + (damping[:, None] * (diagonal + 1e-9))[:, :, None] * np.eye(3)
+        new = at - np.linalg.solve(damped, slope @ off[:, :, None])[:, :, 0]
         new = np.clip(new, [EDGE, EDGE, NARROWEST], [0.5, 0.5, WIDEST])
-        again = residual(new)
-        less = float(again @ again)
-        if less < cost:
-            done = cost - less < SAME * cost
-            at, off, cost, damping = new, again, less, 0.2 * damping
-            if done:
-                break
-        else:
-            damping *= 10.0
+        off_new, slope_new = _residual(n, flat, weight, new)
+        less = (off_new**2).sum(axis=1)
+        better = on & (less < cost)
+        on = on & ~(better & (cost - less < SAME * cost))
+        at, cost = np.where(better[:, None], new, at), np.where(better, less, cost)
+        off, slope = np.where(better[:, None], off_new, off), np.where(better[:, None, None], slope_new, slope)
+        damping = damping * np.where(better, 0.2, 10.0)
+        if not on.any():
+            break
     misfit = np.sqrt(cost / max(float((weight**2).sum()) - 4.0, 1.0))
-    return Place(float(at[0]), float(at[1]), float(at[2]), float(misfit))
+    return [Place(float(p), float(x), float(w), float(its)) for (p, x, w), its in zip(at, misfit, strict=True)]
+
+
+def _residual(n: Array, flat: Array, weight: Array, at: Array) -> tuple[Array, Array]:
+    """(K, N) what is left over of heights times n, and its derivatives (K, 3, N)."""
+    turn = np.pi * n
+    a, b = at[:, :1] * turn, at[:, 1:2] * turn
+    bell = np.exp(-0.5 * (at[:, 2:] * turn) ** 2) * weight
+    pluck, ear = np.sin(a), np.sin(b)
+    there = np.abs(pluck * ear) * bell
+    slope = np.stack([
+        turn * np.cos(a) * np.sign(pluck) * np.abs(ear) * bell, turn * np.cos(b) * np.sign(ear) * np.abs(pluck) * bell,
+        -at[:, 2:] * turn**2 * there,
+    ], axis=1)  # fmt: skip
+    given, power = weight * flat, np.maximum((there**2).sum(axis=1), 1e-12)
+    size = (there @ given) / power
+    grows = (slope @ given - 2.0 * size[:, None] * (slope @ there[:, :, None])[:, :, 0]) / power[:, None]
+    by = size[:, None, None] * slope + grows[:, :, None] * there[:, None]
+    return given - size[:, None] * there, -by

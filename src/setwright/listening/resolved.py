@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setwright.listening import plucked, tones
+from setwright.listening.beats import SHARE, seconds
 from setwright.listening.expected import PARTS, SMALLEST, Start, candidates, decays_of, first_decays, parts_of
 from setwright.listening.law import Law, fitted
 from setwright.listening.tones import Parts, Problem, State
@@ -31,6 +32,7 @@ TOLD = 60.0  # times the noise, the energy of a partial under which its phase ma
 STRAYS = 0.02  # relative, from which on a frequency is lost
 LEAKS = 3e-4  # of the loudest partial, what of it is left in the band of another
 NONE = 0.5  # relative misfit from which on a partial is none
+SLIGHT_GAIN = 0.03  # of twice the logarithm of how likely places are, that ends the steps of a fit
 LOST = 0.03  # relative, what its frequency is then known to
 UNPARTED = (0.002, 0.02, -1.5)  # of the distance of two tones, to which each is known: at best, over 1 s, power of time
 COHERENT = 2.0  # times what is left over of a partial, as a phase that moves over the note
@@ -44,18 +46,17 @@ BY_DECAY = 0.2  # of the glide, for a decay times the length of the note that is
 FIRST_UNHEARD = (0.03, 0.001)  # of the glide left, and of it all, the same where the first partial is not heard
 BLOCKS = 8  # pieces of the note whose pulls are compared for what the model leaves out
 CENT = np.log(2.0) / 1200.0
-SPLITS = {"alike": (0.4, -0.4, 1.0, -1.0, 2.0, -2.0, 3.5, -3.5), "pulled": (-0.4, -1.0, -2.0, -3.5)}  # cents, tried
-LOSSES = {"alike": (-0.6, 0.3), "pulled": (0.0,)}  # 1/s, tried
-AT_FIRST = (0.45, 0.15)  # share and place at which a second tone is looked for
 LOOK = 3e-3  # relative misfit while it is looked for
-LOOKED = 3  # rounds from every start
-WORTHY = {"alike": 3, "pulled": 2}  # how many of the best go on
+LOOKED = 10  # rounds from every start
+WORTHY = 3  # second tones of each kind that are tried
+EXPLAINS = 0.25  # of what one tone leaves over in the loudest partials, the least a second one must, to first order
 LOUDEST = 6  # partials in which it is looked for
 WORTH = 8.0  # times the noise, from which a second tone is looked for
 LEAST_SPLIT = 0.05 * CENT  # relative; nearer tones are one
 DOUBT = 100.0  # by how much two tones must be likelier than one, as twice the logarithm
 BEATS = 0.02  # of the bands, the most two tones may leave over
 HOPE = 0.7  # of what one tone leaves over in the loudest partials, the most two may to be fitted in all
+FAINTEST = 0.02  # of the first tone, the least a second one is told
 LESS = 0.3  # of what one tone leaves over, the same
 
 
@@ -181,12 +182,12 @@ def _single(start: Start) -> _Fit | None:
     problem = start.problem
     decays, glide = first_decays(problem), start.glide
     many = min(PARTS, len(problem.numbers))
-    fit = None
+    fit = begun = None
     for _ in range(2):
         tried = []
         for place in candidates(start, decays):
             one = replace(problem, parts=parts_of(start, decays, place, glide, 1))
-            state, cost = tones.solve(one, _begun(one, decays[0]), rounds=8)
+            state, cost = tones.solve(one, begun or _begun(one, decays[0]), rounds=8, enough=SLIGHT_GAIN)
             if np.isfinite(cost):
                 tried.append((cost, place, state))
         if not tried:
@@ -196,8 +197,10 @@ def _single(start: Start) -> _Fit | None:
         state, _ = tones.solve(one, State(state.local, np.append(one.parts.expected, state.shared[1])))
         one = _left_over(start, one, state)
         fit = _Fit(one, state, tones.cost_of(one, state), _apart(problem, tried))
-        problem, decays = replace(problem, noise=one.noise, misfit=one.misfit), decays_of(fit.problem, fit.state)
+        problem = replace(problem, noise=one.noise, misfit=one.misfit, logs=None, seen=None)
+        decays = decays_of(fit.problem, fit.state)
         glide = max(float(state.shared[:many].sum()), SMALLEST)
+        begun = State(state.local, np.array([glide, state.shared[many]]))
     assert fit is not None
     return fit
 
@@ -213,18 +216,18 @@ def _apart(problem: Problem, tried: list[tuple[float, plucked.Place, State]]) ->
     return float(np.sqrt(likely @ (shift - likely @ shift) ** 2))
 
 
-def _shifted(problem: Problem, state: State, two: Array) -> State:
-    """A single tone's parameters with what a second tone adds to height, decay, phase and frequency taken out."""
-    new = State(state.local, np.append(state.shared, two))
-    over = tones.second(problem, new)[0]
-    added = np.log(np.abs(1.0 + over)) + 1j * np.unwrap(np.angle(1.0 + over), axis=1)
-    weight = np.abs(problem.bands) ** 2
+def _begun_with(problem: Problem, shared: Array, logs: Complex, seen: NDArray[np.bool_]) -> State:
+    """What of every partial explains the logarithms of the bands best with given common parameters."""
+    bare = State(np.zeros((len(problem.numbers), 2), dtype=complex), shared)
+    model = tones.log_model(problem, bare)
+    rest = logs - model.real - 1j * np.unwrap(model.imag, axis=1)
+    weight = np.where(seen, np.abs(problem.bands) ** 2, 0.0)
     weight = weight / weight.sum(axis=1, keepdims=True)
     since = problem.times - problem.times.mean()
-    middle, centre = weight @ since, (weight * added).sum(axis=1)
+    middle, centre = weight @ since, (weight * rest).sum(axis=1)
     from_middle = since - middle[:, None]
-    slope = (weight * from_middle * (added - centre[:, None])).sum(axis=1) / (weight * from_middle**2).sum(axis=1)
-    return State(state.local - np.stack([centre - slope * middle, slope], axis=1), new.shared)
+    slope = (weight * from_middle * (rest - centre[:, None])).sum(axis=1) / (weight * from_middle**2).sum(axis=1)
+    return State(np.stack([centre - slope * middle, slope], axis=1), shared)
 
 
 def _some(problem: Problem, few: NDArray[np.int64]) -> Problem:
@@ -273,25 +276,26 @@ def _double(start: Start, single: _Fit) -> _Fit | None:
     energy = (np.abs(problem.bands) ** 2).sum(axis=1)
     few = np.sort(np.argsort(energy)[::-1][:LOUDEST])
     base = State(single.state.local[few], np.array([max(whole, SMALLEST), tones.OWN]))
-    tried: list[_Fit] = []
-    for kind, splits in SPLITS.items():
-        less = _some(replace(problem, kind=kind), few)
-        for split in splits:
-            for loss in LOSSES[kind]:
-                two = np.array([np.log(AT_FIRST[0]), 0.0, loss, split * CENT, AT_FIRST[1]])[: len(tones.NAMES[kind])]
-                state, cost = tones.solve(less, _shifted(less, base, two), rounds=LOOKED, damping=1e-2)
-                tried.append(_Fit(less, state, cost))
-    again = []
-    for kind, most in WORTHY.items():
-        some = sorted((one for one in tried if one.problem.kind == kind), key=lambda each: each.cost)[:most]
-        again += [_Fit(one.problem, *tones.solve(one.problem, one.state, rounds=8)) for one in some]
-    best = min(again, key=lambda each: each.cost)
+    single_few = _Fit(_some(single.problem, few), State(single.state.local[few], single.state.shared), 0.0)
+    less = _some(problem, few)
+    worth = seconds(less, base, tones.model(single_few.problem, single_few.state), WORTHY)
+    if max(one.explains for one in worth) < EXPLAINS:
+        return None
+    logs, seen = start.problem.logs, start.problem.seen
+    assert logs is not None
+    assert seen is not None
+    tried = []
+    for one in worth:
+        two = np.array([np.log(SHARE), 0.0, one.loss, one.split, one.place])[: len(tones.NAMES[one.kind])]
+        each = replace(less, kind=one.kind)
+        begun = _begun_with(each, np.append(base.shared, two), logs[few], seen[few])
+        tried.append(_Fit(each, *tones.solve(each, begun, rounds=LOOKED, damping=1e-2)))
+    best = min(tried, key=lambda each: each.cost)
     kind, found = best.problem.kind, best.state
-    before = _Fit(_some(single.problem, few), State(single.state.local[few], single.state.shared), 0.0)
-    if _poorness(best) > HOPE * _poorness(before):
+    if _poorness(best) > HOPE * _poorness(single_few):
         return None
     problem = replace(problem, kind=kind, misfit=np.full(len(rough), ROUGH))
-    state = _shifted(problem, State(single.state.local, found.shared[:2]), found.shared[2:])
+    state = _begun_with(problem, found.shared, logs, seen)
     state.local[few] = found.local
     return _doubled(start, problem, state)
 
@@ -308,7 +312,7 @@ def _doubled(start: Start, problem: Problem, state: State) -> _Fit:
         for place in candidates(start, decays)[: 4 if turn else 2]:
             one = replace(fit.problem, parts=parts_of(start, decays, place, glide, many))
             begin = State(fit.state.local, np.concatenate([one.parts.expected, fit.state.shared[had:]]))
-            state, cost = tones.solve(one, begin, rounds=5)
+            state, cost = tones.solve(one, begin, rounds=5, enough=SLIGHT_GAIN)
             tried.append(_Fit(one, state, cost))
         if not tried:
             break
@@ -422,7 +426,8 @@ def _unparted(lasts: float) -> float:
 
 def _beats(single: _Fit, double: _Fit) -> bool:
     """Whether two tones explain so much more than one that there are two."""
-    if single.cost - double.cost < DOUBT:
+    share = double.state.shared[len(double.problem.parts.expected) + 1]
+    if single.cost - double.cost < DOUBT or share < np.log(FAINTEST):
         return False
     left = _poorness(double)
     return left < BEATS and left < LESS * _poorness(single)

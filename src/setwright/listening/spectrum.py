@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -74,7 +73,12 @@ def _floor(level: Array, width: int) -> Array:
     pieces = max(len(level) // width, 1)
     edges = np.linspace(0, len(level), pieces + 1).astype(int)
     middle = 0.5 * (edges[:-1] + edges[1:])
-    median = np.array([np.median(level[a:b]) for a, b in itertools.pairwise(edges)])
+    many = np.diff(edges)
+    each = np.arange(many.max())
+    inside = np.minimum(edges[:-1, None] + each, len(level) - 1)
+    ordered = np.sort(np.where(each < many[:, None], level[inside], np.inf), axis=1)
+    piece = np.arange(pieces)
+    median = 0.5 * (ordered[piece, (many - 1) // 2] + ordered[piece, many // 2])
     return np.asarray(np.interp(np.arange(len(level)), middle, np.maximum(median, 1e-300)))
 
 
@@ -162,16 +166,32 @@ def weights_of(peaks: Peaks) -> Array:
 
 
 def _scores(hertz: Array, weight: Array, grid: Array, stretch: float) -> Array:
-    """(G) score of every fundamental."""
+    """(G) score of every fundamental; where far less is explained than by the best of them, not more than its score.
+
+    A peak lies off its partial by at least what its number lies off a whole one, so most need no second look.
+    """
     ratio = hertz[None] / grid[:, None]  # n sqrt(1 + B n^2)
     root = ratio if stretch == 0.0 else np.sqrt((np.sqrt(1.0 + 4.0 * stretch * ratio**2) - 1.0) / (2.0 * stretch))
     number = np.rint(root)
-    off = np.abs(ratio - number * np.sqrt(1.0 + stretch * number**2))
-    near = np.where((number >= 1) & (off < WITHIN * 3), np.exp(-0.5 * (off / WITHIN) ** 2), 0.0)
-    explained = (near * weight).sum(axis=1)
-    total = weight.sum()
-    top = np.where(near > 0.1, number, 0).max(axis=1)
-    hit = np.where(near > 0.1, number, 0.0)  # peaks stand in order, so numbers never fall
+    row, column = np.nonzero((np.abs(root - number) < WITHIN * 3) & (number >= 1.0))
+    which = number[row, column]
+    off = np.abs(ratio[row, column] - which * np.sqrt(1.0 + stretch * which**2))
+    near = np.where(off < WITHIN * 3, np.exp(-0.5 * (off / WITHIN) ** 2), 0.0)
+    explained = np.bincount(row, near * weight[column], len(grid)) / weight.sum()
+    hit = np.zeros(ratio.shape)
+    hit[row, column] = np.where(near > 0.1, which, 0.0)
+    score, worth = explained - 0.5, explained > WORTH * explained.max()
+    score[worth] = explained[worth] - 0.5 * _missing(hit[worth])
+    more = ~worth & (explained > WORTH * score[worth].max(initial=0.0))
+    score[more] = explained[more] - 0.5 * _missing(hit[more])
+    return np.asarray(score)
+
+
+def _missing(hit: Array) -> Array:
+    """(G) share of the partials up to the highest that is hit of which there is no peak.
+
+    hit: (G, N) which partial a peak is, 0 for none; peaks stand in order, so numbers never fall.
+    """
     found = (hit[:, :1] > 0.0).sum(axis=1) + (hit[:, 1:] > np.maximum.accumulate(hit, axis=1)[:, :-1]).sum(axis=1)
-    missing = np.maximum(top - found, 0) / np.maximum(top, 1)
-    return np.asarray(explained / total - 0.5 * missing)
+    top = hit.max(axis=1, initial=0.0)
+    return np.asarray(np.maximum(top - found, 0) / np.maximum(top, 1))
