@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from setwright.physics.balance import at_pitch
-from setwright.physics.balance.moments import held_tension, moments, pack
+from setwright.physics.balance.moments import bow_moments, held_at, held_tension, moments, pack
 from tests.judges import energy as judge
 from tests.judges.random_rigs import many
 
@@ -57,6 +57,8 @@ def test_derivatives(way: str) -> None:
             tilt, bow = case.wanted + rng.normal(0.0, 0.02), float(rig.bow_free[0]) + rng.normal(0.0, 0.03)
             m = moments(pack(rig), np.array([tilt]), np.array([bow]))
             ours = np.array([m.tilt, m.bow, m.tilt_tilt, m.tilt_bow, m.bow_bow])[:, 0]
+            alone = bow_moments(held_at(pack(rig), np.array([tilt])), np.array([bow]))
+            assert [float(one[0]) for one in alone] == [ours[1], ours[4]]  # the neck alone: the same numbers
             theirs = np.array(mp_derivatives(judge.one(rig), tilt, bow))
             size = np.abs(theirs) + float(np.abs(m.tension * m.lever).sum())
             worst = max(worst, float((np.abs(ours - theirs) / size).max()))

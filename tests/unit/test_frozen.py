@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from setwright.frozen import frozen
+from setwright.frozen import replace as frozen_replace
 
 
 @frozen
@@ -109,3 +110,31 @@ def test_what_is_made_can_be_checked() -> None:
 def test_arrays_are_held_as_they_are() -> None:
     array = np.arange(3.0)
     assert Ours(1, array).second is array
+
+
+@given(st.dictionaries(st.sampled_from(NAMES), st.integers()))
+def test_its_own_replace_is_that_of_the_standard_library(changes: dict[str, int]) -> None:
+    ours, theirs = Ours(1, 2, [3]), Theirs(1, 2, [3])
+    quick = outcome(lambda: dataclasses.astuple(frozen_replace(ours, **changes)))
+    assert quick == outcome(lambda: dataclasses.astuple(dataclasses.replace(theirs, **changes)))
+    assert dataclasses.astuple(ours) == (1, 2, [3])
+
+
+def test_its_own_replace_leaves_out_what_is_no_field_and_checks_again() -> None:
+    @frozen
+    class Positive:
+        """A number that is checked."""
+
+        number: int
+
+        def __post_init__(self) -> None:
+            if self.number <= 0:
+                raise ValueError(self.number)
+
+    one = Positive(1)
+    one.__dict__["worked out"] = 5
+    assert frozen_replace(one, number=2).__dict__ == {"number": 2}
+    with pytest.raises(ValueError, match="-1"):
+        frozen_replace(one, number=-1)
+    with pytest.raises(TypeError, match="Positive has number; given other"):
+        frozen_replace(one, other=1)

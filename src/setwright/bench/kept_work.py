@@ -2,7 +2,7 @@
 
 Nothing kept is believed unless everything it came from is the same: the job, the entries, the start of the balance,
 the files of this program and what it calculates with. So a kept answer is the answer that would be worked out now, and
-what is kept may be thrown away at any time. Names of people are in none of it.
+what is kept may be thrown away at any time. It holds readings and what follows from them, nothing of an owner.
 """
 
 from __future__ import annotations

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -14,7 +13,7 @@ from setwright.bench.kept_work import Keeping, Work, digest, name_of, replayed_f
 from setwright.bench.plans import problem_from
 from setwright.bench.progress import applied, work_left
 from setwright.bench.replay import Balance, Start, begun
-from setwright.frozen import frozen
+from setwright.frozen import frozen, replace
 from setwright.instrument.jobfile import Job
 from setwright.instrument.prior import Prior
 from setwright.instrument.settings import Settings
@@ -30,6 +29,7 @@ from setwright.planning.outlook import View, view
 from setwright.planning.plan import Step
 from setwright.planning.targets import Problem
 from setwright.planning.tracking import KNIFE
+from setwright.planning.weighing import two_ways
 from setwright.planning.worth import Worth, most_telling
 from setwright.records.entries import Entry, live
 from setwright.records.worth import USUAL
@@ -157,7 +157,9 @@ def start_of(job: Job, todo: Hardware, entries: Sequence[Entry]) -> Start:
     """
     problem, t = todo.problem, todo.problem.targets
     settings = replace(applied(problem.found.settings, todo.branch.settings, entries), block=array(np.nan))
-    goal = Goal(t.hertz, t.pitch_tolerance, todo.gap, t.gap_tolerance, t.attitude, problem.limits.peak)
+    goal = Goal(
+        t.hertz, t.pitch_tolerance, todo.gap, t.gap_tolerance, t.attitude, problem.limits.peak, job.want.fewest
+    )  # fmt: skip
     knife = max(KNIFE, float(problem.wanted.bridge.knife_friction))
     known = job.found.claw_distance is not None
     return Start(problem.wanted, touching_wanted(problem), _pegs_open(settings), goal, knife, known)
@@ -211,7 +213,7 @@ def balanced(balance: Balance) -> Next:
         claw_settings=course.claws,
         expected=0 if advice.do == "done" else int(advice.left) or _to_come(course, standing),
         worth=None if advice.do == "done" else most_telling(seen, *usual_noise()),
-        remarks=(*balance.left_out, *_doubted(course)),
+        remarks=(*balance.left_out, *_doubted(course), *two_ways(course)),
     )
 
 

@@ -10,12 +10,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from setwright.errors import InputError
-from setwright.frozen import frozen
+from setwright.frozen import frozen, replace
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.prior import Prior
 from setwright.instrument.settings import ATTITUDES, Settings
@@ -27,6 +26,7 @@ from setwright.planning import course, tracking
 from setwright.planning.course import Course, Goal, pitch_heard
 from setwright.planning.scenes import Kind, Seen
 from setwright.planning.targets import spring_mask
+from setwright.planning.weighing import meant
 from setwright.records.entries import Entry, Value
 from setwright.records.worth import USUAL
 
@@ -252,6 +252,8 @@ def _slackened(entry: Entry, course: Course | None) -> bool:
         return entry.way in SLACK_STEPS
     if entry.what in ("saddle height", "saddle length"):
         return course is None or course.tunings + course.claws == 0
+    if entry.what == "springs" and course is not None and course.goal.fewest == "claw settings" and entry.value:
+        return int(entry.value.si) not in (meant(course) - 1, meant(course))  # one comes off while the strings pull
     return entry.what in ("strings changed", "pivot", "springs") or entry.what.endswith(" shim")
 
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
+from setwright.frozen import replace
 from setwright.instrument.fan import crossings, nut_places
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Mask, Traits
@@ -184,8 +184,13 @@ def edge_gap(traits: Traits, settings: Settings, tilt: Array, front: bool = Fals
 
 def _tilt_where(aft: Array, up: Array, rise: Array) -> Array:
     """Tilt at which aft sin(tilt) + up cos(tilt) = rise; the end of the range where it is out of reach."""
-    ratio = np.clip(rise / np.hypot(aft, up), -1.0, 1.0)
+    ratio = np.minimum(np.maximum(rise / np.hypot(aft, up), -1.0), 1.0)
     return np.asarray(np.arcsin(ratio) - np.arctan2(up, aft))
+
+
+def _greater(pair: Array) -> Array:
+    """(...) the greater of the two ends (..., 2)."""
+    return np.maximum(pair[..., 0], pair[..., 1])
 
 
 def tilt_for_gap(traits: Traits, settings: Settings, gap: Array) -> Array:
@@ -202,7 +207,7 @@ def tilt_for_gap(traits: Traits, settings: Settings, gap: Array) -> Array:
 
 
 def _tilt_for_gap(traits: Traits, line: Array, gap: Array) -> Array:
-    return _tilt_where(traits.bridge.rear_aft, traits.bridge.rear_up, gap - line.mean(axis=-1))
+    return _tilt_where(traits.bridge.rear_aft, traits.bridge.rear_up, gap - 0.5 * (line[..., 0] + line[..., 1]))
 
 
 def stops(traits: Traits, settings: Settings) -> tuple[list[Array], list[Array]]:
@@ -220,8 +225,8 @@ def stops(traits: Traits, settings: Settings) -> tuple[list[Array], list[Array]]
         zero = np.zeros(np.broadcast_shapes(np.shape(b.pivot_x), np.shape(settings.strip)))
         return [zero], [zero]
     line = pivot_line(traits, settings, b.rear_z)
-    deck = _tilt_where(_last(b.rear_aft), _last(b.rear_up), _last(b.deck_y) - line).max(axis=-1)
-    nose = _tilt_where(_last(-b.front_aft), _last(b.front_up), _last(b.deck_y) - line).max(axis=-1)
+    deck = _greater(_tilt_where(_last(b.rear_aft), _last(b.rear_up), _last(b.deck_y) - line))
+    nose = _greater(_tilt_where(_last(-b.front_aft), _last(b.front_up), _last(b.deck_y) - line))
     # x of a point of the block: aft cos - up sin = wall
     fore = _tilt_where(-b.block_fore_point[..., 1], b.block_fore_point[..., 0], b.cavity_fore)
     back = _tilt_where(-b.block_aft_point[..., 1], b.block_aft_point[..., 0], b.cavity_aft)
@@ -384,7 +389,7 @@ def _batched(each: dict[str, Array], strings: int, places: int, fanned: bool) ->
     width = dict.fromkeys(STRING_FIELDS, strings) | dict.fromkeys(SPRING_FIELDS, places)
     if fanned:
         width |= dict.fromkeys(("nut_x_per_bow", "nut_y_per_bow"), strings)
-    lead = np.broadcast_shapes(*(np.shape(v)[:-1] if name in width else np.shape(v) for name, v in each.items()))
+    lead = np.broadcast_shapes(*{np.shape(v)[:-1] if name in width else np.shape(v) for name, v in each.items()})
     lead = lead or (1,)
     return Rig(**{name: _spread(v, (*lead, width[name]) if name in width else lead) for name, v in each.items()})
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from setwright.frozen import frozen
+from setwright.frozen import frozen, replace
 from setwright.instrument.geometry import (
     LOWER_STOPS,
     UPPER_STOPS,

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from typing import Any, Literal
+from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 
 from setwright.errors import InputError
-from setwright.frozen import frozen
+from setwright.frozen import frozen, replace
 from setwright.instrument.traits import Array, Traits
 
 
@@ -80,19 +80,44 @@ def vary(traits: Traits, known: Prior, deviations: Array, wanted: bool = False) 
         wanted: whether `traits` carries the wanted set.
     Returns: the instruments, with the batch axis of `deviations`.
     """
+    deviations = np.asarray(deviations)
+    lead, by = deviations.shape[:-1], np.ascontiguousarray(np.moveaxis(deviations, -1, 0))
+    factor = 1.0 + by
+    changed: dict[str, dict[str, Array]] = {}
+    for group, name, touches in _touched(_Parts(known.parts), wanted):
+        value = _filled(np.asarray(getattr(getattr(traits, group), name)), lead)
+        changed.setdefault(group, {})[name] = value
+        for i, index, scaled in touches:
+            part = value if index is None else value[..., index]
+            row = (factor if scaled else by)[i].reshape((*lead, *(1,) * (part.ndim - len(lead))))
+            (np.multiply if scaled else np.add)(part, row, out=part)
+    return replace(traits, **{g: replace(getattr(traits, g), **f) for g, f in changed.items()})
+
+
+class _Parts:
+    """Parts told from others by being the same object: comparing them would take longer than what is looked up."""
+
+    def __init__(self, parts: tuple[Uncertain, ...]) -> None:
+        self.parts = parts
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Parts) and other.parts is self.parts
+
+    def __hash__(self) -> int:
+        return id(self.parts)
+
+
+@lru_cache(maxsize=64)
+def _touched(known: _Parts, wanted: bool) -> tuple[tuple[str, str, tuple[tuple[int, int | None, bool], ...]], ...]:
+    """Every field that is touched: group, name, and by which parts: number, element, whether by a factor."""
     another_set = any(part.path.startswith("wanted.") for part in known.parts)
     skip = ("strings." if wanted else "wanted.") if another_set else "wanted."
-    changed: dict[str, dict[str, Array]] = {}
+    found: dict[tuple[str, str], list[tuple[int, int | None, bool]]] = {}
     for i, part in enumerate(known.parts):
-        if part.path.startswith(skip):
-            continue
-        group, name = part.path.replace("wanted.", "strings.").split(".")
-        nominal = np.asarray(getattr(getattr(traits, group), name))
-        fields = changed.setdefault(group, {})
-        if name not in fields:
-            fields[name] = _filled(nominal, deviations.shape[:-1])
-        _deviate(fields[name], part, deviations[..., i])
-    return replace(traits, **{g: replace(getattr(traits, g), **f) for g, f in changed.items()})
+        if not part.path.startswith(skip):
+            group, name = part.path.replace("wanted.", "strings.").split(".")
+            found.setdefault((group, name), []).append((i, part.index, part.kind == "factor"))
+    return tuple((group, name, tuple(touches)) for (group, name), touches in found.items())
 
 
 def _filled(nominal: Array, lead: tuple[int, ...]) -> Array:
@@ -100,16 +125,3 @@ def _filled(nominal: Array, lead: tuple[int, ...]) -> Array:
     out: Array = np.empty((*lead, *nominal.shape))
     out[...] = nominal
     return out
-
-
-def _deviate(value: Array, part: Uncertain, by: Array) -> None:
-    """Change what one part touches, in place."""
-    place: tuple[Any, ...] = (...,)
-    if part.index is not None:
-        place = (..., part.index)
-    else:
-        by = np.reshape(by, (*by.shape, *(1,) * (value.ndim - by.ndim)))
-    if part.kind == "factor":
-        value[place] *= 1.0 + by
-    else:
-        value[place] += by

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from functools import cache, cached_property
 
 import numpy as np
 
-from setwright.frozen import frozen
+from setwright.frozen import frozen, replace
 from setwright.instrument.geometry import edge_gap, tilt_for_gap
 from setwright.instrument.predict import balance_at
 from setwright.instrument.traits import Array

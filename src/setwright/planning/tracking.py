@@ -8,12 +8,11 @@ makes uncertain; what is read narrows the Gaussian (`explaining.read`).
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
 from setwright.errors import InputError
-from setwright.frozen import frozen
+from setwright.frozen import frozen, replace
 from setwright.instrument.geometry import edge_gap
 from setwright.instrument.predict import tune_at
 from setwright.instrument.prior import Prior, vary

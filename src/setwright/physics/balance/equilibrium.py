@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from setwright.errors import RangeError
 from setwright.frozen import frozen
-from setwright.physics.balance.moments import Moments, Packed, moments, pack, pick
+from setwright.physics.balance.moments import Moments, Packed, bow_moments, held_at, moments, pack, pick
 from setwright.physics.balance.rig import Array, Rig, take
 
 TILT_TOLERANCE = 1e-6  # rad, last Newton step: the error left is of the order of its square
@@ -104,9 +104,10 @@ def settled_at(rig: Rig, tilt: Array | float) -> Equilibrium:
 
 
 def _settle_bow(p: Packed, tilt: Array, bow: Array) -> Array:
+    held = held_at(p, tilt)
     for _ in range(4):
-        m = moments(p, tilt, bow)
-        step = m.bow / m.bow_bow
+        force, stiffness = bow_moments(held, bow)
+        step = force / stiffness
         bow = bow - step
         if np.all(np.abs(step) < BOW_TOLERANCE):
             break

@@ -164,6 +164,52 @@ def moments(p: Packed, tilt: Array, bow: Array) -> Moments:
     )
 
 
+@dataclass
+class Held:
+    """What the strings do to the neck with the plate held at one tilt: all that does not change with the bow."""
+
+    p: Packed
+    saddle: tuple[Array, Array]  # (S, B) m
+    per_bow: tuple[Array, Array]  # (B,) or (S, B) m2
+    square: Array  # (B,) or (S, B) m4, of the shift per bow
+
+
+def held_at(p: Packed, tilt: Array) -> Held:
+    """Hold plates at a tilt.
+
+    Args:
+        p: packed rig.
+        tilt: (B,) [rad].
+    Returns: what `bow_moments` asks for.
+    """
+    cos, sin = np.cos(tilt), np.sin(tilt)
+    gx, gy = p.rig.nut_x_per_bow.T, p.rig.nut_y_per_bow.T
+    px = p.s["saddle_aft"] * cos - p.s["saddle_up"] * sin
+    py = p.s["saddle_aft"] * sin + p.s["saddle_up"] * cos
+    return Held(p, (px, py), (gx, gy), gx * gx + gy * gy)
+
+
+def bow_moments(held: Held, bow: Array) -> tuple[Array, Array]:
+    """The derivatives of the potential energy in the bow alone: the same numbers `moments` gives, in a third of them.
+
+    Args:
+        held: from `held_at`.
+        bow: (B,) [1/m].
+    Returns: two (B,): dU/dbow [N m2] and its derivative.
+    """
+    p, (px, py), (gx, gy) = held.p, held.saddle, held.per_bow
+    dx, dy = p.s["nut_x"] + bow * gx - px, p.s["nut_y"] + bow * gy - py
+    length = np.sqrt(dx * dx + dy * dy + p.s["aside2"])
+    reach = (dx * gx + dy * gy) / length
+    tension, slope = _tension(p, length)
+    swell = (held.square - reach * reach) / length
+    stiffness = p.rig.bow_stiffness
+    return (
+        (tension * reach).sum(0) + stiffness * (bow - p.rig.bow_free),
+        (slope * reach * reach + tension * swell).sum(0) + stiffness,
+    )
+
+
 def _tension(p: Packed, length: Array) -> tuple[Array, Array]:
     s = p.s
     tension, slope = np.zeros_like(length), np.zeros_like(length)

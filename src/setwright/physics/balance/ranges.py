@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
-from setwright.frozen import frozen
+from setwright.frozen import frozen, replace
 from setwright.physics.balance.equilibrium import Equilibrium, equilibrium, settled_at
 from setwright.physics.balance.moments import held_tension
 from setwright.physics.balance.rig import Array, Rig

@@ -6,12 +6,10 @@ are given as (aft, up) with the plate level. B is the batch axis, S strings, K s
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
-
 import numpy as np
 from numpy.typing import NDArray
 
-from setwright.frozen import frozen
+from setwright.frozen import frozen, replace
 
 Array = NDArray[np.float64]
 
@@ -85,6 +83,10 @@ SPRING_FIELDS = (
 )
 
 
+def _fields(rig: Rig) -> list[tuple[str, Array]]:
+    return [(name, getattr(rig, name)) for name in Rig.__match_args__]
+
+
 def take(rig: Rig, index: NDArray[np.intp] | NDArray[np.bool_] | slice) -> Rig:
     """Return the rigs of some batch members.
 
@@ -93,7 +95,7 @@ def take(rig: Rig, index: NDArray[np.intp] | NDArray[np.bool_] | slice) -> Rig:
         index: (n) indices, (B) mask, or a slice (which copies nothing) [1].
     Returns: the chosen rigs.
     """
-    return replace(rig, **{f.name: getattr(rig, f.name)[index] for f in fields(rig)})
+    return replace(rig, **{name: value[index] for name, value in _fields(rig)})
 
 
 def repeat(rig: Rig, times: int) -> Rig:
@@ -108,7 +110,7 @@ def repeat(rig: Rig, times: int) -> Rig:
     def again(value: Array) -> Array:
         return np.tile(value, (times, *(1,) * (value.ndim - 1)))
 
-    return replace(rig, **{f.name: again(getattr(rig, f.name)) for f in fields(rig)})
+    return replace(rig, **{name: again(value) for name, value in _fields(rig)})
 
 
 def at_pitch(rig: Rig, hertz: Array) -> Rig:
