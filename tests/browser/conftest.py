@@ -61,4 +61,5 @@ def sign_in(page: Any, address: str, name: str = "Mara") -> None:
     """Say who is here, as the first page asks."""
     page.goto(f"{address}/who")
     page.fill("#name", name)
-    page.click("text=This is me")
+    with page.expect_navigation():
+        page.click("text=This is me")

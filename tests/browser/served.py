@@ -7,7 +7,7 @@ import re
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -16,7 +16,46 @@ FLAGS = (
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync",
 )  # fmt: skip
-ADDRESS = re.compile(r"http://127\.0\.0\.1:\d+/")
+ADDRESS = re.compile(r"http://127\.0\.0\.1:(\d+)")
+
+
+class Serving:
+    """A bench in a process of its own, which can be killed and started again on the same port."""
+
+    def __init__(self, shop: str, state: Path) -> None:
+        self.shop, self.state = shop, state
+        self.port = 0
+        self.address = ""
+        self.process: subprocess.Popen[str] | None = None
+
+    def start(self) -> None:
+        """Serve the shop; the first time on any port that is free, then on that one."""
+        environment = {
+            **os.environ, "XDG_STATE_HOME": str(self.state), "OPENBLAS_NUM_THREADS": "1", "PYTHONUNBUFFERED": "1"
+        }  # fmt: skip
+        program = str(Path(sys.executable).with_name("setwright"))
+        command = [program, "bench", "--shop", self.shop, "--port", str(self.port)]
+        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment)
+        assert self.process.stdout is not None
+        found = ADDRESS.search(self.process.stdout.readline())
+        assert found, "the bench did not print its address"
+        self.address, self.port = found[0], int(found[1])
+
+    def kill(self) -> None:
+        """End it at once, in the midst of whatever it does."""
+        self._over(lambda process: process.kill())
+
+    def stop(self) -> None:
+        """Stop it as a person does."""
+        self._over(lambda process: process.terminate())
+
+    def _over(self, end: Callable[[subprocess.Popen[str]], None]) -> None:
+        process, self.process = self.process, None
+        if process is not None:
+            end(process)
+            process.wait(10)
+            assert process.stdout is not None
+            process.stdout.close()
 
 
 @contextmanager
@@ -24,18 +63,13 @@ def served(shop: str, state: Path) -> Iterator[str]:
     """Serve a shop in a process of its own.
 
     Args:
-        shop: folder.
+        shop: folder or URL.
         state: folder for the key of the bench.
     Returns: the address, as the command prints it.
     """
-    environment = {**os.environ, "XDG_STATE_HOME": str(state), "OPENBLAS_NUM_THREADS": "1", "PYTHONUNBUFFERED": "1"}
-    command = [str(Path(sys.executable).with_name("setwright")), "bench", "--shop", shop, "--port", "0"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment) as process:
-        try:
-            assert process.stdout is not None
-            found = ADDRESS.search(process.stdout.readline())
-            assert found, "the bench did not print its address"
-            yield found[0].rstrip("/")
-        finally:
-            process.terminate()
-            process.wait(10)
+    serving = Serving(shop, state)
+    try:
+        serving.start()
+        yield serving.address
+    finally:
+        serving.stop()

@@ -40,7 +40,7 @@ AHEAD = 30.0  # s of sound that may come faster than it sounds
 FASTER = 1.2  # times as fast as it sounds, that sound may come in the long run
 PATIENCE = 20.0  # s until the first word, and between two blocks
 RATES = (8000.0, 192000.0)  # Hz
-POLICY, UNREADABLE, LATER = 1008, 1007, 1013  # codes of closing, RFC 6455 section 7.4.1 and its registry
+POLICY, UNREADABLE, LATER, AWAY = 1008, 1007, 1013, 1001  # codes of closing, RFC 6455 section 7.4.1 and its registry
 
 
 class RefusedError(Exception):
@@ -203,7 +203,7 @@ async def _received(socket: WebSocket) -> dict[str, Any]:
     try:
         message: dict[str, Any] = dict(await asyncio.wait_for(socket.receive(), PATIENCE))
     except TimeoutError:
-        raise RefusedError(POLICY, "Nothing was heard from this page any more; press Listen again.") from None
+        raise RefusedError(AWAY, "Nothing was heard from this page any more; press Listen again.") from None
     if message["type"] == "websocket.disconnect":
         raise WebSocketDisconnect(message.get("code") or 1000)
     return message

@@ -1,14 +1,26 @@
 // The microphone: blocks of sound go to the bench over a socket, what is heard comes back.
 // listen({ socket, worklet, token, device, heard, marks, ended, told }) -> { stop, again, figures, ear }
+// ended(words, lost): lost where the line was cut and may be taken up again.
 const OFF = { echoCancellation: false, noiseSuppression: false, autoGainControl: false };
 const WORDS = { echoCancellation: "echo cancellation", noiseSuppression: "noise suppression", autoGainControl: "gain control" };
 const TIMES = 2000; // latencies that are kept
+const SILENT = "The bench does not answer, so nothing is heard. Listening begins again by itself when it does.";
+const CUT = [1001, 1006, 1012]; // RFC 6455: going away, cut off, started again
+const SOON = 1000; // ms
+
+// Takes listening up again after the line was cut: a moment later, or as soon as the bench answers again. Returns what is
+// to be called when it ended.
+export function resumed(begin, wished) {
+  document.addEventListener("setwright:back", () => { if (wished()) begin(); });
+  return (lost) => { if (lost) setTimeout(() => { if (wished()) begin(); }, SOON); };
+}
 
 export function why(error) {
   const words = {
     NotAllowedError: "The browser does not give the microphone to this page; allow it beside the address, then press Listen.",
     NotFoundError: "No microphone or input is there; plug one in, then press Listen.",
     NotReadableError: "The input is in use by another program; close that, then press Listen.",
+    CutError: SILENT,
     OverconstrainedError: "This input is not there any more; choose another, then press Listen.",
   };
   return words[error.name] || `The microphone cannot be used: ${error.message}`;
@@ -30,7 +42,7 @@ function opened(address) {
     const socket = new WebSocket(address);
     socket.binaryType = "arraybuffer";
     socket.onopen = () => done(socket);
-    socket.onerror = () => failed(new Error("the bench does not answer; load the page again."));
+    socket.onerror = () => failed(Object.assign(new Error("the bench does not answer"), { name: "CutError" }));
   });
 }
 
@@ -48,13 +60,13 @@ export async function listen({ socket, worklet, token, device, heard, marks, end
   const at = { ear: "" };
   let line = null;
   let over = false;
-  const stop = (words = "") => {
+  const stop = (words = "", lost = false) => {
     if (over) return;
     over = true;
     track.stop();
     context.close();
     if (line) line.close();
-    ended(words);
+    ended(words, lost);
   };
   try {
     await context.audioWorklet.addModule(worklet);
@@ -78,7 +90,7 @@ export async function listen({ socket, worklet, token, device, heard, marks, end
       if (figures.times.length > TIMES) figures.times.shift();
     });
   };
-  line.onclose = (event) => stop(event.reason || (event.wasClean ? "" : "The bench does not answer any more; press Listen to begin again."));
+  line.onclose = (event) => stop(event.reason || (event.wasClean ? "" : SILENT), CUT.includes(event.code));
   track.onended = () => stop("The input was unplugged or taken away; press Listen to begin again.");
   told(track, context.sampleRate);
   const node = new AudioWorkletNode(context, "ear", { numberOfInputs: 1, numberOfOutputs: 0, channelCount: 1, channelCountMode: "clamped-max" });

@@ -1,5 +1,5 @@
 // What the microphone hears: every string a band as wide as its pitch is uncertain, over the slot it has to lie in.
-import { devices, listen, processing, share, why } from "./ear.mjs";
+import { devices, listen, processing, resumed, share, why } from "./ear.mjs";
 
 const NS = "http://www.w3.org/2000/svg";
 const LEFT = 17, WIDTH = 120, ROW = 8, TOP = 3, SOFT = 5, MOST = 300;
@@ -12,6 +12,9 @@ let marks = JSON.parse(root.dataset.marks);
 let on = null;
 let last = null;
 let rows = [];
+let wished = false; // somebody pressed Listen, and not Stop
+let beginning = false;
+const cut = resumed(() => begin(), () => wished && !on && !beginning);
 
 const x = (cents) => {
   const near = Math.max(-MOST, Math.min(MOST, cents));
@@ -131,7 +134,8 @@ async function choices() {
 
 async function begin() {
   wrong("");
-  $("listen").disabled = true;
+  wished = true;
+  $("listen").disabled = beginning = true;
   try {
     on = await listen({
       socket: root.dataset.ear, worklet: root.dataset.worklet, token: token(),
@@ -142,14 +146,14 @@ async function begin() {
         say("processing", still ? `${still}: could not be switched off` : `none; ${rate / 1000} kHz`);
         if (still) wrong(`The browser still changes the sound (${still}), so pitches and bands are not to be trusted; use another browser or input.`);
       },
-      ended: (words) => { on = null; root.dataset.state = ""; $("listen").textContent = "Listen"; $("listen").disabled = false; say("level-words", "Nothing comes in."); $("level").querySelector(".band").setAttribute("width", "0"); if (words) wrong(words); },
+      ended: (words, lost) => { on = null; cut(lost); root.dataset.state = ""; $("listen").textContent = "Listen"; $("listen").disabled = false; say("level-words", "Nothing comes in."); $("level").querySelector(".band").setAttribute("width", "0"); if (words) wrong(words); },
     });
     last = on.at;
     $("listen").textContent = "Stop";
     say("heard-what", "Play a string and let it ring.");
     await choices();
   } catch (error) { wrong(why(error)); }
-  $("listen").disabled = false;
+  $("listen").disabled = beginning = false;
 }
 
 function written(said) {
@@ -209,7 +213,7 @@ async function send(event) {
 
 root.hidden = false;
 draw();
-$("listen").addEventListener("click", () => { if (on) on.stop(); else begin(); });
+$("listen").addEventListener("click", () => { if (on) { wished = false; on.stop(); } else begin(); });
 $("write").addEventListener("click", write);
 $("device").addEventListener("change", async () => { try { sessionStorage.setItem("setwright input", $("device").value); } catch { /* not remembered */ } if (on) { on.stop(); await begin(); } });
 $("take").addEventListener("submit", send);

@@ -1,6 +1,6 @@
 // The microphone at the step at hand: the peg is drawn as it sounds, fields of strings are filled as they are heard, and
 // when the string rests at its mark, or all strings are heard, the step is sent by itself where that is wished.
-import { listen, processing, why } from "./ear.mjs";
+import { listen, processing, resumed, why } from "./ear.mjs";
 import { peg, show } from "./step.mjs";
 
 const RESTS = 1.0, RINGS = 1.2; // s
@@ -14,11 +14,19 @@ const heardField = document.querySelector("form.did input[name^='heard ']");
 let on = null;
 let since = null;
 let sent = false;
+let beginning = false;
+const cut = resumed(() => begin(), () => !on && !beginning && kept("setwright listens") === "1");
 
 const pitch = (said) => `${said.hertz.toFixed(3)} Hz \u00b1 ${Math.max(said.half / WIDE, FINEST).toFixed(2)} c`;
 const cents = (said) => `${said.cents.toFixed(1)} c \u00b1 ${Math.max(said.half / WIDE, FINEST).toFixed(1)} c`;
 function say(words) { if ($("ear-says").textContent !== words) $("ear-says").textContent = words; }
 function wrong(words) { $("ear-wrong").textContent = words; $("ear-wrong").hidden = !words; }
+
+// As if it had been typed: the page is then not loaded again over it.
+function fill(field, text) {
+  field.value = text;
+  field.dispatchEvent(new Event("input", { bubbles: true }));
+}
 
 function send(form) {
   if (!$("onward").checked || sent || !form) return;
@@ -37,7 +45,7 @@ function tune(said) {
   if (!drawn || !drawn.rests || said.state !== "ringing") { since = null; return; }
   if (since === null) since = said.time;
   if (said.time - since < RESTS || !heardField) return;
-  heardField.value = pitch(said);
+  fill(heardField, pitch(said));
   send(heardField.form);
 }
 
@@ -45,7 +53,7 @@ function read(said) {
   const field = spots.get(said.string);
   if (!field) { say(`String ${said.string} is heard; it is not asked for.`); return; }
   if (said.state !== "ringing" || said.ringing < RINGS || said.half > FINE) { say(`String ${said.string}: let it ring.`); return; }
-  field.value = cents(said);
+  fill(field, cents(said));
   const left = [...spots].filter(([, one]) => !one.value).map(([string]) => string);
   say(left.length ? `String ${said.string} is heard. Still to play: ${left.join(", ")}.` : "All are heard.");
   if (!left.length && [...field.form.querySelectorAll("input[data-words]")].every((one) => one.value)) send(field.form);
@@ -62,19 +70,22 @@ function heard(said) {
 
 async function begin() {
   wrong("");
-  $("listen").disabled = true;
+  $("listen").disabled = beginning = true;
   try {
     on = await listen({
       socket: root.dataset.ear, worklet: root.dataset.worklet, token: document.querySelector("[name=token]").value, device: kept("setwright input") || "",
       heard, marks: () => {},
       told: (track) => { const still = processing(track); if (still) wrong(`The browser still changes the sound (${still}), so pitches are not to be trusted; use another browser or input.`); },
-      ended: (words) => { on = null; $("listen").textContent = "Listen"; if (words) wrong(words); },
+      ended: (words, lost) => { on = null; since = null; $("listen").textContent = "Listen"; if (words) wrong(words); cut(lost); },
     });
     $("listen").textContent = "Stop";
     kept("setwright listens", "1");
     say(peg ? `Play string ${peg.string}.` : "Play the strings one after another, and let each ring.");
-  } catch (error) { wrong(why(error)); }
-  $("listen").disabled = false;
+  } catch (error) {
+    wrong(why(error));
+    if (error.name === "CutError") kept("setwright listens", "1");
+  }
+  $("listen").disabled = beginning = false;
 }
 
 if (peg || spots.size) {
@@ -82,6 +93,7 @@ if (peg || spots.size) {
   $("onward").checked = kept("setwright onward") === "1";
   $("onward").addEventListener("change", () => kept("setwright onward", $("onward").checked ? "1" : ""));
   $("listen").addEventListener("click", () => { if (on) { kept("setwright listens", ""); on.stop(); } else begin(); });
+  document.addEventListener("setwright:unsent", () => { sent = false; since = null; });
   addEventListener("pagehide", () => { if (on) on.stop(); });
   if (kept("setwright listens") === "1") begin();
 }
