@@ -16,9 +16,16 @@ from setwright.metrology.reading import Convention
 from setwright.metrology.repeatability import Study, balanced, study
 from setwright.records import history, statistics
 from setwright.records.found_left import Key
+from setwright.records.history import Judged, Since
 from setwright.records.shop import Shop, Work
 from setwright.records.specifications import Specification
+from setwright.records.statistics import Held, KindYield, Season
 from setwright.records.summaries import refresh
+
+__all__ = [
+    "Again", "Held", "Judged", "Key", "KindYield", "Season", "Since", "Studied", "again", "capability", "fresh", "gauges",
+    "known", "life", "names", "outside", "place_of", "season", "since_last", "yields",
+]  # fmt: skip
 
 
 @frozen
@@ -66,7 +73,7 @@ def life(at: str | None, instrument: str) -> history.Life:
         return history.life(work, instrument)
 
 
-def since_last(at: str | None, instrument: str, visit: str = "") -> history.Since:
+def since_last(at: str | None, instrument: str, visit: str = "") -> Since:
     """What changed between a visit and the one before.
 
     Args:
@@ -80,7 +87,7 @@ def since_last(at: str | None, instrument: str, visit: str = "") -> history.Sinc
         return history.since_last(work, instrument, visit)
 
 
-def outside(at: str | None, visit: str = "", unsure: bool = False) -> tuple[history.Judged, ...]:
+def outside(at: str | None, visit: str = "", unsure: bool = False) -> tuple[Judged, ...]:
     """Readings outside the house specification.
 
     Args:
@@ -97,7 +104,7 @@ def outside(at: str | None, visit: str = "", unsure: bool = False) -> tuple[hist
         return history.outside(work, unsure=unsure)
 
 
-def season(at: str | None, what: str, instrument: str = "") -> tuple[statistics.Season, ...]:
+def season(at: str | None, what: str, instrument: str = "") -> tuple[Season, ...]:
     """How a reading moves between visits.
 
     Args:
@@ -112,7 +119,7 @@ def season(at: str | None, what: str, instrument: str = "") -> tuple[statistics.
         return statistics.season(work, known(what), home)
 
 
-def yields(at: str | None) -> tuple[statistics.KindYield, ...]:
+def yields(at: str | None) -> tuple[KindYield, ...]:
     """First-pass yield, rounds and minutes by kind of job.
 
     Args:
@@ -126,7 +133,7 @@ def yields(at: str | None) -> tuple[statistics.KindYield, ...]:
 
 def capability(
     at: str | None, name: str = "", number: int | None = None
-) -> tuple[Specification, tuple[statistics.Held, ...]]:
+) -> tuple[Specification, tuple[Held, ...]]:
     """How well the shop holds a house specification.
 
     Args:
@@ -172,6 +179,16 @@ def again(at: str | None, instrument: str, kind: str | None = None, folder: str 
         last = history.as_last_time(work, instrument, kind)
     made = draft(last)
     return Again(last, made, _written(made, folder) if folder is not None else ())
+
+
+def names() -> tuple[str, ...]:
+    """What is read and kept, by name.
+
+    Returns: the names `season` and `gauges` take.
+    """
+    from setwright.records.worth import SPOILED
+
+    return tuple(SPOILED)
 
 
 def known(what: str) -> str:

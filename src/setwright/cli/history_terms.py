@@ -103,7 +103,7 @@ def amount(value: float, kind: str, half: float | None, system: System, signed: 
     elif kind == "length":
         text = show_length(value, system, 5e-6, style="thou" if system == "inch" else "mm")
     elif kind == "cents":
-        text = f"{value:.1f} c"
+        text = f"{round(value, 1) + 0.0:.1f} c".replace("-", "−")
     else:
         text = show_value(value, kind, system)
     return f"+{text}" if signed and value > 0.0 else text

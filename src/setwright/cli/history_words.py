@@ -79,11 +79,13 @@ def since_lines(since: Since, system: System) -> list[str]:
     seen = [one for one in since.changes if one.seen]
     still = [one for one in since.changes if not one.seen]
     rows = [
-        (name(one.key), shown(one.key, one.before, system), shown(one.key, one.now, system), _moved(one, system))
+        (name(one.key), shown(one.key, one.before, system), shown(one.key, one.now, system), moved_words(one, system))
         for one in sorted(seen, key=lambda one: one.key)
     ]
     lines += section("changed", columns([("", "as left", "as found", "change"), *rows]) if rows else [])
-    pairs = [(name(one.key), f"within {_moved(one, system, True)}") for one in sorted(still, key=lambda one: one.key)]
+    pairs = [
+        (name(one.key), f"within {moved_words(one, system, True)}") for one in sorted(still, key=lambda one: one.key)
+    ]
     lines += section("no change seen", columns(pairs) if pairs else [])
     lines += section("read only then", _names(since.only_before))
     lines += section("read only now", _names(since.only_now))
@@ -95,7 +97,15 @@ def since_lines(since: Since, system: System) -> list[str]:
     return [*lines, "", *paragraph("A change is told where it is more than twice its standard uncertainty.")]
 
 
-def _moved(one: Change, system: System, bound: bool = False) -> str:
+def moved_words(one: Change, system: System, bound: bool = False) -> str:
+    """A change with its band, or the bound within which none is seen.
+
+    Args:
+        one: the change.
+        system: of units.
+        bound: whether the bound is told.
+    Returns: e.g. "+0.12 ± 0.05 mm".
+    """
     kind = "cents" if one.key.kind == "pitch" else one.key.kind
     if bound:
         return amount(abs(one.change) + U * one.sd, kind, None, system).lstrip("+")
@@ -198,12 +208,12 @@ def yield_lines(found: Sequence[KindYield]) -> list[str]:
     for one in found:
         judged = f"{one.judged} held to a house specification" if one.judged else "none held to a house specification"
         rows = labelled("visits", f"{one.visits}, {judged}", 2, 20)
-        rows += labelled("all inside", _share(one.inside), 2, 20) + labelled(
-            "at first pass", _share(one.first_pass), 2, 20
+        rows += labelled("all inside", share_words(one.inside), 2, 20) + labelled(
+            "at first pass", share_words(one.first_pass), 2, 20
         )
         for label, of in (("rounds", one.rounds), ("claw settings", one.claw_settings), ("tunings", one.tunings),
                           ("minutes", one.minutes)):  # fmt: skip
-            rows += labelled(label, _spread(of), 2, 20)
+            rows += labelled(label, spread_words(of), 2, 20)
         lines += section(short(one.kind, TITLE) or "no kind named", rows)
     return [*lines, "", *paragraph(
         "Rounds: how often the thing set most often was set. All inside: every limit read as left and proved inside; "
@@ -212,13 +222,25 @@ def yield_lines(found: Sequence[KindYield]) -> list[str]:
     )]  # fmt: skip
 
 
-def _share(one: Share | None) -> str:
+def share_words(one: Share | None) -> str:
+    """A share with its band.
+
+    Args:
+        one: None of nothing.
+    Returns: e.g. "3 of 4, 75 % (30 to 95 %)", "" for none.
+    """
     if one is None:
         return ""
     return f"{one.some} of {one.of}, {100 * one.share:.0f} % ({100 * one.low:.0f} to {100 * one.high:.0f} %)"
 
 
-def _spread(one: Quartiles | None) -> str:
+def spread_words(one: Quartiles | None) -> str:
+    """A median with its quartiles.
+
+    Args:
+        one: None where no visit has the number.
+    Returns: e.g. "2 (1 to 3)", "" for none.
+    """
     return "" if one is None else f"{one.median:.3g} ({one.low:.3g} to {one.high:.3g})"
 
 
@@ -282,8 +304,8 @@ def capability_lines(spec: Specification, found: Sequence[Held], system: System)
             body += labelled("mean", amount(spread.mean, kind, None, system, False), 2, COLUMN - 2)
             body += labelled("sd", f"{amount(spread.sd, kind, None, system, False)}{inner}", 2, COLUMN - 2)
             for label, index in (("Cp", made.cp), ("Cpk", made.cpk), ("Pp", made.pp), ("Ppk", made.ppk)):
-                body += labelled(label, _index(index), 2, COLUMN - 2)
-            body += labelled("outside", f"{_hundred(made.outside)} expected", 2, COLUMN - 2)
+                body += labelled(label, index_words(index), 2, COLUMN - 2)
+            body += labelled("outside", f"{hundred_words(made.outside)} expected", 2, COLUMN - 2)
             body += labelled("note", " ".join(made.remarks), 2, COLUMN - 2)
         lines += section(limit_name(one.limit), body)
     if not found:
@@ -294,11 +316,23 @@ def capability_lines(spec: Specification, found: Sequence[Held], system: System)
     )]  # fmt: skip
 
 
-def _index(one: Index | None) -> str:
+def index_words(one: Index | None) -> str:
+    """An index with its band of 95 %.
+
+    Args:
+        one: None where it is not told.
+    Returns: e.g. "1.33 (1.02 to 1.64)", "" for none.
+    """
     return "" if one is None else f"{one.value:.2f} ({one.low:.2f} to {one.high:.2f})"
 
 
-def _hundred(share: float) -> str:
+def hundred_words(share: float) -> str:
+    """A share in a hundred.
+
+    Args:
+        share: 0 to 1.
+    Returns: e.g. "1.2 %".
+    """
     return "under 0.01 %" if share < 1e-4 else f"{100.0 * share:.2g} %"
 
 

@@ -253,7 +253,8 @@ def _gap(sheet: Tilting, see: Window) -> str:
     out.append(f'<rect class="band" {box} fill="{ACCENT}"/>')
     for i, words in enumerate(("rear gap,", f"in {unit}")):
         out.append(text((WIDTH - 1.0, zero + 5.0 + 4.5 * i), words, TYPE - 0.8, "end"))
-    return f'<g class="gap" data-zero="{zero:.3f}" data-per="{per:.3f}" data-tall="{TALL}">{"".join(out)}</g>'
+    rests = " rests" if sheet.rests else ""
+    return f'<g class="gap{rests}" data-zero="{zero:.3f}" data-per="{per:.3f}" data-tall="{TALL}">{"".join(out)}</g>'
 
 
 def _bar(see: Window, y: float, system: str) -> list[str]:

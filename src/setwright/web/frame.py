@@ -33,7 +33,8 @@ GROUNDS = ("paper", "slate")
 LONGEST = 400  # letters of what is said after a form was taken
 PLACES = (  # what the head of every page leads to, where there is such a page
     ("/", "Day"), ("/take-in", "Take in"), ("/instruments", "Instruments"), ("/parts", "Parts"),
-    ("/specifications", "House specifications"), ("/practice", "Practice"), ("/settings", "Settings"),
+    ("/specifications", "House specifications"), ("/history", "History"), ("/practice", "Practice"),
+    ("/settings", "Settings"),
 )  # fmt: skip
 OF_VISIT = (  # and the head of a visit's pages
     ("", "Visit"), ("/step", "Step"), ("/readings", "Readings"), ("/plan", "Plan"), ("/listening", "Listening"),

@@ -7,6 +7,7 @@ from starlette.routing import BaseRoute
 from setwright.web import day
 from setwright.web.pages import (
     balance,
+    history,
     instrument,
     intake,
     listening,
@@ -24,6 +25,7 @@ from setwright.web.pages import (
 ROUTES: list[BaseRoute] = [
     *day.ROUTES,
     *balance.ROUTES,
+    *history.ROUTES,
     *instrument.ROUTES,
     *intake.ROUTES,
     *listening.ROUTES,
