@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from setwright.bench.foretold import Foretold, Peg, foretold, peg_of
 from setwright.bench.journals import Source, job_from, open_journal
+from setwright.bench.kept_work import Keeping, name_of
 from setwright.bench.next_step import Next, next_seen
 from setwright.bench.plans import reference_of
 from setwright.bench.progress import OPPOSITE, SCREWS
@@ -62,18 +63,19 @@ class AtHand:
     peg: Peg | None = None
 
 
-def at_hand(job: Source) -> AtHand:
+def at_hand(job: Source, keeping: Keeping | None = None) -> AtHand:
     """The step at hand.
 
     Args:
         job: path of the job file, or a visit in a shop.
+        keeping: where work on the job is kept; it makes the answer quicker, never another one.
     Returns: the step.
     Raises: as `next_step.next_of`.
     """
     read = job_from(job)
     _, journal = open_journal(job, None, read)
     entries = live(journal.entries)
-    found, course = next_seen(read, entries)
+    found, course = next_seen(read, entries, keeping, name_of(job))
     told, peg = None, None
     if course is not None and found.advice is not None:
         advice = found.advice
@@ -141,6 +143,8 @@ def _balance(advice: Advice) -> tuple[Deed, ...]:
         if advice.gap is None:
             return (Deed("wedge", "wedge out"),)
         return (Deed("rear gap of the wedge", "wedge in", (), "length", advice.gap, "at", ", props"),)
+    if advice.do == "springs":
+        return (Deed("springs that hang then", "springs", kind="count", value=float(len(advice.springs))),)
     if advice.do == "attitude":
         return (Deed("as it is played", "attitude playing"),)
     return ()

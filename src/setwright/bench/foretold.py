@@ -20,6 +20,7 @@ from setwright.planning.course import Course
 from setwright.planning.guide import Advice
 from setwright.planning.outlook import RESTS, cents_off, sd_of, view
 from setwright.planning.scenes import SILENT, fan, slopes
+from setwright.planning.targets import spring_mask
 from setwright.planning.tracking import Picture, expected, lay_out, resting, steps, without_wedge
 
 BY_EAR = 0.5  # cents, standard uncertainty of a string brought to a pitch; common practice, no source
@@ -67,6 +68,9 @@ def foretold(course: Course, advice: Advice) -> Foretold | None:
         return _told(tracking.turned(picture, advice.turns), wanted)
     if advice.do == "tune" and advice.string is not None and advice.hertz is not None:
         return _told(resting(tracking.tuned(picture, advice.string, advice.hertz)), wanted, advice.string, advice.hertz)
+    if advice.do == "springs":
+        hung = spring_mask(picture.model.traits, len(advice.springs))
+        return _told(tracking.changed(picture, replace(picture.settings, springs=hung)), wanted)
     if advice.do == "wedge":
         prop = array(np.nan if advice.gap is None else advice.gap)
         return _told(tracking.changed(picture, replace(picture.settings, prop=prop, block=array(np.nan))), wanted)

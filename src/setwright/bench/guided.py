@@ -16,13 +16,14 @@ from setwright.errors import FileFormatError, InputError, RangeError
 from setwright.frozen import frozen
 from setwright.instrument.document import shown
 from setwright.instrument.geometry import tilt_limits
-from setwright.instrument.settings import Settings
+from setwright.instrument.settings import Fewest, Settings
 from setwright.instrument.told import believed, traits_told
 from setwright.instrument.traits import Traits, array
-from setwright.planning import course, tracking
+from setwright.planning import course, tracking, weighing
 from setwright.planning.course import Course, Goal, pitch_heard
 from setwright.planning.guide import Advice, next_step
 from setwright.planning.scenes import SILENT, Seen
+from setwright.planning.targets import spring_mask
 from setwright.planning.tracking import KNIFE
 
 GAPS, CLAWS = 2, 2  # readings of rear gap and claw beside every hearing of a free plate
@@ -76,6 +77,17 @@ def told(hello: Any) -> Told:
         raise FileFormatError(f"goal.hz: expected {traits.string_count} pitches, got {goal.hertz.size}")
     settings = _noted(traits, reference, _springs(hello.get("job")))
     return Told(traits, goal, settings, spread["pitch"], spread["gap"], spread["claw"], knife)
+
+
+def wanting(job: Told, fewest: Fewest) -> Told:
+    """The same job, its way chosen for something.
+
+    Args:
+        job: from `told`.
+        fewest: what there is to be least of.
+    Returns: the job.
+    """
+    return replace(job, goal=replace(job.goal, fewest=fewest))
 
 
 def _spread(gauges: dict[str, Any], name: str) -> float:
@@ -199,6 +211,9 @@ def done_step(job: Told, on: Answering, now: Course, advice: Advice) -> Course:
     if advice.do == "wedge":
         on.wedge(advice.gap)
         settings = replace(settings, prop=array(np.nan if advice.gap is None else advice.gap))
+    elif advice.do == "springs":
+        on.springs(len(advice.springs))
+        settings = replace(settings, springs=spring_mask(job.traits, len(advice.springs)))
     else:
         on.attitude(next(name for name, ours in NAMES.items() if ours == job.goal.attitude))
         settings = replace(settings, attitude=job.goal.attitude)
@@ -208,7 +223,7 @@ def done_step(job: Told, on: Answering, now: Course, advice: Advice) -> Course:
 def _read(job: Told, on: Checked, now: Course, strings: tuple[int, ...]) -> Course:
     hertz = [(i, on.pitch(i + 1)) for i in strings]
     seen = [pitch_heard(job.goal, i, f, job.pitch_sd) for i, f in hertz if f > SILENT]
-    gaps, claws = (GAPS, CLAWS) if now.free else (0, 0)
+    gaps, claws = (GAPS, CLAWS) if now.free or weighing.is_off(now) else (0, 0)
     seen += [Seen("rear gap", on.gap(), job.gap_sd) for _ in range(gaps)]
     seen += [Seen("claw", on.claw_distance(), job.claw_sd) for _ in range(claws)]
     return course.taken_in(now, tuple(seen), plucked=strings)

@@ -10,10 +10,11 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from typing import Any, NoReturn
 
-from setwright.bench.guided import told
+from setwright.bench.guided import told, wanting
 from setwright.bench.working import BrokenLinkError, Cost, Ended, Recorded, RefusedError, Step, Tell, work
 from setwright.errors import FileFormatError, InputError
 from setwright.frozen import frozen
+from setwright.instrument.settings import Fewest
 
 LONGEST = 1_000_000  # characters of one line
 HIGHEST = 10_000.0  # Hz
@@ -64,6 +65,10 @@ class Wire:
     def wedge(self, m: float | None) -> None:
         """Put a wedge in that props at gap m [m], or take it out (None)."""
         self._ask({"do": "wedge", "m": m})
+
+    def springs(self, n: int) -> None:
+        """Hang another number of springs."""
+        self._ask({"do": "springs", "n": n})
 
     def attitude(self, name: str) -> None:
         """Lay the instrument another way: playing, flat, upright, face_down."""
@@ -172,19 +177,22 @@ class Outcome:
     steps: tuple[Step, ...]
 
 
-def link(lines: Iterable[str], say: Callable[[str], None], tell: Tell | None = None) -> Outcome:
+def link(
+    lines: Iterable[str], say: Callable[[str], None], tell: Tell | None = None, fewest: Fewest = "minutes"
+) -> Outcome:
     """Do the whole job on an instrument behind the line protocol.
 
     Args:
         lines: as the instrument sends them, its first line first.
         say: sends one line, without its end.
         tell: as in `working.work`.
+        fewest: what the way is chosen for.
     Returns: verdict and what was asked. A refused command ends the work; the instrument is handed back all the same.
     Raises: FileFormatError where the first line cannot be used; BrokenLinkError where the instrument cannot be
         understood; RefusedError where it refuses even to be handed back.
     """
     wire = Wire(lines, say)
-    job = told(wire.hello())
+    job = wanting(told(wire.hello()), fewest)
     went = work(job, Recorded(wire), tell)
     verdict = _verdict(wire.done())
     return Outcome(verdict, went.ended, went.reason, went.chance, went.cost, went.steps)

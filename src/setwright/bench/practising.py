@@ -9,11 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from setwright.bench.guided import Told, as_found, done_step, told
+from setwright.bench.guided import Told, as_found, done_step, told, wanting
 from setwright.bench.training import first_line
 from setwright.bench.working import Cost, Ended, Recorded, RefusedError, Step, Tell, cost, work
 from setwright.errors import InputError, SetwrightError
 from setwright.frozen import frozen
+from setwright.instrument.settings import Fewest
 from setwright.planning.course import Course, Goal, changed, pitch_heard, taken_in
 from setwright.planning.guide import Advice, next_step
 from setwright.planning.scenes import SILENT, Seen
@@ -56,18 +57,19 @@ def wanted(seed: int, path: str | None = None) -> Goal:
     return told(_first_line(seed, path)).goal
 
 
-def alone(seed: int, path: str | None = None, tell: Tell | None = None) -> Alone:
+def alone(seed: int, path: str | None = None, tell: Tell | None = None, fewest: Fewest = "minutes") -> Alone:
     """Do a whole job on a practice instrument.
 
     Args:
         seed: all of chance, 0 or more.
         path: of a first line to be told, None for one drawn by the seed.
         tell: as in `working.work`.
+        fewest: what the way is chosen for.
     Returns: steps, verdict, what was hidden and what it cost.
     Raises: FileFormatError, InputError: one sentence.
     """
     first, practice = _instrument(seed, path)
-    job = told(first)
+    job = wanting(told(first), fewest)
     went = work(job, Recorded(practice), tell)
     verdict, hidden = _judged(first, practice)
     return Alone(seed, job.goal, verdict, went.ended, went.reason, went.chance, went.cost, went.steps, hidden)
@@ -102,17 +104,18 @@ class Lesson:
     lost: str = ""  # why not
 
 
-def begin(seed: int, path: str | None = None) -> Lesson:
+def begin(seed: int, path: str | None = None, fewest: Fewest = "minutes") -> Lesson:
     """Put an instrument on the bench and read it as found.
 
     Args:
         seed: all of chance, 0 or more.
         path: of a first line to be told, None for one drawn by the seed.
+        fewest: what the way is chosen for.
     Returns: the lesson.
     Raises: FileFormatError, InputError: one sentence.
     """
     first, practice = _instrument(seed, path)
-    job, on = told(first), Recorded(practice)
+    job, on = wanting(told(first), fewest), Recorded(practice)
     return Lesson(first, practice, on, job, as_found(job, on))
 
 
@@ -132,7 +135,7 @@ def advised(lesson: Lesson) -> tuple[Advice | None, str]:
 
 
 def follow(lesson: Lesson, advice: Advice) -> Lesson:
-    """Do a step, advised or not: tune, claw, wedge, attitude, read.
+    """Do a step, advised or not: tune, claw, wedge, springs, attitude, read.
 
     Args:
         lesson: as it stands.
@@ -169,6 +172,8 @@ def _bare(on: Recorded, advice: Advice) -> None:
         on.claw(advice.turns)
     elif advice.do == "wedge":
         on.wedge(advice.gap)
+    elif advice.do == "springs":
+        on.springs(len(advice.springs))
 
 
 def _learned(lesson: Lesson, step: Callable[[], Course]) -> Lesson:

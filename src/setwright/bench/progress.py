@@ -107,12 +107,20 @@ def _left(step: Step, did: Sequence[Entry]) -> Step | None:
         amounts = tuple(one for one in step.amounts if not _shim_done(one, did))
         return replace(step, amounts=amounts) if amounts else None
     if step.key == "hang springs":
-        last = next((one for one in reversed(did) if one.what == "springs" and one.value is not None), None)
-        done = last is not None and last.value is not None and last.value.si == step.amounts[0].value
-        return None if done else step
+        return None if _hung(int(step.amounts[0].value), did) else step
     if step.key in ("relief", "strings on"):
         return None if _touched(step.key, did) else step
     return None if step.key == "block" and _blocked(did) else step
+
+
+def _hung(count: int, did: Sequence[Entry]) -> bool:
+    """Whether so many springs hang, or did when the strings came up: one may be off for a while since."""
+    springs = [(i, int(one.value.si)) for i, one in enumerate(did) if one.what == "springs" and one.value is not None]
+    if not springs:
+        return False
+    first = next((i for i, hangs in springs if hangs == count), None)
+    one_off = first is not None and springs[-1][1] == count - 1
+    return springs[-1][1] == count or (one_off and any(one.what == "tune" for one in did[first : springs[-1][0]]))
 
 
 def _blocked(did: Sequence[Entry]) -> bool:

@@ -15,7 +15,7 @@ from setwright.frozen import frozen
 from setwright.planning.course import Course
 from setwright.planning.guide import Advice
 
-Asked = Literal["pitch", "tune", "claw", "gap", "claw_distance", "wedge", "attitude", "bar"]
+Asked = Literal["pitch", "tune", "claw", "gap", "claw_distance", "wedge", "springs", "attitude", "bar"]
 Ended = Literal["done", "refused", "steps used up", "stuck"]
 
 
@@ -33,7 +33,7 @@ class Heard:
 
     do: Asked
     string: int | None = None  # from 1
-    given: float | None = None  # Hz, turns, m, rad; None: wedge out
+    given: float | None = None  # Hz, turns, m, rad, springs; None: wedge out
     answer: float | None = None  # Hz, m
     name: str = ""  # of an attitude
 
@@ -73,6 +73,10 @@ class Recorded:
     def wedge(self, m: float | None) -> None:
         """Put a wedge in that props at gap m [m], or take it out (None)."""
         self._kept(Heard("wedge", given=m), lambda: self.on.wedge(m))
+
+    def springs(self, n: int) -> None:
+        """Hang another number of springs."""
+        self._kept(Heard("springs", given=float(n)), lambda: self.on.springs(n))
 
     def attitude(self, name: str) -> None:
         """Lay the instrument another way, by its name in the protocol."""

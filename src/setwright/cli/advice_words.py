@@ -39,6 +39,11 @@ def todo(advice: Advice, system: System, wanted: Sequence[float] = (), gauges: b
         if advice.gap is None:
             return "Take the wedge out"
         return f"Put the wedge under the rear edge, rear gap {number(advice.gap, 'length', system)}"
+    if advice.do == "springs":
+        there = len(advice.springs)
+        if advice.hung is None or there < advice.hung:
+            return f"Take one spring off{', the middle one' * (there == 2)}: {there} stay on"
+        return f"Hang the spring again: {there} in all"
     if advice.do == "attitude":
         return "Lay the instrument as it will be played and checked"
     if advice.do == "done":

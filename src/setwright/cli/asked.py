@@ -32,6 +32,17 @@ def units_option(command: Command) -> Command:
     )(command)
 
 
+def fewest_option(command: Command) -> Command:
+    """Add --fewest."""
+    return click.option(
+        "--fewest",
+        type=click.Choice(["minutes", "claw settings"]),
+        default="minutes",
+        show_default=True,
+        help="What the way is chosen for; fewest claw settings take a spring off for a while and some minutes more.",
+    )(command)
+
+
 def json_option(command: Command) -> Command:
     """Add --json."""
     return click.option("--json", "as_json", is_flag=True, help="Print one JSON document and nothing else.")(command)

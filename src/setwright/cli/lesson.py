@@ -21,13 +21,14 @@ from setwright.cli.practice_words import HELP, Typed, typed
 from setwright.cli.unveiled_table import goal_lines, result_lines
 from setwright.cli.work_log import advice_lines, heard_lines
 from setwright.errors import InputError
+from setwright.instrument.settings import Fewest
 from setwright.planning.guide import Advice
 from setwright.units.show import System
 
 Say = Callable[[str], None]
 
 
-def teach(seed: int, told: str | None, system: System, lines: TextIO, say: Say) -> bool:
+def teach(seed: int, told: str | None, system: System, lines: TextIO, say: Say, fewest: Fewest) -> bool:
     """Let an apprentice work until the instrument is handed over or nothing more is typed.
 
     Args:
@@ -36,10 +37,11 @@ def teach(seed: int, told: str | None, system: System, lines: TextIO, say: Say) 
         system: "inch" or "mm".
         lines: what is typed.
         say: prints.
+        fewest: what the way that is advised is chosen for.
     Returns: whether it was handed over and passed.
     Raises: FileFormatError, InputError where no instrument can be put on the bench.
     """
-    now = begin(seed, told)
+    now = begin(seed, told, fewest)
     say("\n".join([f"Practice instrument {seed}", *goal_lines(now.job.goal, system), "", "AS FOUND"]))
     say("\n".join([*heard_lines(now.on.take(), system), "", 'Type help for the commands, "done" hands it over.']))
     advice = _advise(now, system, say)
@@ -51,7 +53,7 @@ def teach(seed: int, told: str | None, system: System, lines: TextIO, say: Say) 
                 continue
             if command.do == "done" or (command.do == "follow" and advice is not None and advice.do == "done"):
                 result = hand_over(now)
-                say("\n".join(result_lines(result, alone(seed, told), system)))
+                say("\n".join(result_lines(result, alone(seed, told, fewest=fewest), system)))
                 return result.verdict.passed
             now = done(now, command, advice)
         except InputError as error:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from setwright.cli.asked import json_option, leave_quietly, say, say_json, system_of, units_option
+from setwright.cli.asked import fewest_option, json_option, leave_quietly, say, say_json, system_of, units_option
 from setwright.errors import InputError
+
+if TYPE_CHECKING:
+    from setwright.instrument.settings import Fewest
 
 NOT_PASSED = 3
 
@@ -16,9 +19,10 @@ NOT_PASSED = 3
 @click.command("link")
 @click.option("--run", "program", metavar="COMMAND", help="Start the instrument as a program and talk to its pipes.")
 @click.option("--quiet", is_flag=True, help="Leave the running log out.")
+@fewest_option
 @units_option
 @json_option
-def command(program: str | None, quiet: bool, units: str | None, as_json: bool) -> int:
+def command(program: str | None, quiet: bool, fewest: Fewest, units: str | None, as_json: bool) -> int:
     """Set up an instrument that answers: a practice instrument, a test rig, another program.
 
     Speaks the planner's end of the line protocol on standard input and output and writes a running log to standard
@@ -35,10 +39,10 @@ def command(program: str | None, quiet: bool, units: str | None, as_json: bool) 
     show = _nothing if as_json or (quiet and program is None) else say if program else _aside
     tell = None if quiet or as_json else Log(show, system).tell
     if program is None:
-        outcome = link(sys.stdin, send_line, tell)
+        outcome = link(sys.stdin, send_line, tell, fewest)
     else:
         with started(program) as (lines, send):
-            outcome = link(lines, send, tell)
+            outcome = link(lines, send, tell, fewest)
     if as_json:
         say_json(document("link", outcome))
     else:

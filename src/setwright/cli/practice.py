@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import sys
+from typing import TYPE_CHECKING
 
 import click
 
-from setwright.cli.asked import PIPE_CLOSED, json_option, say, say_json, system_of, units_option
+from setwright.cli.asked import PIPE_CLOSED, fewest_option, json_option, say, say_json, system_of, units_option
 from setwright.cli.link import send_line
 from setwright.errors import InputError
+
+if TYPE_CHECKING:
+    from setwright.instrument.settings import Fewest
 
 NOT_PASSED = 3
 
@@ -20,10 +24,11 @@ NOT_PASSED = 3
     "--serve", "served", type=int, metavar="SEED", help="Answer the line protocol on standard input and output."
 )
 @click.option("--told", metavar="PATH", help="What is told, from a file, in place of an instrument drawn by the seed.")
+@fewest_option
 @units_option
 @json_option
 def command(
-    seed: int | None, auto: bool, served: int | None, told: str | None, units: str | None, as_json: bool
+    seed: int | None, auto: bool, served: int | None, told: str | None, fewest: Fewest, units: str | None, as_json: bool
 ) -> int:
     """A virtual instrument with hidden traits, behind the readings a bench has.
 
@@ -51,17 +56,17 @@ def command(
     if not auto:
         from setwright.cli.lesson import teach
 
-        return 0 if teach(number, told, system, sys.stdin, say) else NOT_PASSED
+        return 0 if teach(number, told, system, sys.stdin, say, fewest) else NOT_PASSED
     from setwright.bench.data import document
     from setwright.bench.practising import alone, wanted
     from setwright.cli.unveiled_table import alone_lines, goal_lines
     from setwright.cli.work_log import Log
 
     if as_json:
-        done = alone(number, told)
+        done = alone(number, told, fewest=fewest)
         say_json(document("practice", done))
     else:
         say("\n".join([f"Practice instrument {number}", *goal_lines(wanted(number, told), system), ""]))
-        done = alone(number, told, Log(say, system).tell)
+        done = alone(number, told, Log(say, system).tell, fewest)
         say("\n".join(alone_lines(done, system)))
     return 0 if done.verdict.passed else NOT_PASSED

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from setwright.instrument.fields import Field, Layout, Table, length
-from setwright.instrument.settings import ATTITUDES
+from setwright.instrument.settings import ATTITUDES, FEWEST
 
 STATES = ("at pitch", "slack", "off")
 FOUND_BRIDGES = ("floating", "decked", "blocked", "fixed")
@@ -199,6 +199,13 @@ WANT = Table(
         ),
         Field("stroke", "table", "The stroke that has to stay clean.", inner=_STROKE, default="the player's"),
         Field("attitude", "choice", "How it will be played and checked.", choices=ATTITUDES, default='"playing"'),
+        Field(
+            "fewest",
+            "choice",
+            "What the way of a floating plate is chosen for; a spring off for a while spares claw settings.",
+            choices=FEWEST,
+            default='"minutes"',
+        ),
     ),
 )
 

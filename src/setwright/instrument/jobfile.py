@@ -13,6 +13,7 @@ from setwright.instrument.job_checks import check_found, check_pitches, check_sh
 from setwright.instrument.job_fields import LAYOUT
 from setwright.instrument.quantities import Amount, amount
 from setwright.instrument.reading import Values, read_document
+from setwright.instrument.settings import FEWEST, Fewest
 from setwright.instrument.string_sets import Gauge
 from setwright.units.pitch import A4
 
@@ -126,6 +127,7 @@ class Want:
     up_bend: UpBend | None
     attitude: str
     clean: Stroke | None = None  # no string may touch a fret ahead under this stroke; None: not asked for
+    fewest: Fewest = "minutes"  # what the way to pitch is chosen for, where a plate floats
 
 
 @frozen
@@ -278,6 +280,7 @@ def _want(document: Document, given: Values, was: Values, found: Found, instrume
         up_bend=_bend(given.get("up_bend")),
         attitude=given.get("attitude", "playing"),
         clean=_stroke(given.get("stroke", {})) if given.get("clean") else None,
+        fewest=given.get("fewest", FEWEST[0]),
     )  # fmt: skip
 
 

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from setwright.frozen import frozen
 from setwright.instrument.traits import Array
 
 ATTITUDES = ("playing", "on its back", "upright", "face down")
+Fewest = Literal["minutes", "claw settings"]  # what a floating plate's way to pitch is chosen for
+FEWEST: tuple[Fewest, ...] = ("minutes", "claw settings")
 
 
 @frozen

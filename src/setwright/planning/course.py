@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from setwright.frozen import frozen
-from setwright.instrument.settings import Settings
+from setwright.instrument.settings import Fewest, Settings
 from setwright.instrument.traits import Array
 from setwright.physics.pitch import cents
 from setwright.planning import tracking
@@ -34,6 +34,7 @@ class Goal:
     gap_tolerance: float  # m
     attitude: str = "playing"
     peak: float = 50.0  # cents a string may stand above its final pitch on the way
+    fewest: Fewest = "minutes"
 
 
 @frozen
@@ -151,4 +152,5 @@ def changed(course: Course, settings: Settings) -> Course:
         settings: as they are now.
     Returns: the course.
     """
-    return _anew(course, tracking.changed(course.picture, settings))
+    same = np.array_equal(settings.springs, course.picture.settings.springs)
+    return replace(_anew(course, tracking.changed(course.picture, settings)), free=course.free and same)

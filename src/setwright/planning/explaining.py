@@ -39,6 +39,8 @@ from setwright.planning.tracking import (
 ANY_TILT = 0.2  # rad, standard uncertainty of a tilt nobody has said anything about
 TELLING = 0.05  # of the way between the stops: a tilt heard less sharply does not tell which is touched
 APART = 3.0  # standard uncertainties between the tilt heard and a stop before the plate counts as free of it
+CLOSE = 2e-3  # rad over that by which a plate with its wedge in may stand and not count as free, nor as on its wedge
+UNLIKE = 0.03  # share by which one spring may pull otherwise than the next; common practice, no source
 TRIES = 8  # rounds in which a tilt that is heard is found
 SETTLING, SWING = 2, 1e-2  # rounds; rad by which it may still move after them
 ROUNDS = 12
@@ -124,16 +126,40 @@ def _with_hindsight(
         stop = LOWER if scene.stop == LOWER else OPEN
         for i in range(len(scenes_) - 1, -1, -1):
             old = scenes_[i]
-            same = old.turns == scene.turns and np.array_equal(old.settings.prop, scene.settings.prop, equal_nan=True)
-            if not same or old.told:
+            if not _set_alike(old, scene) or old.told:
                 break
             if old.stop != stop:
                 scenes_[i], lines_[i] = replace(old, stop=stop), None
     return tuple(scenes_), tuple(lines_)
 
 
+def _set_alike(one: Scene, other: Scene) -> bool:
+    """Whether claw, springs and wedge are the same."""
+    a, b = one.settings, other.settings
+    alike = np.array_equal(a.springs, b.springs) and np.array_equal(a.prop, b.prop, equal_nan=True)
+    return alike and one.turns == other.turns
+
+
 def _scene(picture: Picture, seen: tuple[Seen, ...]) -> Scene:
-    return Scene(picture.settings, picture.now, picture.turns, seen, OPEN, picture.tilt)
+    return Scene(picture.settings, picture.now, picture.turns, seen, OPEN, picture.tilt, unlike=_unlike(picture))
+
+
+def _unlike(picture: Picture) -> float:
+    """How far the moment of the springs that hang may be off where others hung at first: no two pull quite alike.
+
+    Returns: its standard uncertainty [N m].
+    """
+    hung = picture.settings.springs
+    first = picture.scenes[0].settings.springs if picture.scenes else hung
+    if np.array_equal(first, hung):
+        return 0.0
+    share = UNLIKE * float(np.linalg.norm(hung / hung.sum() - first / first.sum()))
+    with_and_without = (picture.settings, replace(picture.settings, springs=np.zeros_like(hung)))
+    at = np.append(picture.mean, picture.tilt)[None]
+    marks = marks_of(picture, picture.now)
+    bare = [Scene(one, picture.now, picture.turns, (), OPEN, picture.tilt) for one in with_and_without]
+    moments = scenes.shown_together(picture.model, bare, [at, at], [marks, marks])
+    return share * abs(float(moments[0][0, 0] - moments[1][0, 0]))
 
 
 def _stop(picture: Picture, scene: Scene) -> tuple[int, bool]:
@@ -146,6 +172,8 @@ def _stop(picture: Picture, scene: Scene) -> tuple[int, bool]:
     near = APART * sd + scenes.STOP_SLACK
     if tilt - low < near:
         return LOWER, told
+    if told and np.isfinite(scene.settings.prop) and tilt - low < near + CLOSE:
+        return OPEN, told
     return (UPPER if high - tilt < near else FREE), told
 
 
@@ -448,8 +476,8 @@ def set_aside(picture: Picture, doubt: Doubt) -> Picture:
 
 def _pressed(picture: Picture, scene: Scene) -> tuple[Pressed, ...]:
     """What plates found on stops say of the springs: they press. A plate found free says more."""
-    if scene.stop == FREE:
-        return ()
+    if scene.stop in (FREE, OPEN):
+        return () if scene.stop == FREE else picture.pressed
     at = np.append(picture.mean, picture.tilt)
     step = np.append(steps(picture), TILT_STEP)
     bare = replace(scene, seen=(), stop=OPEN)

@@ -19,19 +19,22 @@ from setwright.frozen import frozen
 from setwright.instrument.geometry import tilt_for_gap
 from setwright.instrument.traits import Array
 from setwright.physics.balance import equilibrium, pegs_fixed, pitches
+from setwright.planning import weighing
 from setwright.planning.course import Course, Goal
 from setwright.planning.outlook import End, View, cents_off, each_at, gap_at_pitch, view
 from setwright.planning.scenes import SILENT, fan, slopes
 from setwright.planning.touching import Few, by_hand, fewest, one_at_pitch
 from setwright.planning.tracking import expected, lay_out, steps, without_wedge
 
-Do = Literal["read", "attitude", "wedge", "tune", "claw", "done"]
+Do = Literal["read", "attitude", "wedge", "springs", "tune", "claw", "done"]
 SURE = 0.99  # chance of being inside everything at which the work is called done
 GAP_SURE = 0.6  # chance that the gap will be inside with every string at pitch, before strings are touched up
 NEAR = 25.0  # cents off its end at which a string is still tuned on the wedge
 TAIL = 1.3  # standard uncertainties the claw is turned out beyond what is most likely, less what may stand sharp
 ROOM = 0.8  # share of the allowed peak used on purpose
 LEAST = 0.3  # standard uncertainties the claw is turned out beyond what is most likely in any case
+LIFTED = 70.0  # cents a string is left flat that is to lift the plate: it sharpens by so much when the plate falls back
+LEAST_WEIGHED = 1.3  # the same once the plate has floated with a spring off: the claw is known well then
 QUARTER = 0.25  # turn, over which its effect is measured
 WORTH_HEARING = 400.0  # cents below its wanted pitch; a slacker string tells nothing that lasts
 MOST_READ = 8  # readings of the gap in one state, after which more would not help
@@ -45,6 +48,9 @@ HAIR = 1.0  # cents, a string this near its length has been set already
 TINY_GAP = 1e-9  # m, no gap is known better
 FROM_0 = {"counted from": 0}  # of a field: strings, which everybody outside counts from 1
 HELD_BACK = 2  # thinnest strings that come up only once the plate floats
+OFF = "with one spring less the strings lift the plate: what it floats at tells how strong the springs are"
+LIFT = "one string more, left flat, lifts the plate off the wedge; it is set when the claw is"
+BACK = "the plate has floated; with all springs hung the claw can be set by what was heard"
 
 
 @frozen
@@ -58,6 +64,8 @@ class Advice:
     turns: float | None = None  # in > 0
     turns_sd: float | None = None
     gap: float | None = None  # m, of the wedge; None: out
+    springs: tuple[int, ...] = field(default=(), metadata=FROM_0)  # places of the claw that hold a spring then
+    hung: int | None = None  # springs that hang now, where they are to change
     chance: float | None = None  # of being inside everything as it stands
     cents: Array | None = None  # (S) off as believed
     cents_sd: Array | None = None
@@ -102,8 +110,11 @@ def advised(seen: View) -> Advice:
 
 
 def _must_hear(seen: View) -> bool:
-    """Whether the next step rests on every string: not while strings come up on a wedge."""
-    return not (seen.propped and seen.course.claws == 0 and not_up(seen).size)
+    """Whether the next step rests on every string: not while strings come up on a wedge that holds the plate."""
+    course = seen.course
+    if weighing.is_off(course):
+        return True
+    return not (seen.propped and course.claws == 0 and (weighing.weighed(course) or not_up(seen).size))
 
 
 def not_up(seen: View) -> NDArray[np.intp]:
@@ -121,6 +132,8 @@ def not_up(seen: View) -> NDArray[np.intp]:
 
 def _step(seen: View) -> Advice:
     course = seen.course
+    if weighing.is_off(course):
+        return _weighing(seen)
     if not seen.propped and seen.now.chance >= SURE:
         return Advice("done", "gap and every pitch are inside")
     if not seen.propped and course.free:
@@ -130,12 +143,29 @@ def _step(seen: View) -> Advice:
     poor = not_up(seen)
     if poor.size:
         return _tune(int(poor[-1]), seen.alone[0])
+    if weighing.worth_it(seen):
+        return _hang(course, weighing.meant(course) - 1, OFF)
     if course.claws and course.free:
         return Advice("wedge", "the plate has left the wedge", gap=None)
     if course.claws and _sharp_without_wedge(course) <= course.goal.peak:
         return Advice("wedge", "the plate has left the wedge or nearly so", gap=None)
     end = seen.end
-    return _claw(end, end.claw_out + max(LEAST * end.claw_sd, TAIL * end.claw_sd - _spare(course, end)))
+    least = LEAST_WEIGHED if weighing.weighed(course) else LEAST
+    return _claw(end, end.claw_out + max(least * end.claw_sd, TAIL * end.claw_sd - _spare(course, end)))
+
+
+def _weighing(seen: View) -> Advice:
+    """One spring is off: back on once the plate has been heard free, or once every string is up."""
+    course = seen.course
+    low = np.flatnonzero(seen.alone[1] < -LIFTED - NEAR)
+    if course.free or not seen.propped or not low.size:
+        return _hang(course, weighing.meant(course), BACK)
+    return replace(_tune(int(low[-1]), seen.alone[0] * 2.0 ** (-LIFTED / 1200.0)), why=LIFT)
+
+
+def _hang(course: Course, count: int, why: str) -> Advice:
+    places = course.picture.model.traits.springs.patterns[count]
+    return Advice("springs", why, springs=tuple(places), hung=weighing.hanging(course))
 
 
 def _floating(seen: View) -> Advice:

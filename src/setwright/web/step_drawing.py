@@ -63,6 +63,8 @@ def drawing_of(found: AtHand, system: System) -> str:
         deed = found.deeds[0]
         turns = (deed.value or 0.0) * (1.0 if deed.ways[0] == "in" else -1.0)
         return draw_claw("Both claw screws", f"{deed.ways[0]} {amount_of(deed, system)}", turns, mirrored)
+    if advice.do == "springs":
+        return draw_springs("The springs that hang then", [one + 1 for one in advice.springs], mirrored)
     if advice.do == "wedge":
         gap = "" if advice.gap is None else amount_of(found.deeds[0], system)
         return draw_wedge("The wedge", gap, advice.gap is not None)

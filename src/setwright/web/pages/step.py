@@ -24,6 +24,7 @@ from setwright.units import show_cents, show_turns, show_value
 from setwright.units.show import System
 from setwright.web.frame import page, refused, remembered, see, source, units, visit_of, who
 from setwright.web.inline import inline
+from setwright.web.memory import work_of
 from setwright.web.pages.plan import no_plan
 from setwright.web.pages.readings import asked_words, keep_spots, said_kept, shelf, undo
 from setwright.web.routes import Form, at
@@ -33,7 +34,7 @@ from setwright.web.typed import completed, unit_of
 BUTTON = 1.26e-3  # m of string that one turn of a button winds on: post of 6 mm, geared 15 : 1; common practice
 FINE = 10.0  # cents, below which tenths are told
 NEAR = 600.0  # cents, up to which turns of a button are told
-DOES = {"claw": "Turn both claw screws", "tune": "Tune", "wedge": "The wedge"}
+DOES = {"claw": "Turn both claw screws", "tune": "Tune", "wedge": "The wedge", "springs": "The springs"}
 STALE = (
     "the journal was written to since this page was loaded, at another bench or by sending it twice; this is the step "
     "as it is now."
@@ -42,6 +43,7 @@ AFTER = {
     "claw": "Hear every string, then read the rear gap and the claw distance.",
     "tune": "Hear the string as it stands when it is set.",
     "wedge": "Hear the strings again.",
+    "springs": "Hear every string that sounds, then read the rear gap.",
     "attitude": "Hear the strings again.",
 }
 
@@ -84,7 +86,7 @@ def show_step(request: Request) -> Response:
 
 
 def _found(request: Request, shown: Shown) -> AtHand:
-    return remembered(request, shown.visit.id, "at hand", lambda: at_hand(source(request, shown)))
+    return remembered(request, shown.visit.id, "at hand", lambda: at_hand(source(request, shown), work_of(request)))
 
 
 def take_step(request: Request, form: Form) -> Response:
@@ -276,6 +278,9 @@ def _huge(found: AtHand, system: System) -> tuple[str, str, str]:
             "" if advice.gap is None else "rear gap on the wedge",
             "",
         )
+    if advice.do == "springs":
+        fewer = advice.hung is None or len(advice.springs) < advice.hung
+        return ("one spring off" if fewer else "the spring on again"), f"{len(advice.springs)} hang then", ""
     if advice.do == "read":
         every = len(advice.strings) == len(found.next.wanted)
         names = "every string" if every else "string" + "s" * (len(advice.strings) > 1)

@@ -1,0 +1,118 @@
+"""One spring off, so that the plate floats before the claw is turned for the first time.
+
+All springs together hold the plate on its wedge whatever the strings at pitch pull, so nothing that is heard tells how
+strong they are. One less, and the strings lift it: what it then floats at tells the moment of those that hang, and so
+of all of them, before the claw has been turned. It costs the minutes of taking a spring off and hanging it again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from setwright.instrument.geometry import tilt_limits
+from setwright.instrument.settings import Fewest
+from setwright.instrument.traits import Array
+from setwright.planning.course import Course
+from setwright.planning.outlook import View, sd_of
+from setwright.planning.scenes import FREE, fan, slopes
+from setwright.planning.targets import spring_mask
+from setwright.planning.tracking import expected, firm, most_likely, resting, steps
+
+USUAL = {  # what the ways take on practice instruments: tunings, claw settings, jobs of 100 with a third one, minutes
+    "minutes": (13, 2, 27, 28),
+    "claw settings": (13, 2, 4, 36),
+}
+OTHERWISE: dict[Fewest, Fewest] = {"minutes": "claw settings", "claw settings": "minutes"}
+BELOW = 2.0  # standard uncertainties the plate must stay below its upper stop
+
+
+def meant(course: Course) -> int:
+    """How many springs are to hang: as many as when the work began.
+
+    Args:
+        course: where the work stands.
+    Returns: the number.
+    """
+    return round(float(_first(course).sum()))
+
+
+def hanging(course: Course) -> int:
+    """How many springs hang now.
+
+    Args:
+        course: where the work stands.
+    Returns: the number.
+    """
+    return round(float(course.picture.settings.springs.sum()))
+
+
+def _first(course: Course) -> Array:
+    scenes = course.picture.scenes
+    return np.asarray(scenes[0].settings.springs if scenes else course.picture.settings.springs)
+
+
+def is_off(course: Course) -> bool:
+    """Whether fewer springs hang than are meant to.
+
+    Args:
+        course: where the work stands.
+    Returns: whether.
+    """
+    return hanging(course) < meant(course)
+
+
+def weighed(course: Course) -> bool:
+    """Whether the plate was found free with fewer springs before the claw was turned.
+
+    Args:
+        course: where the work stands.
+    Returns: whether.
+    """
+    whole = meant(course)
+    return any(
+        one.stop == FREE and one.told and one.turns == 0 and one.settings.springs.sum() < whole
+        for one in course.picture.scenes
+    )
+
+
+def worth_it(seen: View) -> bool:
+    """Whether one spring is to come off now: the claw is still to be set, and the plate will not swing to its end.
+
+    Args:
+        seen: where the work stands, the plate on its wedge and the thick strings up.
+    Returns: whether.
+    """
+    course = seen.course
+    left = meant(course) - 1
+    tried = any(one.settings.springs.sum() <= left for one in course.picture.scenes)
+    if course.goal.fewest != "claw settings" or course.claws or tried or is_off(course):
+        return False
+    picture = firm(course.picture)
+    if left not in picture.model.traits.springs.patterns:
+        return False
+    hung = spring_mask(picture.model.traits, left)
+    picture = resting(replace(picture, settings=replace(picture.settings, springs=hung)))
+    step = steps(picture)
+    tilt = expected(picture, fan(picture.mean, step)).tilt
+    high = float(tilt_limits(most_likely(picture), picture.settings)[1])
+    return bool(tilt[0] + BELOW * sd_of(slopes(tilt, step), picture) < high)
+
+
+def two_ways(course: Course) -> tuple[str, ...]:
+    """What the chosen way and the other one are expected to take, told while either may still be taken.
+
+    Args:
+        course: where the work stands.
+    Returns: one sentence; none once the strings come up, and where no spring can come off.
+    """
+    begun = course.tunings + course.claws > 0 or is_off(course)
+    if begun or meant(course) - 1 not in course.picture.model.traits.springs.patterns:
+        return ()
+    chosen = course.goal.fewest
+    here, there = (
+        f"about {tunings} strings tuned and {claws} claw settings (a third in {third} of 100 jobs), {minutes} minutes"
+        for tunings, claws, third, minutes in (USUAL[chosen], USUAL[OTHERWISE[chosen]])
+    )
+    return (f"chosen for fewest {chosen}: {here}; for fewest {OTHERWISE[chosen]} (fewest, in the job's want): {there}",)
