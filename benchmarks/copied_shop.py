@@ -19,6 +19,7 @@ from setwright.records.rows import folded
 from setwright.records.shop import Shop, Work
 
 OWN = ("owner", "instrument", "visit")  # columns that name rows which are copied
+ROOM = 400_000  # kB of memory for SQLite's pages: rows of a copy go all over its indexes
 SOUGHT = {"owner": ("name", "contact"), "instrument": ("name", "maker", "model", "serial", "colour")}
 COPIED = (
     tables.VISIT, tables.ENTRY, tables.STEP, tables.STOCK_MOVEMENT, tables.CLIMATE, tables.SHEET, tables.ATTACHMENT,
@@ -39,6 +40,8 @@ def copy(shop: Shop, made: Made, times: int) -> None:
     for number in range(1, times):
         mark = SIGNS[number // len(SIGNS)] + SIGNS[number % len(SIGNS)]
         with shop.writing("made") as work:
+            if work.connection.dialect.name == "sqlite":
+                work.connection.exec_driver_sql(f"PRAGMA cache_size = -{ROOM}")
             _people_and_instruments(work, number, first, mark)
             for table in COPIED:
                 _rows(work, table, mark)

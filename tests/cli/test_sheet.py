@@ -96,6 +96,16 @@ def test_a_drawing_of_the_job_goes_with_it(job: Path, ask: Ask) -> None:
     assert "Heights: Kestrel" in pages(job.parent / "a.pdf")[1]
 
 
+@pytest.mark.slow
+def test_all_drawings_of_the_job_go_with_it(job: Path, ask: Ask) -> None:
+    assert ask("sheet", job.name, "--drawings", "--save", "a.pdf", "--kind", "shop", "--no-plan")[0] == 0
+    found = pages(job.parent / "a.pdf")
+    titles = ("Side view", "Balance", "Ranges of the arm", "Heights", "Notes")
+    assert len(found) == 1 + len(titles)
+    for title, page in zip(titles, found[1:], strict=True):
+        assert f"{title}: Kestrel" in page
+
+
 def test_standard_output_takes_the_bytes(job: Path, capfdbinary: pytest.CaptureFixture[bytes]) -> None:
     from setwright.cli.main import run
 

@@ -205,6 +205,38 @@ def test_a_drawing_has_a_page_behind_the_shop_page() -> None:
     assert len(pages_of(render(replace(FULL, drawings=(wide, high)), "a4", ("owner", "tag")))) == 2
 
 
+RULER = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="{w}mm" height="{h}mm" viewBox="0 0 {w} {h}">'
+    '<text x="20" y="20" font-size="5">Q</text><text x="100" y="60" font-size="5">Z</text></svg>'
+)
+
+
+@pytest.mark.parametrize(
+    ("paper", "size", "share"),
+    [
+        ("a4", (188.0, 274.0), 1.0),  # the largest side view, at full size on A4
+        ("letter", (188.0, 250.0), 1.0),
+        ("letter", (188.0, 274.0), (279.4 - 6.0 - 11.0 - 4.6) / 274.0),
+        ("a4", (436.0, 252.0), (297.0 - 16.0) / 436.0),
+    ],
+)
+def test_a_drawing_is_printed_at_its_full_size_or_the_page_says_how_much_smaller(paper, size, share) -> None:
+    ruler = RULER.format(w=size[0], h=size[1])
+    drawn = replace(FULL, drawings=(Drawing("Ruler", ruler, "a ruler"),))
+    page = PdfReader(io.BytesIO(render(drawn, paper, ("shop",)))).pages[1]
+    places = {}
+
+    def seen(text: str, cm: list[float], tm: list[float], *_more: object) -> None:
+        if text in ("Q", "Z"):
+            places[text] = tm[4] * cm[0] + tm[5] * cm[2] + cm[4]
+
+    text = page.extract_text(visitor_text=seen)
+    apart = (places["Z"] - places["Q"]) * 25.4 / 72.0
+    assert apart == pytest.approx(80.0 * share, abs=0.05)
+    said = f"{round(100 * share)} % of its size"
+    assert (said in text) == (share < 0.995)
+
+
 def test_what_is_no_drawing_is_refused() -> None:
     with pytest.raises(InputError, match="a drawing cannot be set"):
         render(replace(FULL, drawings=(Drawing("Neck", "no drawing", "nothing"),)))

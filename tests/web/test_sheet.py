@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import html
+import io
 import re
 from typing import Any
 
 import pytest
+from pypdf import PdfReader
 
 from setwright.bench.attachments import attachment_in, attachments_of
 from setwright.bench.handed import mark_of_data
@@ -56,6 +58,14 @@ class TestPreview:
         assert "Finn" in said
         assert "2027-02-25" in said
         assert html.escape("all.pdf?owner=Finn&case=C+17&recheck=2027-02-25&paper=letter") in answer.text
+
+    @pytest.mark.slow
+    def test_drawings_come_behind_the_shops_page(self, visitor: Visitor, path: str) -> None:
+        bare, drawn = (visitor.get(f"{path}/shop.pdf", params=ask) for ask in ({}, {"drawn": "1"}))
+        count = [len(PdfReader(io.BytesIO(one.content)).pages) for one in (bare, drawn)]
+        assert count[0] == 1
+        assert count[1] >= 5
+        assert "checked> Drawings to scale" in visitor.get(path, params={"drawn": "1"}).text
 
     def test_units_are_the_readers(self, visitor: Visitor, path: str) -> None:
         visitor.post("/settings", {"units": "mm"})

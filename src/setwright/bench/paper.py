@@ -173,8 +173,19 @@ def read_drawing(name: str) -> Drawing:
     svg = raw.decode("utf-8", "replace")
     if "<svg" not in svg or len(raw) > LARGEST:
         raise InputError(f"--drawing: {name} is no SVG drawing; name a file that --svg has written.")
+    return titled(svg, Path(name).stem)
+
+
+def titled(svg: str, name: str = "") -> Drawing:
+    """A drawing with the title it bears and what it says it shows.
+
+    Args:
+        svg: an SVG document.
+        name: its title where it bears none.
+    Returns: the drawing.
+    """
     said = {one["tag"]: unescape(one["text"]) for one in _SAID.finditer(svg)}
-    title = said.get("title") or Path(name).stem
+    title = said.get("title") or name
     return Drawing(title, svg, said.get("desc") or title)
 
 

@@ -34,6 +34,10 @@ KINDS: dict[str, tuple[Part, ...]] = {"all": PARTS} | {part: (part,) for part in
 @click.option(
     "--drawing", "drawn", metavar="FILE", multiple=True, help="A drawing made by --svg, on a page behind the shop's."
 )
+@click.option(
+    "--drawings", is_flag=True,
+    help="All that can be drawn of it, each on a page behind the shop's: side view, balance, heights, cents.",
+)  # fmt: skip
 @click.option("--no-plan", is_flag=True, help="Leave out what was planned and not done; quicker.")
 @click.option("--hand-over", is_flag=True, help="With --visit: note that it was handed over, and keep it in the shop.")
 @by_option
@@ -53,6 +57,7 @@ def command(
     recheck: str | None,
     link: str,
     drawn: tuple[str, ...],
+    drawings: bool,
     no_plan: bool,
     hand_over: bool,
     who: str,
@@ -82,7 +87,12 @@ def command(
         raise InputError("--hand-over and --by go with --visit; a job file has no place where that is noted.")
     name = _name(job or f"visit-{visit}") if save is None else save
     system = None if units is None else system_of(units, units)
-    data = sheet_of_job(source, journal, desk, system, not no_plan, [read_drawing(one) for one in drawn])
+    pages = [read_drawing(one) for one in drawn]
+    if drawings:
+        from setwright.bench.paper_drawings import drawings_of_job
+
+        pages += drawings_of_job(source, system)
+    data = sheet_of_job(source, journal, desk, system, not no_plan, pages)
     pdf = render(data, "letter" if paper == "letter" else "a4", KINDS[kind])
     if name == "-":
         sys.stdout.buffer.write(pdf)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from setwright.cli import shop_exchange, shop_files, shop_intake, shop_parts, shop_people, shop_visits
+from setwright.cli import shop_access, shop_due, shop_exchange, shop_files, shop_intake, shop_parts, shop_people, shop_visits
 from setwright.cli.asked import json_option, say, say_json
 from setwright.cli.layout import columns, labelled, paragraph, section
 from setwright.cli.shop_options import by_option, shop_option
@@ -174,6 +174,6 @@ def _count(count: int, what: str) -> str:
     return f"{count} {what if count == 1 else many}"
 
 
-for _module in (shop_people, shop_intake, shop_visits, shop_parts, shop_files, shop_exchange):
+for _module in (shop_people, shop_access, shop_intake, shop_visits, shop_due, shop_parts, shop_files, shop_exchange):
     for _one in _module.COMMANDS:
         command.add_command(_one)

@@ -30,6 +30,7 @@ WIDE = (range(0x2E80, 0xFB00), range(0x1F000, 0x40000))  # thousands of letters 
 _LACKING = re.compile(r"the text `\"(?P<text>.*)\"` could not be displayed")
 _NUMBERED = re.compile(r"\\u\{(?P<code>[0-9a-f]+)\}")
 _BOX = re.compile(r'viewBox="\S+ \S+ (?P<width>[\d.]+) (?P<height>[\d.]+)"')
+_SIZE = re.compile(r'<svg[^>]*?\swidth="(?P<width>[\d.]+)mm"[^>]*?\sheight="(?P<height>[\d.]+)mm"')
 _COUNTED = re.compile(rb"/Type/Pages/Count (?P<pages>\d+)")
 _OUT = ("Cc", "Cs", "Co", "Cn")  # controls, halves of pairs, private and unused code points
 _TURNS = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c\ufeff"  # they turn text about
@@ -128,15 +129,19 @@ def _spelled(value: Any, missing: set[str]) -> Any:
 
 
 def _drawing(one: Drawing) -> dict[str, Any]:
-    """A drawing for its page: on white, since the paper is its ground, and whether it is wider than high."""
+    """A drawing for its page: on white, since the paper is its ground, whether it is wider than high, and its full size
+    [mm], 0 where it says none."""
     found = _BOX.search(one.svg)
     wide = found is not None and float(found["width"]) > float(found["height"])
+    size = _SIZE.search(one.svg)
     svg = one.svg.replace(f'fill="{PAPER}"', 'fill="#ffffff"')
     return {
         "title": printable(one.title) or "Drawing",
         "svg": svg,
         "alt": printable(one.alt) or "drawing",
         "wide": wide,
+        "width": 0.0 if size is None else float(size["width"]),
+        "height": 0.0 if size is None else float(size["height"]),
     }
 
 

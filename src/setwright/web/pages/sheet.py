@@ -12,6 +12,7 @@ from starlette.responses import Response
 
 from setwright.bench.handed import hand_over, mark_of_data
 from setwright.bench.paper import Desk, sheet_of_job
+from setwright.bench.paper_drawings import drawings_of_job
 from setwright.bench.shop import Shown
 from setwright.errors import InputError, SetwrightError, StaleEditError
 from setwright.frozen import frozen
@@ -21,18 +22,19 @@ from setwright.web.routes import Form, at
 
 KINDS: dict[str, tuple[Part, ...]] = {"all": PARTS} | {part: (part,) for part in PARTS}
 CALLED = {"all": "All three", "owner": "Owner's page", "shop": "Shop's page", "tag": "Tag for the case"}
-ASKED = ("owner", "case", "recheck", "address", "link", "paper", "plain")  # fields of what the desk adds
+ASKED = ("owner", "case", "recheck", "address", "link", "paper", "plain", "drawn")  # fields of what the desk adds
 LONGEST, LINES = 300, 6  # letters of a field, lines of an address
 STALE = "Something was written down since this sheet was shown; look at it again, then hand it over."
 
 
 @frozen
 class Asked:
-    """What the desk adds, on which paper. plan: with what was planned and not done."""
+    """What the desk adds, on which paper. plan: with what was planned and not done; drawn: with all drawings."""
 
     desk: Desk
     paper: Paper = "a4"
     plan: bool = True
+    drawn: bool = False
 
 
 def _asked(typed: Mapping[str, str]) -> Asked:
@@ -53,7 +55,9 @@ def _asked(typed: Mapping[str, str]) -> Asked:
         address=lines, case=typed.get("case", ""), owner=typed.get("owner", ""), recheck=_day(typed.get("recheck", "")),
         link=typed.get("link", ""),
     )  # fmt: skip
-    return Asked(desk, "letter" if typed.get("paper") == "letter" else "a4", not typed.get("plain"))
+    return Asked(
+        desk, "letter" if typed.get("paper") == "letter" else "a4", not typed.get("plain"), bool(typed.get("drawn"))
+    )
 
 
 def _day(text: str) -> date | None:
@@ -72,7 +76,9 @@ def _data(request: Request, shown: Shown, asked: Asked) -> SheetData:
     system = units(request) if request.cookies.get(UNITS) else None
 
     def make() -> SheetData:
-        return sheet_of_job(source(request, shown), desk=asked.desk, units=system, plan=asked.plan)
+        it = source(request, shown)
+        pages = drawings_of_job(it, system) if asked.drawn else ()
+        return sheet_of_job(it, desk=asked.desk, units=system, plan=asked.plan, drawings=pages)
 
     return remembered(request, shown.visit.id, f"sheet {system} {asked!r}", make)
 
