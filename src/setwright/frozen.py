@@ -76,7 +76,8 @@ def _constructor(cls: Any) -> Callable[..., None]:
 
 
 def _values(self: Any) -> tuple[Any, ...]:
-    return tuple([getattr(self, name) for name in self.__match_args__])
+    held = self.__dict__
+    return tuple([held[name] for name in self.__match_args__])
 
 
 def _not_set(self: object, name: str, value: object) -> NoReturn:

@@ -86,8 +86,10 @@ def readings_of(job: Job, entries: Sequence[Entry]) -> tuple[Reading, ...]:
     """
     heard = _both_sided(_heard(job, entries))
     was, want = _as_found(job), _wanted(job)
-    keys = dict.fromkeys([*want, *was, *(key for key, _ in heard)])
-    rows = [_reading(key, job, entries, [t for k, t in heard if k == key], was, want) for key in keys]
+    told_of: dict[Key, list[Told]] = {key: [] for key in (*want, *was)}
+    for key, one in heard:
+        told_of.setdefault(key, []).append(one)
+    rows = [_reading(key, job, entries, found, was, want) for key, found in told_of.items()]
     told = [one for one in rows if one.found or one.wanted or one.left]
     return tuple(sorted(told, key=lambda one: _place(one.key)))
 

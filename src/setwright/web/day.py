@@ -15,6 +15,7 @@ from setwright.frozen import frozen
 from setwright.units.show import System
 from setwright.web.frame import bench_of, page, refused, units, who
 from setwright.web.live import presence
+from setwright.web.memory import work_of
 from setwright.web.routes import at
 
 _WORKERS = ThreadPoolExecutor(1, "setwright-day")  # one: the processor is for the page somebody waits for
@@ -58,19 +59,19 @@ def _line(request: Request, visit: OpenVisit) -> Line:
     key = (bench.shop, f"next line {system}", Mark(visit.id, visit.version, visit.entries))
     source = InShop(bench.shop, visit.id)
     if not bench.memory.known(key):
-        _WORKERS.submit(bench.memory.get, key, lambda: _next(source, system))
+        _WORKERS.submit(bench.memory.get, key, lambda: _next(request, source, system))
         return Line(visit, WORKING, False, False, present)
-    words, wrong = bench.memory.get(key, lambda: _next(source, system))
+    words, wrong = bench.memory.get(key, lambda: _next(request, source, system))
     return Line(visit, words, True, wrong, present)
 
 
-def _next(source: InShop, system: System) -> tuple[str, bool]:
+def _next(request: Request, source: InShop, system: System) -> tuple[str, bool]:
     """What is next in words, and whether something is wrong."""
     from setwright.bench.next_step import next_of  # a third of the time the app takes to start
     from setwright.web.words import next_words
 
     try:
-        return next_words(next_of(source)[1], system), False
+        return next_words(next_of(source, None, work_of(request))[1], system), False
     except SetwrightError as error:
         return refused(error, system), True
 

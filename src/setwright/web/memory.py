@@ -6,9 +6,12 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from concurrent.futures import Future
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from starlette.requests import HTTPConnection
+
+if TYPE_CHECKING:
+    from setwright.bench.kept_work import Keeping
 
 T = TypeVar("T")
 MOST = 256  # answers kept
@@ -57,6 +60,18 @@ class Memory:
         with self._lock:
             found = self._kept.get(key)
         return found is not None and found.done()
+
+
+def work_of(request: HTTPConnection) -> Keeping:
+    """Where the work on the jobs of a bench is kept while it runs.
+
+    Args:
+        request: of a page.
+    Returns: the same place for every request.
+    """
+    from setwright.bench.kept_work import InMemory  # what it loads would keep the first answer waiting
+
+    return one_for_all(request, "work", InMemory)
 
 
 def one_for_all(request: HTTPConnection, name: str, make: Callable[[], T]) -> T:
