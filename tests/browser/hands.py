@@ -1,7 +1,7 @@
 """Hands and strings for the page: a practice instrument does what the page says, and the page's microphone hears it.
 
-The page is read as a person reads it. The sound is the practice instrument's, from its true pitches; what the page writes
-down is what its own listening makes of it.
+The page is read as a person reads it. The sound is the practice instrument's, from its true pitches; what the page
+writes down is what its own listening makes of it.
 """
 
 from __future__ import annotations
@@ -77,9 +77,9 @@ def until(page: Any, condition: str, given: Any = None, patience: float = PATIEN
 
 
 class Hands:
-    """One pair of hands with the instrument on the bench and the page beside it. done: kinds of steps, in their order."""
+    """One pair of hands with the instrument on the bench and the page beside it. done: kinds of steps, in order."""
 
-    def __init__(self, page: Any, practice: Practice) -> None:
+    def __init__(self, page: Any, practice: Any) -> None:
         self.page, self.practice = page, practice
         self.done: list[str] = []
 

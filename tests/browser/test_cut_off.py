@@ -1,7 +1,7 @@
 """What a bench in a workshop goes through: the program killed, the tablet asleep, the network gone for a minute.
 
-Nothing that the page said was kept is lost, nothing that was typed is lost, the page says what is the matter, and goes on
-by itself when it can.
+Nothing that the page said was kept is lost, nothing that was typed is lost, the page says what is the matter, and goes
+on by itself when it can.
 """
 
 from __future__ import annotations
@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from random import Random
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
-from setwright.bench.journals import InShop, keep
+from setwright.bench.journals import InShop, job_from, keep
 from setwright.bench.shop import show_visit
 from tests.browser.conftest import sign_in
 from tests.browser.hands import MICROPHONE, STRINGS, Hands, until
@@ -56,12 +57,10 @@ def at_hearing(shop: str, visits: dict[str, str]) -> str:
 
 
 class AtPitch:
-    """The strings of dunlin-heavier, each near its wanted pitch, as `Hands` asks an instrument."""
+    """The strings of a visit, each 17 cents under its wanted pitch, as `Hands` plucks them."""
 
     def __init__(self, shop: str, visit: str) -> None:
-        from setwright.bench.journals import job_from
-
-        self.truth = type("Truth", (), {"hertz": [one.si * 0.99 for one in job_from(InShop(shop, visit)).want.tuning]})
+        self.truth = SimpleNamespace(hertz=[0.99 * one.si for one in job_from(InShop(shop, visit)).want.tuning])
 
 
 def hears(page: Any, hands: Hands, string: int) -> None:
@@ -77,13 +76,15 @@ def hears(page: Any, hands: Hands, string: int) -> None:
 
 def says(page: Any, words: str, patience: float = 15_000) -> None:
     """Wait until the line at the head of the page says something; "" for nothing."""
-    shown = "(words) => { const t = document.getElementById('told'); return words ? !t.hidden && t.textContent.includes(words) : t.hidden; }"
+    shown = """(words) => { const told = document.getElementById("told");
+        return words ? !told.hidden && told.textContent.includes(words) : told.hidden; }"""
     assert until(page, shown, words, patience), page.inner_text("#told")
 
 
 def values(page: Any) -> dict[str, str]:
     """What stands in the fields."""
-    script = "Object.fromEntries([...document.querySelectorAll('input[data-words]')].map((one) => [one.dataset.words, one.value]))"
+    script = """Object.fromEntries([...document.querySelectorAll("input[data-words]")]
+        .map((one) => [one.dataset.words, one.value]))"""
     found: dict[str, str] = page.evaluate(script)
     return found
 

@@ -24,9 +24,9 @@ from tests.browser.served import served
 from tests.records.servers import programs, running
 
 pytestmark = pytest.mark.slow
-SEED, TURNED = 1, -0.5  # which instrument; how far its claw was turned by somebody
+SEED, TURNED = 1, 0.5  # which instrument; how far its claw was turned by somebody
 MOST = 60  # steps
-NOTES = "C C# D D# E F F# G G# A A# B".split()
+NOTES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -60,7 +60,8 @@ def take_in(page: Any, address: str, first: dict[str, Any], hands: Hands) -> str
         "owner": "Ada Lark", "wish": "It came up by itself; level as before, please.", "instrument.name": "Whimbrel",
         "instrument.scale": f"{told['scale'] * 1e3:.1f} mm", "instrument.frets": str(told["frets"]),
         "found.strings": " ".join(one.lstrip(".0") for one in SETS[first["job"]["wanted"]]),
-        "found.tuning": " ".join(name_of(one) for one in goal["hz"]), "found.springs": str(len(practice.truth.state.hung)),
+        "found.tuning": " ".join(name_of(one) for one in goal["hz"]),
+        "found.springs": str(len(practice.truth.state.hung)),
         "found.claw.treble": f"{practice.claw_distance() * 1e3:.1f} ± 0.2 mm",
         "found.rear_gap": f"{practice.gap() * 1e3:.2f} ± 0.1 mm",
         "want.rear_gap": f"{goal['rear_gap'] * 1e3:.2f} ± {goal['gap_tolerance'] * 1e3:.2f} mm",

@@ -1,0 +1,168 @@
+"""Pictures of every page on a phone, a tablet and a laptop, and the page of the documentation that shows them."""
+
+from __future__ import annotations
+
+import io
+import re
+import shutil
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from devtools import walk
+from devtools.serving import CHROMIUM, FLAGS, Serving
+
+FOLDER, PAGE = "docs/pictures", "docs/pictures.md"
+WIDTHS = {"phone": (390, 844), "tablet": (820, 1180), "laptop": (1280, 800)}
+SHOWN = "tablet"  # in the page itself; the others behind links
+TALLEST = 2600  # pixels of a picture; what stands below is left off
+QUALITY = 62  # of WebP
+LARGEST = 6_000_000  # bytes of all pictures
+PATIENCE = 180_000  # ms
+HEAD = """# Pictures
+
+Every page of the bench app in an invented shop, made by `./dev pictures`: the same each time but for ids. A picture
+ends after 2600 pixels. Looked at one by one before each release, for what a technician would not like.
+
+"""
+
+
+def slug(name: str) -> str:
+    """A name of a file from the name of a page."""
+    return re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")
+
+
+def small(picture: bytes) -> bytes:
+    """A picture as WebP, cut at `TALLEST`.
+
+    Args:
+        picture: PNG.
+    Returns: WebP.
+    """
+    from PIL import Image
+
+    with Image.open(io.BytesIO(picture)) as whole:
+        out = io.BytesIO()
+        whole.convert("RGB").crop((0, 0, whole.width, min(whole.height, TALLEST))).save(out, "WEBP", quality=QUALITY)
+        return out.getvalue()
+
+
+def listed(names: list[str]) -> str:
+    """The page of the documentation.
+
+    Args:
+        names: of the pages, in the order they are shown.
+    Returns: Markdown.
+    """
+    lines = [HEAD.strip(), ""]
+    for name in names:
+        others = ", ".join(f"[{one}](pictures/{slug(name)}-{one}.webp)" for one in WIDTHS if one != SHOWN)
+        lines += [
+            f"## {name[:1].upper()}{name[1:]}",
+            "",
+            f"{others}",
+            "",
+            f"![{name}](pictures/{slug(name)}-{SHOWN}.webp)",
+            "",
+        ]
+    return "\n".join(lines)
+
+
+def take(browser: Any, serving: Serving, shop: walk.Shop, keep: Callable[[str, str, bytes], None]) -> list[str]:
+    """Look at every page in every width.
+
+    Args:
+        browser: Chromium, by Playwright.
+        serving: the bench of the shop, started.
+        shop: as made.
+        keep: takes the name of a page, that of a width, and a PNG.
+    Returns: names of the pages, in their order.
+    """
+    pages = {}
+    for size, (width, height) in WIDTHS.items():
+        context = browser.new_context(viewport={"width": width, "height": height}, color_scheme="light")
+        pages[size] = signed(context.new_page(), serving.address)
+    names = []
+
+    def look(stop: walk.Stop) -> None:
+        for size, page in pages.items():
+            settled(page, serving.address + stop.path)
+            keep(stop.name, size, page.screenshot(full_page=True, animations="disabled"))
+        names.append(stop.name)
+
+    for stop in walk.stops(shop, pages[SHOWN], serving.address):
+        look(stop)
+    for stop in walk.add_states(shop):
+        look(stop)
+    return names
+
+
+def signed(page: Any, address: str) -> Any:
+    """A page of somebody who has said who they are."""
+    page.set_default_timeout(PATIENCE)
+    page.goto(f"{address}/who")
+    page.fill("#name", "Mara")
+    with page.expect_navigation():
+        page.click("text=This is me")
+    return page
+
+
+def settled(page: Any, address: str) -> None:
+    """Open a page, and wait until nothing of it is still being worked out.
+
+    Args:
+        page: of Playwright.
+        address: whole.
+    """
+    page.goto(address)
+    page.wait_for_selector("body:not([data-reload=soon])")
+    page.wait_for_load_state("networkidle") if not page.locator("[data-changes]").count() else page.wait_for_timeout(
+        150
+    )
+
+
+def main(root: Path) -> int:
+    """Make all pictures anew, and their page.
+
+    Args:
+        root: of the project.
+    Returns: 0; 1 where they cannot be made or are too large, with a sentence.
+    """
+    if CHROMIUM is None:
+        print("Chromium is not installed (as root: apt-get install chromium).")
+        return 1
+    from playwright.sync_api import sync_playwright
+
+    with tempfile.TemporaryDirectory() as scratch, sync_playwright() as play:
+        fresh = Path(scratch, "pictures")
+        fresh.mkdir()
+        shop = walk.make(Path(scratch, "shop"))
+        serving = Serving(shop.at, Path(scratch, "state"))
+        serving.start()
+        try:
+            browser = play.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
+
+            def keep(name: str, size: str, picture: bytes) -> None:
+                (fresh / f"{slug(name)}-{size}.webp").write_bytes(small(picture))
+                if size == SHOWN:
+                    print(f"  {name}", flush=True)
+
+            names = take(browser, serving, shop, keep)
+            browser.close()
+        finally:
+            serving.stop()
+        total = sum(one.stat().st_size for one in fresh.iterdir())
+        if total > LARGEST:
+            print(f"the pictures have {total / 1e6:.1f} MB, at most {LARGEST / 1e6:.0f}; lower QUALITY or TALLEST.")
+            return 1
+        shutil.rmtree(root / FOLDER, ignore_errors=True)
+        shutil.copytree(fresh, root / FOLDER)
+    (root / PAGE).write_text(listed(names), encoding="utf-8")
+    print(f"{len(names)} pages, {total / 1e6:.1f} MB")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(Path.cwd()))
