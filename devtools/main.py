@@ -20,7 +20,7 @@ FULL_TEST = ("--cov", "--cov-branch", "--cov-report=term-missing:skip-covered", 
 # The main index alone decides the lock; what this machine may add to it stays out.
 LOCK_ENV = {"PIP_EXTRA_INDEX_URL": "", "PIP_FIND_LINKS": "", "CUSTOM_COMPILE_COMMAND": "./dev lock"}
 LOCKS = ("run", "dev", "rivals")
-TABLES = ("rounds", "listening", "exchange", "shop", "ear")  # benchmarks that print a table of their own
+TABLES = ("rounds", "listening", "exchange", "shop", "ear", "pages")  # benchmarks that print a table of their own
 LOCK_OPTIONS = (
     "--quiet",
     "--generate-hashes",

@@ -433,7 +433,7 @@ def _worst(
         value, noise = read_off[i]
         by = line.by @ c.T
         shows = line.shown(picture.answer.whole @ c)
-        variance = np.einsum("ri,ij,rj->r", by, covariance, by)
+        variance = ((by @ covariance) * by).sum(axis=1)
         for k, one in enumerate(scene.seen):
             if one.sd < ASIDE * SET_ASIDE[one.kind]:
                 off = value[k] - shows[k]
