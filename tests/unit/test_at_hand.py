@@ -12,6 +12,7 @@ from setwright.bench.at_hand import AtHand, Deed, asked, at_hand, deeds_of
 from setwright.bench.foretold import Foretold, Peg
 from setwright.bench.journals import keep
 from setwright.bench.next_step import Next, Standing
+from setwright.cli.step import amount_words
 from setwright.instrument.jobfile import read_job
 from setwright.planning.guide import Advice
 from setwright.planning.plan import Amount, Step
@@ -89,6 +90,7 @@ def test_hardware_has_the_words_of_the_journal(step: Step, words: str) -> None:
         (Advice("wedge", "", gap=2.4e-3), "did wedge in at 2.40 mm, props"),
         (Advice("wedge", ""), "did wedge out"),
         (Advice("attitude", ""), "did attitude playing"),
+        (Advice("springs", "", springs=(1, 3), hung=3), "did springs 2"),
     ],
 )
 def test_advice_has_the_words_of_the_journal(advice: Advice, words: str) -> None:
@@ -117,6 +119,13 @@ def _found(advice: Advice, **more: object) -> AtHand:
         (Advice("wedge", "", gap=2.4e-3), "The wedge", "2.40 mm", "rear gap on the wedge"),
         (Advice("wedge", ""), "The wedge", "wedge out", ""),
         (Advice("claw", "", turns=-0.625, turns_sd=0.1), "Both claw screws", "out 5/8 turn", "both claw screws"),
+        (Advice("springs", "", springs=(1, 3), hung=3), "The springs that hang then", "one spring off", "2 hang then"),
+        (
+            Advice("springs", "", springs=(0, 2), hung=1),
+            "The springs that hang then",
+            "the spring on again",
+            "2 hang then",
+        ),
         (Advice("attitude", ""), "", "Lay the instrument as it will be played and checked", ""),
         (Advice("read", "", strings=(1, 4)), "", "hear strings 2, 5", ""),
         (Advice("tune", "", 5, 73.42), "", "string 6 to D2", "73.42 Hz"),
@@ -127,6 +136,8 @@ def test_every_advice_has_its_amount_and_its_drawing(advice: Advice, title: str,
     found = _found(advice)
     card = card_of(found, "mm")
     assert (card.huge, card.what) == (huge, what)
+    if advice.do == "springs":
+        assert "Protect your eyes" in card.cautions[0]
     drawing = drawing_of(found, "mm")
     assert f"<title>{title}</title>" in drawing if title else drawing == ""
 
@@ -172,3 +183,19 @@ def test_one_line_for_each_string_that_is_believed_to_stand_somewhere() -> None:
     assert rows[0] == ("string 1", "+1.0 ± 1.0 c", "+2.0 ± 1.4 c")
     assert rows[6] == ("rear gap", "2.4 ± 0.2 mm", "2.5 ± 0.2 mm")
     assert rows[7] == ("all inside", "50 in 100", "")
+
+
+@pytest.mark.parametrize(
+    ("value", "half_width", "said", "typed"),
+    [(0.1875, 0.2, "about 1/4 turn looser", "1/4 turn"), (0.1875, 0.02, "3/16 turn looser", "3/16 turn"),
+     (0.03, 0.3, "about 1/8 turn looser", "1/8 turn"), (0.001, None, "1/32 turn looser", "1/32 turn")],
+)  # fmt: skip
+def test_card_drawing_and_journal_tell_one_number_of_turns(
+    value: float, half_width: float | None, said: str, typed: str
+) -> None:
+    one = Amount("truss rod", value, "turns", "looser", half_width)
+    step = Step("relief", "Truss rod", (one,))
+    deed = deeds_of(Next("hardware", step))[0]
+    assert amount_words(one, "mm") == said
+    assert amount_of(deed, "mm") == typed
+    assert deed.words(typed) == f"did rod looser {typed}"

@@ -14,7 +14,7 @@ from setwright.bench.progress import OPPOSITE, SCREWS
 from setwright.frozen import frozen
 from setwright.instrument.jobfile import Job
 from setwright.planning.guide import Advice
-from setwright.planning.plan import Amount, Step
+from setwright.planning.plan import Amount, Step, told_turns
 from setwright.records.entries import Entry, live
 
 _SHIM = re.compile(r"(strip|wedge|flat) shim")
@@ -107,7 +107,7 @@ def _hardware(step: Step) -> tuple[Deed, ...]:
         return (Deed("springs hung", "springs", kind="count", value=step.amounts[0].value),)
     if step.key == "relief":
         one = step.amounts[0]
-        return (Deed("truss rod", "rod", _ways(one.way), "turns", one.value),)
+        return (Deed("truss rod", "rod", _ways(one.way), "turns", told_turns(one)),)
     if step.key == "strings on":
         return (Deed("strings changed", "strings changed"),)
     if step.key == "block":
@@ -123,7 +123,7 @@ def _screw(key: str, one: Amount) -> Deed:
     """Both screws, that of one side, or that of one string."""
     first, *rest = one.what.split()
     which = f"string {rest[0]}" if first == "string" else "" if first == "both" else first
-    return Deed(one.what, f"{SCREWS[key]} {which}".strip(), _ways(one.way), one.kind, one.value)
+    return Deed(one.what, f"{SCREWS[key]} {which}".strip(), _ways(one.way), one.kind, told_turns(one))
 
 
 def _shim(one: Amount) -> Deed:

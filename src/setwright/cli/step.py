@@ -7,13 +7,12 @@ from itertools import groupby
 
 from setwright.cli.layout import columns, labelled, spread_apart
 from setwright.cli.words import MARK, minutes, name_of, note, number, sentence, shim_size, signed_cents
-from setwright.planning.plan import Amount, Effect, Expected, Step
+from setwright.planning.plan import COARSE, FINE, Amount, Effect, Expected, Step, is_rough, told_turns
 from setwright.units.pitch import A4
 from setwright.units.show import MINUS, System, show_cents, show_length, show_turns, show_value
 
 INDENT = 4
 COLUMN = 10
-COARSE = 1 / 8  # turn, the step in which an uncertain number of turns is told
 SHORT = 16  # letters, up to which a condition stands behind its effect
 
 
@@ -62,9 +61,8 @@ def amount_words(one: Amount, system: System, reference: float = A4) -> str:
     Returns: e.g. "1 5/8 turns in".
     """
     if one.kind == "turns":
-        if one.half_width is not None and one.half_width >= COARSE:
-            return f"about {show_turns(one.value, COARSE)} {one.way}"
-        return f"{show_turns(one.value, 1 / 32)} {one.way}".strip()
+        about = "about " * is_rough(one)
+        return f"{about}{show_turns(told_turns(one), FINE)} {one.way}".strip()
     if one.kind == "hertz":
         return note(one.value, reference)
     if one.kind == "thou":
@@ -96,7 +94,7 @@ def range_words(amounts: Sequence[Amount]) -> str:
     Returns: words, "" where all are sure.
     """
     for one in amounts:
-        if one.kind == "turns" and one.half_width is not None and one.half_width >= COARSE:
+        if one.kind == "turns" and one.half_width is not None and is_rough(one):
             low, high = one.value - one.half_width, one.value + one.half_width
             least = "no turn" if low < COARSE else show_turns(low, COARSE).removesuffix("s").removesuffix(" turn")
             return f"from {least} to {show_turns(high, COARSE)} {one.way} in 95 of 100 cases"

@@ -11,6 +11,8 @@ from typing import Literal
 from setwright.frozen import frozen
 from setwright.instrument.settings import Settings
 
+COARSE = 1 / 8  # turn, the step in which an uncertain number of turns is told
+FINE = 1 / 32  # turn, the same of one that is sure
 Kind = Literal["length", "height", "thou", "turns", "cents", "hertz", "force", "angle", "moment", "count", "ratio"]
 
 
@@ -25,6 +27,27 @@ class Amount:
     half_width: float | None = None  # 95 % of the instruments this one may be lie within value +- half_width
     exact: float | None = None  # before rounding to what a hand can set
     turns: float | None = None  # the same motion in screw turns, where a screw makes it
+
+
+def is_rough(one: Amount) -> bool:
+    """Whether a number of turns is so uncertain that it is told in eighths.
+
+    Args:
+        one: an amount of turns.
+    Returns: True or False.
+    """
+    return one.half_width is not None and one.half_width >= COARSE
+
+
+def told_turns(one: Amount) -> float:
+    """A number of turns as a card, a drawing and the journal tell it alike.
+
+    Args:
+        one: an amount of turns.
+    Returns: [turn], a whole number of eighths where it is uncertain, of 32nds where not; never none.
+    """
+    step = COARSE if is_rough(one) else FINE
+    return max(round(one.value / step), 1) * step
 
 
 @frozen
