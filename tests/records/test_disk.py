@@ -80,6 +80,21 @@ def test_benches_go_on_when_there_is_room_again(disk, files):
         assert check(shop).problems == ()
 
 
+def test_a_disk_too_full_to_begin_on_is_called_full(disk, files):
+    with new_shop(disk / "shop", NAME) as shop, shop.writing() as work:
+        visit = add_job(work, files).visit.id
+    ballast = disk / "ballast"
+    ballast.write_bytes(bytes(shutil.disk_usage(disk).free))
+    for act in (lambda shop: entries(shop, visit), lambda shop: check(shop)):
+        with pytest.raises(InputError, match="the disk is full") as refused, open_shop(disk / "shop") as shop:
+            act(shop)
+        one_sentence(refused.value)
+    ballast.unlink()
+    with open_shop(disk / "shop") as shop:
+        assert entries(shop, visit) == 5
+        assert check(shop).problems == ()
+
+
 def test_no_shop_is_made_on_a_full_disk(disk):
     (disk / "ballast").write_bytes(bytes(shutil.disk_usage(disk).free - 16_384))
     with pytest.raises(InputError, match=r"full|space") as refused:

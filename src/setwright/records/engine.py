@@ -5,17 +5,17 @@ from __future__ import annotations
 import os
 import random
 import re
+import shutil
 import sqlite3
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
 from sqlalchemy import Connection, Engine, Table, create_engine, event
-from sqlalchemy.dialects.postgresql import insert as postgresql_insert
-from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.pool import QueuePool
@@ -171,7 +171,7 @@ def put_once(connection: Connection, table: Table, row: dict[str, Any]) -> bool:
         row: column -> value.
     Returns: whether it was added.
     """
-    make: Any = sqlite_insert if connection.dialect.name == "sqlite" else postgresql_insert
+    make: Any = import_module(f"sqlalchemy.dialects.{connection.dialect.name}").insert  # the other is slow to load
     once = make(table).values(row).on_conflict_do_nothing().execution_options(preserve_rowcount=True)
     return connection.execute(once).rowcount == 1
 
@@ -204,6 +204,19 @@ def told(place: Where, doing: str = "") -> Iterator[None]:
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise InputError(f"{place.shown}: {reason}{tail}; check the disk and the permissions.") from None
+
+
+_BEGIN = 200_000  # bytes SQLite needs for its log and what goes with it
+
+
+def _full(place: Where) -> bool:
+    """Whether the disk of a folder has no room for SQLite to work."""
+    if place.folder is None:
+        return False
+    try:
+        return shutil.disk_usage(place.folder).free < _BEGIN
+    except OSError:
+        return False
 
 
 _MEANS = (
@@ -243,6 +256,8 @@ def sentence(place: Where, error: BaseException, tail: str = "") -> InputError:
     Returns: the error to raise.
     """
     reason = " ".join(re.split(r"CONTEXT:|DETAIL:", str(error))[0].split()).rstrip(".")[:200]
+    if "disk I/O error" in reason and _full(place):  # what SQLite says where not even its log can be begun
+        reason = "disk is full"
     for pattern, meaning in _MEANS:
         if re.search(pattern, reason):
             words = meaning.format(tail=tail, reason=reason, file=FILE)
