@@ -20,6 +20,7 @@ from setwright.instrument.traits import Array, array
 from setwright.physics.balance import equilibrium, pegs_fixed, pitches, unstretched_lengths
 from setwright.planning.course import Course
 from setwright.planning.outlook import end_state
+from setwright.planning.targets import spring_mask
 from setwright.planning.tracking import firm, resting
 
 HERTZ = [329.628, 246.942, 195.998, 146.832, 110.0, 82.407]  # equal temperament on A4 = 440 Hz
@@ -178,6 +179,10 @@ class Twin:
 
     def wedge(self, m: float | None) -> None:
         self.settings = replace(self.settings, prop=array(np.nan if m is None else m))
+        self._roll()
+
+    def springs(self, n: int) -> None:
+        self.settings = replace(self.settings, springs=spring_mask(self.traits, n))
         self._roll()
 
     def attitude(self, name: str) -> None:

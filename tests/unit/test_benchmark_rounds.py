@@ -18,7 +18,12 @@ POOR = replace(ONE, seed=8, passed=False, tunings=20, held={"gap": (1, 1), "pitc
 
 def test_a_line_counts_passes_and_gives_median_95_and_most() -> None:
     last = table({"Setwright": [ONE, POOR]}, "way").splitlines()[-1]
-    assert last.startswith("| Setwright | 1 of 2 | 15 / 20 / 20 | 2 / 2 / 2 |")
+    assert last.startswith("| Setwright | 1 of 2 | 15 / 20 / 20 | 2 / 2 / 2 | 0 % |")
+
+
+def test_a_third_setting_of_the_claw_is_counted() -> None:
+    last = table({"Setwright": [ONE, replace(ONE, claws=3)]}, "way").splitlines()[-1]
+    assert "| 50 % |" in last
 
 
 def test_shares_are_added_over_runs() -> None:

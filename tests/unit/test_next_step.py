@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from setwright.bench.guided import guided, told
+from setwright.bench.guided import guided, told, wanting
 from setwright.bench.next_step import balanced, next_for, touching_wanted
 from setwright.bench.plans import problem_from
 from setwright.bench.progress import applied, work_left
@@ -76,6 +76,10 @@ class Noting:
         self.on.wedge(m)
         self.lines.append("did wedge out" if m is None else f"did wedge in at {m * 1e3:.9f} mm")
 
+    def springs(self, n):
+        self.on.springs(n)
+        self.lines.append(f"did springs {n}")
+
     def attitude(self, name):
         self.on.attitude(name)
         self.lines.append("did attitude playing")
@@ -88,10 +92,10 @@ def start_for(job):
     return Start(job.traits, believed(job.traits), job.settings, job.goal, job.knife)
 
 
-def drive(seed):
+def drive(seed, fewest):
     """The driver's advice at every step, with the lines its journal had then."""
     first = hello(seed)
-    job = told(first)
+    job = wanting(told(first), fewest)
     noting = Noting(Practice(first, seed), job)
     steps = []
     guided(job, noting, lambda advice, course: steps.append((advice, course, len(noting.lines))))
@@ -103,11 +107,11 @@ def counted(course):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [0, 3])
-def test_the_journal_gives_the_advice_the_driver_had_at_every_step(seed):
+@pytest.mark.parametrize(("seed", "fewest"), [(0, "minutes"), (3, "minutes"), (0, "claw settings")])
+def test_the_journal_gives_the_advice_the_driver_had_at_every_step(seed, fewest):
     """Pictures agree as far as the search for the most likely one goes; where two strings are as good to touch up, the
     other may be chosen once."""
-    job, lines, steps = drive(seed)
+    job, lines, steps = drive(seed, fewest)
     balance, done, others = begun(start_for(job)), 0, 0
     for advice, course, count in steps:
         balance, done = taken_in(balance, journal(*lines[done:count], first=done + 1)), count
@@ -123,6 +127,7 @@ def test_the_journal_gives_the_advice_the_driver_had_at_every_step(seed):
             if now.string == advice.string and wanted is not None:
                 assert getattr(now, name) == pytest.approx(wanted, abs=near), count
     assert steps[-1][0].do == "done"
+    assert sum(one.do == "springs" for one, _, _ in steps) == 2 * (fewest == "claw settings")
     assert others <= 1
 
 
@@ -297,6 +302,10 @@ def test_hardware_comes_first_in_the_order_of_the_plan_with_what_is_left(kestrel
     lines += ["did springs 3"]
     said = next_for(kestrel, journal(*lines))
     assert said.step.key == "saddles"
+    assert next_for(kestrel, journal(*lines, "did springs 2")).step.key == "hang springs"
+    tuned = [*lines, "did step saddles", "did wedge in at 2.4 mm, props", "did tune string 6 to 82.4 Hz"]
+    assert next_for(kestrel, journal(*tuned, "did springs 2")).kind == "balance"  # off for a while, while strings pull
+    assert next_for(kestrel, journal(*tuned, "did springs 4")).step.key == "hang springs"
     for one in said.step.amounts[1:]:
         lines.append(f"did saddle height {one.what} {one.way} {one.value:.6f} turns")
     assert len(next_for(kestrel, journal(*lines)).step.amounts) == 1

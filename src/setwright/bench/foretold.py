@@ -68,7 +68,7 @@ def foretold(course: Course, advice: Advice) -> Foretold | None:
         return _told(tracking.turned(picture, advice.turns), wanted)
     if advice.do == "tune" and advice.string is not None and advice.hertz is not None:
         return _told(resting(tracking.tuned(picture, advice.string, advice.hertz)), wanted, advice.string, advice.hertz)
-    if advice.do == "springs":
+    if advice.do == "springs" and len(advice.springs) > picture.settings.springs.sum():  # else it may lift or stay
         hung = spring_mask(picture.model.traits, len(advice.springs))
         return _told(tracking.changed(picture, replace(picture.settings, springs=hung)), wanted)
     if advice.do == "wedge":

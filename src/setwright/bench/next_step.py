@@ -29,7 +29,7 @@ from setwright.planning.outlook import View, view
 from setwright.planning.plan import Step
 from setwright.planning.targets import Problem
 from setwright.planning.tracking import KNIFE
-from setwright.planning.weighing import two_ways
+from setwright.planning.weighing import is_off, two_ways
 from setwright.planning.worth import Worth, most_telling
 from setwright.records.entries import Entry, live
 from setwright.records.worth import USUAL
@@ -207,7 +207,7 @@ def balanced(balance: Balance) -> Next:
     return Next(
         "done" if advice.do == "done" else "balance",
         advice=advice,
-        gauges=course.free,
+        gauges=course.free or is_off(course),
         standing=standing,
         tunings=course.tunings,
         claw_settings=course.claws,
