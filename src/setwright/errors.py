@@ -34,6 +34,10 @@ class StaleEditError(InputError):
         self.ours = ours
 
 
+class TooOftenError(InputError):
+    """Something was tried too often; the message says how long to wait."""
+
+
 class RangeError(SetwrightError, ValueError):
     """A physics function was asked something outside its valid range."""
 

@@ -9,12 +9,12 @@ import shutil
 import sqlite3
 import sys
 import tempfile
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 from setwright.instrument.carried import Belief, Believed
 from setwright.metrology.reading import Convention, Place
-from setwright.records import specifications, supplies
+from setwright.records import access, audit, devices, specifications, supplies
 from setwright.records.documents import keep_belief
 from setwright.records.edits import add, edit
 from setwright.records.jobs import JobFiles, add_job
@@ -48,7 +48,16 @@ def fill(shop: Shop) -> None:
         "rear gap", Place(), Convention(), "length", 2.4e-3, 2.15e-3, 2.65e-3, "mm", "2.4 mm ± 0.25 mm", ""
     )
     with shop.writing("Ada") as work:
-        add(work, Person("", 1, "Ada", "2026-01-01", None))
+        ada = add(work, Person("", 1, "Ada", "2026-01-01", None))
+        access.set_role(work, ada.id, access.LEAD)
+        access.keep_pin(work, ada.id, "$argon2id$ of a PIN nobody has")
+        access.count_try(work, f"person {ada.id}", datetime.now(UTC), work.now)
+        devices.open_pairing(work, "unused", "9999")
+        devices.open_pairing(work, "used", "9999")
+        bench = devices.use_pairing(work, "used", work.now, "tablet at the window", "key of the bench")
+        assert bench is not None
+        devices.sit_down(work, bench.id, ada.id, "key of the sitting", work.now)
+        audit.note(work, "signed in", "Ada", bench.name)
         made = add_job(work, files, "Bo Lark", kind="floating")
         house = specifications.specify(work, "house", [item])
         visit = edit(work, made.visit, specification=house.id, belief=keep_belief(work, BELIEF))

@@ -83,7 +83,7 @@ def test_an_upgrade_keeps_every_row_and_makes_a_copy_first(tmp_path):
     assert _counts(tmp_path / "shop.sqlite") == dict.fromkeys(METADATA.tables, 0) | counts
     with sqlite3.connect(tmp_path / "shop.sqlite") as raw:
         assert raw.execute("SELECT shelf FROM visit").fetchall() == [("",)]
-        for table in GROWING:
+        for table in (one for one in GROWING if counts.get(one)):
             with pytest.raises(sqlite3.IntegrityError, match="only added to"):
                 raw.execute(f"DELETE FROM {table}")
     raw.close()

@@ -9,9 +9,11 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from setwright.bench.day import person_of
 from setwright.bench.shop import add_job, make_shop
+from setwright.bench.signin import set_pin, set_role
 from setwright.web.app import application, bench
-from tests.web.visitor import Visitor
+from tests.web.visitor import HOSTS, NETWORK, PINS, Network, Visitor
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 JOBS = ("kestrel-float", "dunlin-heavier", "sanderling-lower", "knot-too-weak")
@@ -54,3 +56,15 @@ def browsers(shop: str) -> Iterator[Callable[[], Visitor]]:
 def visitor(browsers: Callable[[], Visitor]) -> Visitor:
     """A browser at the bench, whose reader has said who they are."""
     return browsers().sign()
+
+
+@pytest.fixture
+def network(shop: str) -> Iterator[Network]:
+    """The shop served in its network, with Mara a lead and Bo a technician, both with their PIN."""
+    for name in ("Mara", "Bo"):
+        person_of(shop, name)
+        set_pin(shop, name, PINS[name])
+    set_role(shop, "Mara", "lead")
+    app = application(bench(shop, KEY, HOSTS, True, NETWORK, "AA:BB:CC"))
+    with TestClient(app, base_url=NETWORK):
+        yield Network(shop, app)

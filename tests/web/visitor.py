@@ -6,7 +6,11 @@ import html
 import re
 from typing import Any
 
+from starlette.applications import Starlette
 from starlette.testclient import TestClient
+
+from setwright.bench.pairing import invite
+from setwright.bench.signin import worker_named
 
 TOKEN = re.compile(r'name="token" value="([^"]+)"')
 
@@ -43,3 +47,50 @@ def words(answer: Any) -> str:
     """What a page says, without its marks, in one line."""
     body = re.sub(r"<(script|style|svg)\b.*?</\1>", " ", answer.text, flags=re.DOTALL)
     return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", body)).split())
+
+
+NETWORK = "https://bench.test:8400"
+HOSTS = ("bench.test", "localhost", "127.0.0.1", "[::1]")
+PINS = {"Mara": "482913", "Bo": "730164"}
+
+
+class Network:
+    """A shop in its network: makes browsers that were let in or not, at which somebody signed in or not."""
+
+    def __init__(self, shop: str, app: Starlette) -> None:
+        self.shop = shop
+        self.app = app
+
+    def stranger(self) -> Visitor:
+        """A browser nobody let in."""
+        return Visitor(TestClient(self.app, base_url=NETWORK))
+
+    def way_in(self, minutes: int = 5) -> str:
+        """The path of a way in for one bench."""
+        return invite(self.shop, NETWORK, "Mara", minutes).address.removeprefix(NETWORK)
+
+    def let_in(self, name: str = "tablet") -> Visitor:
+        """A browser that was let in, at which nobody signed in."""
+        visitor, way = self.stranger(), self.way_in()
+        assert visitor.get(way).status_code == 200
+        assert visitor.post(way, {"name": name}).status_code == 303
+        return visitor
+
+    def person(self, name: str) -> str:
+        """The id of somebody who works here."""
+        found = worker_named(self.shop, name)
+        assert found is not None
+        return found.id
+
+    def sign_in(self, visitor: Visitor, name: str, pin: str | None = None) -> Any:
+        """Type a PIN at a browser that was let in."""
+        visitor.get(f"/who?person={self.person(name)}")
+        answer = visitor.post("/who", {"person": self.person(name), "pin": PINS[name] if pin is None else pin})
+        visitor.token = ""
+        return answer
+
+    def signed(self, name: str, bench: str = "tablet") -> Visitor:
+        """A browser that was let in, at which somebody signed in."""
+        visitor = self.let_in(bench)
+        assert self.sign_in(visitor, name).status_code == 303
+        return visitor

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from setwright.bench.shop import opened
+from setwright.bench.opening import opened
 from setwright.frozen import frozen
-from setwright.records import day, supplies
+from setwright.records import audit, day, supplies
 from setwright.records.day import Mark as Mark
 from setwright.records.day import OpenVisit as OpenVisit
 from setwright.records.journal_text import parse
@@ -86,5 +86,9 @@ def person_of(at: str | None, name: str) -> Person:
     Raises: InputError, FileFormatError.
     """
     parse("note", "here", datetime.now(), name)  # a name that no journal takes is refused now, not at the first entry
-    with opened(at) as shop, shop.writing(name) as work:
-        return day.person_named(work, name)
+    with opened(at) as shop, shop.writing(name.strip()) as work:
+        before = {one.id for one in day.people(work)}
+        found = day.person_named(work, name)
+        if found.id not in before:
+            audit.note(work, "added", found.name)
+        return found

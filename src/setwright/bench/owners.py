@@ -10,11 +10,12 @@ from setwright.bench.shop import opened
 from setwright.errors import FileFormatError, InputError
 from setwright.frozen import frozen
 from setwright.instrument.files import instrument_from_bytes
-from setwright.records import day, overview
+from setwright.records import access, audit, day, overview
+from setwright.records.devices import stand_up
 from setwright.records.documents import keep_document
 from setwright.records.edits import add, edit, get
 from setwright.records.rows import Instrument, Owner, Person, Visit
-from setwright.records.shop import Work
+from setwright.records.shop import Work, alone
 
 LARGEST = 1_000_000  # bytes of an instrument file
 Row = TypeVar("Row", Owner, Instrument, Visit, Person)
@@ -176,11 +177,23 @@ def person_left(at: str | None, person: str, who: str = "") -> Person:
     Raises: InputError where nobody of that name works here.
     """
     with opened(at) as shop, shop.writing(who) as work:
-        found = _person(work, person)
+        alone(work)
+        found = person_in(work, person)
+        access.keep_a_lead(work, found.id)
+        stand_up(work, person=found.id)
+        audit.note(work, "left", found.name)
         return edit(work, found, until=work.now)
 
 
-def _person(work: Work, person: str) -> Person:
+def person_in(work: Work, person: str) -> Person:
+    """Somebody who works here.
+
+    Args:
+        work: on the shop.
+        person: name, id, or the end of it.
+    Returns: them.
+    Raises: InputError where nobody, or more than one, is meant.
+    """
     here = day.people(work)
     said = person.strip().casefold()
     named = [one for one in here if said and (one.name.casefold() == said or one.id == person)]

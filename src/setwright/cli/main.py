@@ -41,6 +41,7 @@ KINDS: dict[type[errors.SetwrightError], str] = {
     errors.QuestionableError: "questionable",
     errors.UnitError: "unit",
     errors.StaleEditError: "stale edit",
+    errors.TooOftenError: "too often",
     errors.RangeError: "range",
     errors.InputError: "input",
 }

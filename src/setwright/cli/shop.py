@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import click
 
-from setwright.cli import shop_access, shop_due, shop_exchange, shop_files, shop_intake, shop_parts, shop_people, shop_visits
+from setwright.cli import (
+    shop_access,
+    shop_due,
+    shop_exchange,
+    shop_files,
+    shop_intake,
+    shop_parts,
+    shop_people,
+    shop_visits,
+)
 from setwright.cli.asked import json_option, say, say_json
 from setwright.cli.layout import columns, labelled, paragraph, section
 from setwright.cli.shop_options import by_option, shop_option

@@ -12,6 +12,7 @@ from setwright.cli.layout import columns, labelled, section
 from setwright.cli.shop_options import based_on_option, by_option, shop_option
 
 if TYPE_CHECKING:
+    from setwright.bench.signin import Worker
     from setwright.records.rows import Instrument, Owner, Person
 
 _COLUMN = 13
@@ -141,13 +142,16 @@ def edit_instrument(
 def people(at: str | None, as_json: bool) -> None:
     """List who works here."""
     from setwright.bench.data import document
-    from setwright.bench.day import people_of
+    from setwright.bench.signin import workers_of
 
-    found = people_of(at)
+    found = workers_of(at)
     if as_json:
-        say_json(document("shop people", {"people": found}))
+        say_json(document("shop people", {"people": [worker_data(one) for one in found]}))
         return
-    rows = [(cell(one.name), f"since {one.since[:10]}", one.id[-8:]) for one in found]
+    rows = [
+        (cell(one.name), one.role, "PIN" if one.pin else "no PIN", f"since {one.since[:10]}", one.id[-8:])
+        for one in found
+    ]
     say("\n".join(columns(rows, indent=0)) if rows else "Nobody is noted as working here yet.")
 
 
@@ -198,6 +202,17 @@ def cell(text: str) -> str:
     Returns: its beginning.
     """
     return text if len(text) <= _MOST else f"{text[: _MOST - 3]}..."
+
+
+def worker_data(worker: Worker) -> dict[str, Any]:
+    """Somebody who works here as JSON can hold it.
+
+    Args:
+        worker: them.
+    Returns: plain data; `pin_set` is null where there is no PIN.
+    """
+    data = {name: value for name, value in asdict(worker).items() if name != "pin"}
+    return {**data, "until": None, "pin_set": worker.pin or None}
 
 
 def owner_data(owner: Owner) -> dict[str, Any]:

@@ -32,7 +32,7 @@ NAMES = {
     "fk": "fk_%(table_name)s_%(column_0_name)s",
     "pk": "pk_%(table_name)s",
 }
-GROWING = ("entry", "specification", "specification_item", "stock_movement")
+GROWING = ("entry", "specification", "specification_item", "stock_movement", "audit")
 METADATA = MetaData(naming_convention=NAMES)
 WORDS = Text().with_variant(Text(collation="C"), "postgresql")
 
@@ -183,4 +183,34 @@ VISIT_VALUE = Table(
     _number("changed"), _number("humidity_change"), _number("years"),
     Index(None, "specification", "item", "month", "left_si"), Index(None, "verdict", "visit"),
     Index("ix_visit_value_change", "what", "kind", "visit", "month", "changed", "humidity_change", "years"),
+)  # fmt: skip
+
+# Who may come in, and from where. Only what nobody could come in with is exported: roles, and what happened.
+PERSON_ROLE = Table(
+    "person_role", METADATA, Column("person", WORDS, ForeignKey("person.id"), primary_key=True), _words("role"),
+    CheckConstraint("role IN ('technician', 'lead')", "role"),
+)  # fmt: skip
+PIN = Table(
+    "pin", METADATA, Column("person", WORDS, ForeignKey("person.id"), primary_key=True), _words("hash"),
+    _words("made"),
+)  # fmt: skip
+PAIRING = Table(
+    "pairing", METADATA, Column("secret", WORDS, primary_key=True), _words("made"), _words("until"), _words("who"),
+    _words("used", needed=False),
+)  # fmt: skip
+DEVICE = Table(
+    "device", METADATA, _id(), _words("name"), _words("secret"), _words("made"), _words("who"),
+    _words("seen"), _words("until", needed=False), _words("ended_by"), UniqueConstraint("secret"),
+)  # fmt: skip
+SITTING = Table(
+    "sitting", METADATA, Column("secret", WORDS, primary_key=True), _to("device", "device"), _to("person", "person"),
+    _words("began"), _words("seen"), Index(None, "device"), Index(None, "person"),
+)  # fmt: skip
+REFUSED_TRY = Table(
+    "refused_try", METADATA, Column("about", WORDS, primary_key=True), _count("tries"), _words("at"),
+    CheckConstraint("tries > 0", "tries"),
+)  # fmt: skip
+AUDIT = Table(
+    "audit", METADATA, _id(), _words("at"), _words("event"), _words("who"), _words("device"), _words("about"),
+    _words("words"),
 )  # fmt: skip

@@ -17,12 +17,14 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Route, WebSocketRoute
 from starlette.types import Receive, Scope, Send
 
-from setwright.bench.shop import held, opened
-from setwright.errors import FileFormatError, NoPlanError, SetwrightError, StaleEditError
-from setwright.web import live, people, static
+from setwright.bench.audit import note
+from setwright.bench.opening import held, opened
+from setwright.errors import FileFormatError, NoPlanError, SetwrightError, StaleEditError, TooOftenError
+from setwright.web import live, pairing, people, static
 from setwright.web.frame import HERE, OF_VISIT, PLACES, Bench, page, refused, units
 from setwright.web.memory import Memory
-from setwright.web.security import LOOPBACK, Guard
+from setwright.web.security import LOOPBACK, Guard, Refusals
+from setwright.web.signin import Gate
 
 LOG = logging.getLogger("setwright.web")
 TITLES = {
@@ -31,6 +33,7 @@ TITLES = {
 }  # fmt: skip
 ALWAYS = [*(path for path, _ in PLACES), *(f"/visit/{{visit}}{path}" for path, _ in OF_VISIT)]
 IDLE = 0.5  # s
+TOLD = (400, 403, 405, 413, 415, 429)  # refusals that are told to the terminal and noted in the shop
 BROKEN = (
     "The bench app made a mistake here; what was kept before is kept. Go back and try again; if it happens again, the "
     "terminal the bench was started in says more."
@@ -38,20 +41,26 @@ BROKEN = (
 UNKNOWN = {404: "Nothing is at this address; go back to the day.", 405: "This address does not take that."}
 
 
-def bench(shop: str, key: bytes, hosts: Sequence[str] = LOOPBACK, secure: bool = False) -> Bench:
+def bench(
+    shop: str, key: bytes, hosts: Sequence[str] = LOOPBACK, secure: bool = False, base: str = "", fingerprint: str = ""
+) -> Bench:
     """What the app works on.
 
     Args:
         shop: folder or URL.
         key: 32 bytes by chance, the same after the next start, or open pages cannot send their forms.
         hosts: names under which it answers, without port.
-        secure: it is reached over TLS only.
+        secure: it is reached over TLS only, in the shop's network, by benches that were let in.
+        base: where those find it, e.g. "https://192.168.1.7:8400".
+        fingerprint: of its certificate.
     Returns: the bench.
     Raises: InputError, FileFormatError where the shop cannot be opened.
     """
     with opened(shop) as found:
         name, shown = found.name, found.place.shown
-    return Bench(shop, shown, key, name, tuple(hosts), Memory(), static.shelf(HERE / "static"), secure)
+    return Bench(
+        shop, shown, key, name, tuple(hosts), Memory(), static.shelf(HERE / "static"), secure, base, fingerprint
+    )
 
 
 def application(
@@ -69,7 +78,9 @@ def application(
         from setwright.web.pages import ROUTES
 
         routes = ROUTES
-    pages = [*static.ROUTES, *people.ROUTES, *live.ROUTES, *routes]
+    pages = [*static.ROUTES, *people.ROUTES, *pairing.ROUTES, *live.ROUTES, *routes]
+    refusals = Refusals(lambda words: note(bench.shop, "refused", words=words))
+    gate = [Middleware(Gate, bench=bench, refusals=refusals)] if bench.secure else []
     wanted, there = asyncio.Event(), asyncio.Event()
 
     @asynccontextmanager
@@ -82,7 +93,11 @@ def application(
 
     made = Starlette(
         routes=pages,
-        middleware=[Middleware(Guard, hosts=bench.hosts), Middleware(GZipMiddleware, minimum_size=800)],
+        middleware=[
+            Middleware(Guard, hosts=bench.hosts, refusals=refusals),
+            *gate,
+            Middleware(GZipMiddleware, minimum_size=800),
+        ],
         exception_handlers={HTTPException: _refuse, SetwrightError: _refuse, Exception: _fault},
         lifespan=alive,
     )
@@ -100,6 +115,7 @@ def application(
     made.router.default = patient
     made.router.redirect_slashes = False
     made.state.bench = bench
+    made.state.refusals = refusals
     made.state.paths = frozenset(ALWAYS) if later is not None else _paths(pages)
     return made
 
@@ -134,6 +150,8 @@ def status_of(error: Exception) -> int:
     """
     if isinstance(error, HTTPException):
         return error.status_code
+    if isinstance(error, TooOftenError):
+        return 429
     return 409 if isinstance(error, StaleEditError) else 422
 
 
@@ -145,6 +163,8 @@ async def _refuse(request: Request, error: Exception) -> Response:
         said = usual if error.detail in ("", "Not Found", "Method Not Allowed") else refused(error_of(error), "mm")
     else:
         said = refused(error, units(request))
+    if status in TOLD:
+        await run_in_threadpool(request.app.state.refusals.tell, said, request.scope)
     misses = error.misses if isinstance(error, NoPlanError) else ()
     if isinstance(error, FileFormatError):
         LOG.warning("%s %s: %s", request.method, request.url.path, error)

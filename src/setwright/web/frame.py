@@ -7,7 +7,7 @@ from collections.abc import Callable
 from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
@@ -16,8 +16,9 @@ from starlette.requests import HTTPConnection, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from setwright.bench.day import mark_of
-from setwright.bench.journals import InShop
-from setwright.bench.shop import Shown, show_visit
+from setwright.bench.pairing import NOBODY, Known
+from setwright.bench.signin import LEAD, workers_of
+from setwright.bench.source import InShop
 from setwright.cli import words
 from setwright.errors import InputError
 from setwright.frozen import frozen
@@ -25,6 +26,9 @@ from setwright.units.show import System
 from setwright.web.memory import Memory
 from setwright.web.security import SEAT, new_seat, seat_of, signed, token_of, unsigned
 from setwright.web.static import Shelf
+
+if TYPE_CHECKING:
+    from setwright.bench.shop import Shown
 
 HERE = Path(__file__).parent
 YEAR = 365 * 24 * 3600  # s, how long a browser keeps what its reader chose
@@ -48,7 +52,8 @@ T = TypeVar("T")
 class Bench:
     """What the app works on. shop: folder or URL, as `bench` functions take it; shown: as pages name it, without a
     password; key: signs cookies and forms; name: of the shop; hosts: names under which it answers; secure: it is
-    reached over TLS only."""
+    reached over TLS only, in the shop's network, by benches that were let in; base: where those find it; fingerprint:
+    of its certificate."""
 
     shop: str
     shown: str
@@ -58,6 +63,8 @@ class Bench:
     memory: Memory
     shelf: Shelf
     secure: bool = False
+    base: str = ""
+    fingerprint: str = ""
 
 
 @frozen
@@ -91,7 +98,20 @@ def bench_of(request: HTTPConnection) -> Bench:
 
 def seat_of_request(request: HTTPConnection) -> str | None:
     """The browser a request came from, None where it is not known."""
-    return seat_of(bench_of(request).key, request.cookies.get(SEAT))
+    seat = seat_of(bench_of(request).key, request.cookies.get(SEAT))
+    return None if seat is None else _bound(request, seat)
+
+
+def _bound(request: HTTPConnection, seat: str) -> str:
+    """A browser and who sits there, so that no form of before a sign-in serves after it."""
+    sitting = known_of(request).sitting
+    return seat if sitting is None else f"{seat} {sitting.worker.id} {sitting.began}"
+
+
+def known_of(request: HTTPConnection) -> Known:
+    """The bench a request came from and who sits at it, in the shop's network; nobody on the machine itself."""
+    found: Known = request.scope.get("state", {}).get("known", NOBODY)
+    return found
 
 
 def who(request: HTTPConnection) -> str:
@@ -101,8 +121,60 @@ def who(request: HTTPConnection) -> str:
         request: of a page or a socket.
     Returns: the name, "" where it was not said.
     """
+    if bench_of(request).secure:
+        sitting = known_of(request).sitting
+        return "" if sitting is None else sitting.worker.name
+    return said_who(request)[0]
+
+
+def said_who(request: HTTPConnection) -> tuple[str, str]:
+    """Who was said to be at this browser on the machine itself, and when the PIN was set that was typed then.
+
+    Args:
+        request: of a page.
+    Returns: name, time; "" for what was not said.
+    """
     bench = bench_of(request)
-    return unsigned(bench.key, f"who {bench.name}", request.cookies.get(WHO)) or ""
+    name, _, pin = (unsigned(bench.key, f"who {bench.name}", request.cookies.get(WHO)) or "").partition("\0")
+    return name, pin
+
+
+def say_who(answer: Response, bench: Bench, name: str, pin: str) -> None:
+    """Let the browser keep who is at it.
+
+    Args:
+        answer: that carries it.
+        bench: whose it is.
+        name: of the one there.
+        pin: when the PIN was set that was typed, or "".
+    """
+    text = f"{name}\0{pin}" if pin else name
+    keep(answer, bench, WHO, signed(bench.key, f"who {bench.name}", text))
+
+
+def at_bench(request: HTTPConnection) -> str:
+    """The name of the bench a request came from, "" on the machine itself."""
+    device = known_of(request).device
+    return "" if device is None else device.name
+
+
+def may_lead(request: HTTPConnection) -> bool:
+    """Whether the one at this browser may do what only a lead may.
+
+    In a shop that has no lead, whoever is at the machine itself may.
+
+    Args:
+        request: of a page.
+    Returns: True or False.
+    Raises: InputError, FileFormatError where the shop cannot be read.
+    """
+    bench = bench_of(request)
+    if bench.secure:
+        sitting = known_of(request).sitting
+        return sitting is not None and sitting.worker.role == LEAD
+    leads = [one for one in workers_of(bench.shop) if one.role == LEAD]
+    name, pin = said_who(request)
+    return not leads or any(one.name == name and one.pin in ("", pin) for one in leads)
 
 
 def units(request: HTTPConnection, otherwise: str = "mm") -> System:
@@ -173,23 +245,25 @@ def page(request: Request, template: str, status: int = 200, **data: Any) -> HTM
     if "typed" in data:
         data["typed"] = Typed(data["typed"])
     seat = seat_of_request(request)
-    fresh = seat is None
-    seat = seat or new_seat()
+    fresh = None if seat is not None else new_seat()
+    seat = seat or _bound(request, str(fresh))
     chosen: Any = _chosen(request, UNITS, ("inch", "mm")) or None
     reader = Reader(chosen, _chosen(request, GROUND, GROUNDS), who(request), token_of(bench.key, seat))
+    outside = bench.secure and known_of(request).sitting is None
     told = unsigned(bench.key, "said", request.cookies.get(SAID))
     known = request.app.state.paths
     text = environment().get_template(template).render(
         {
             "reader": reader, "bench": bench, "here": request.url.path, "static": bench.shelf.address,
             "said": json.loads(told) if told else None, "token": lambda: FIELD.format(reader.token),
+            "lead": lambda: may_lead(request), "base": "door.html" if outside else "frame.html",
             "places": [one for one in PLACES if one[0] in known],
             "of_visit": [one for one in OF_VISIT if f"/visit/{{visit}}{one[0]}" in known],
         } | data
     )  # fmt: skip
     answer = HTMLResponse(text, status)
-    if fresh:
-        keep(answer, bench, SEAT, signed(bench.key, "seat", seat))
+    if fresh is not None:
+        keep(answer, bench, SEAT, signed(bench.key, "seat", fresh))
     if told:
         answer.delete_cookie(SAID)
     return answer
@@ -209,7 +283,8 @@ def see(request: Request, path: str, said: str = "", again: str = "") -> Respons
     if said:
         bench = bench_of(request)
         told = json.dumps({"words": said[:LONGEST], "again": again}, ensure_ascii=False)
-        answer.set_cookie(SAID, signed(bench.key, "said", told), 60, httponly=True, samesite="strict")
+        text = signed(bench.key, "said", told)
+        answer.set_cookie(SAID, text, 60, httponly=True, samesite="strict", secure=bench.secure)
     return answer
 
 
@@ -244,6 +319,8 @@ def visit_of(request: Request) -> Shown:
     Returns: the visit with what belongs to it.
     Raises: HTTPException 404 where there is none.
     """
+    from setwright.bench.shop import show_visit  # what it loads would keep the first answer waiting
+
     try:
         return show_visit(bench_of(request).shop, request.path_params["visit"])
     except InputError as error:

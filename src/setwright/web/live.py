@@ -22,6 +22,7 @@ from setwright.bench.day import mark_of, marks_of
 from setwright.errors import SetwrightError
 from setwright.web.frame import bench_of, who
 from setwright.web.memory import one_for_all
+from setwright.web.signin import AGAIN, still_in
 
 EVERY = 1.0  # s between two looks at the shop
 ALIVE = 15.0  # s, after which a line without meaning keeps the connection open
@@ -101,7 +102,12 @@ async def _events(request: Request, visit: str, here: Presence) -> AsyncIterator
     last, told = None, time.monotonic()
     try:
         yield "retry: 2000\n\n"
+        looked = time.monotonic()
         while not getattr(request.app.state, "leaving", False):
+            if time.monotonic() - looked > AGAIN:
+                looked = time.monotonic()
+                if not await run_in_threadpool(still_in, request):
+                    break
             if visit:
                 here.seen(visit, name)
             now = await run_in_threadpool(here.look, visit, lambda: _look(request, visit))

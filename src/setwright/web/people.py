@@ -1,15 +1,16 @@
-"""Who is at this bench. On this machine alone nobody signs in, but the journal should say who worked."""
+"""Who is at this bench. On the machine itself whoever has no PIN only says who they are; elsewhere people sign in."""
 
 from __future__ import annotations
 
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 
 from setwright.bench.day import people_of, person_of
-from setwright.errors import InputError
-from setwright.web.frame import WHO, bench_of, keep, page, refused, see, units
+from setwright.bench.signin import Worker, check_try, worker_named
+from setwright.errors import InputError, TooOftenError
+from setwright.web import signin
+from setwright.web.frame import WHO, bench_of, page, refused, say_who, see, units
 from setwright.web.routes import Form, at
-from setwright.web.security import signed
 
 
 def on_this_bench(path: str) -> str:
@@ -26,22 +27,47 @@ def on_this_bench(path: str) -> str:
 def show_who(request: Request) -> Response:
     """Ask who is at this browser."""
     to = on_this_bench(request.query_params.get("to", "/"))
-    return page(request, "who.html", people=people_of(bench_of(request).shop), to=to, typed={}, wrong="")
+    return signin.show_sign_in(request, to) if bench_of(request).secure else _asked(request, to)
+
+
+def _asked(
+    request: Request, to: str, status: int = 200, typed: dict[str, str] | None = None, wrong: str = "",
+    pin_of: Worker | None = None,
+) -> Response:  # fmt: skip
+    people = people_of(bench_of(request).shop)
+    return page(request, "who.html", status, people=people, to=to, typed=typed or {}, wrong=wrong, pin_of=pin_of)
 
 
 def take_who(request: Request, form: Form) -> Response:
     """Note who it is, for everything done from now on."""
     bench = bench_of(request)
     to = on_this_bench(form.text("to", "/"))
+    if bench.secure:
+        return signin.take_sign_in(request, form, to)
+    said = form.text("name") or form.text("known")
+    known = worker_named(bench.shop, said)
     try:
-        name = person_of(bench.shop, form.text("name") or form.text("known")).name
+        if known is not None and known.pin:
+            if not form.text("pin"):
+                return _asked(request, to, pin_of=known)
+            check_try(bench.shop, known.id, form.text("pin"))
+        name = person_of(bench.shop, said).name
     except InputError as error:
-        wrong = refused(error, units(request))
-        shown = people_of(bench.shop)
-        return page(request, "who.html", 422, people=shown, to=to, typed=form.typed(), wrong=wrong)
+        status = 429 if isinstance(error, TooOftenError) else 422
+        asks = known if known is not None and known.pin else None
+        return _asked(request, to, status, form.typed(), refused(error, units(request)), asks)
     answer = see(request, to, f"{name} is at this bench.")
-    keep(answer, bench, WHO, signed(bench.key, f"who {bench.name}", name))
+    say_who(answer, bench, name, "" if known is None else known.pin)
     return answer
 
 
-ROUTES = [at("/who", show_who, take_who)]
+def take_leave(request: Request, form: Form) -> Response:
+    """Note that nobody is at this browser any more."""
+    if bench_of(request).secure:
+        return signin.take_sign_out(request, form)
+    answer = RedirectResponse("/who", 303)
+    answer.delete_cookie(WHO)
+    return answer
+
+
+ROUTES = [at("/who", show_who, take_who), at("/who/leave", take=take_leave)]

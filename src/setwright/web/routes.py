@@ -6,7 +6,7 @@ takes a form can only be reached with the token of the bench's own page and with
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -18,12 +18,14 @@ from starlette.routing import Route
 from starlette.types import Message
 
 from setwright.frozen import frozen
-from setwright.web.frame import bench_of, seat_of_request
+from setwright.web.frame import bench_of, may_lead, seat_of_request
 from setwright.web.security import is_token
 
 USUAL = 256_000  # bytes of a form
 FIELDS = 1000
 TOKEN = "token"  # name of the field in every form
+SECRET = (TOKEN, "pin", "again", "old")  # fields that are not shown again
+LOOK, DO = "GET", "POST"
 EXPIRED = "This page is from another browser or an older run; go back, load it again, and send it once more."
 
 
@@ -56,15 +58,18 @@ class Form:
         return next((one for key, one in self.files if key == name and one.filename), None)
 
     def typed(self) -> dict[str, str]:
-        """Everything typed, to be shown again beside what was wrong."""
-        return {key: text for key, text in self.fields if key != TOKEN}
+        """Everything typed, to be shown again beside what was wrong; never what is secret."""
+        return {key: text for key, text in self.fields if key not in SECRET}
 
 
 Show = Callable[[Request], Response]
 Take = Callable[[Request, Form], Response]
 
 
-def at(path: str, show: Show | None = None, take: Take | None = None, largest: int = USUAL, name: str = "") -> Route:
+def at(
+    path: str, show: Show | None = None, take: Take | None = None, largest: int = USUAL, name: str = "",
+    lead: Sequence[str] = (),
+) -> Route:  # fmt: skip
     """A page at an address.
 
     Args:
@@ -73,17 +78,27 @@ def at(path: str, show: Show | None = None, take: Take | None = None, largest: i
         take: answers POST: does it, then sends the reader to a page with `frame.see`.
         largest: bytes its form may have.
         name: of the route; otherwise that of the function.
+        lead: methods that only a lead may use: LOOK, DO or both.
     Returns: the route.
     """
     methods = [name for name, there in (("GET", show), ("POST", take)) if there]
 
     async def answer(request: Request) -> Response:
+        if {"HEAD": "GET"}.get(request.method, request.method) in lead:
+            await run_in_threadpool(_lead_only, request)
         if request.method == "POST" and take is not None:
             return await _taken(request, take, largest)
         assert show is not None
         return await run_in_threadpool(show, request)
 
-    return Route(path, answer, methods=methods, name=name or (show or take).__name__)  # type: ignore[union-attr]
+    made = Route(path, answer, methods=methods, name=name or (show or take).__name__)  # type: ignore[union-attr]
+    made.lead_only = frozenset(lead)  # type: ignore[attr-defined]  # what a test, and the page of rights, look at
+    return made
+
+
+def _lead_only(request: Request) -> None:
+    if not may_lead(request):
+        raise HTTPException(403, "Only a lead may do this; ask one, or sign in as one.")
 
 
 async def _taken(request: Request, take: Take, largest: int) -> Response:

@@ -4,16 +4,23 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import logging
 import re
 import secrets
+import threading
+import time
 from base64 import urlsafe_b64decode, urlsafe_b64encode
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from urllib.parse import urlsplit
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from setwright.errors import SetwrightError
+
+LOG = logging.getLogger("setwright.web")
 LOOPBACK = ("localhost", "127.0.0.1", "[::1]")
 SEAT = "setwright_seat"  # cookie: this browser, so that a form of one cannot be sent by another
 LARGEST_COOKIE = 4000
@@ -29,6 +36,7 @@ HEADERS = {
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "microphone=(self), camera=(), geolocation=(), payment=(), usb=()",
 }
+FEW, MINUTE, KINDS = 5, 60.0, 200  # refusals of a kind that are told in so many seconds, and kinds kept apart
 _SAFE = ("GET", "HEAD")
 _SEAT = re.compile(r"[A-Za-z0-9_-]{22}")
 
@@ -111,6 +119,50 @@ def is_token(key: bytes, seat: str | None, token: str) -> bool:
     return seat is not None and hmac.compare_digest(token.encode("utf-8", "replace"), token_of(key, seat).encode())
 
 
+class Refusals:
+    """Tells the terminal and the shop what was refused, a few of a kind each minute, so that nobody fills either."""
+
+    def __init__(self, note: Callable[[str], None]) -> None:
+        self._note = note
+        self._lock = threading.Lock()
+        self._since: dict[str, tuple[float, int]] = {}
+
+    def tell(self, reason: str, scope: Scope) -> None:
+        """Tell of one.
+
+        Args:
+            reason: why it was refused.
+            scope: of what was refused.
+        """
+        with self._lock:
+            now, known = time.monotonic(), self._since.get(reason)
+            since, count = known if known is not None and now - known[0] < MINUTE else (now, 0)
+            self._since[reason] = (since, count + 1)
+            if len(self._since) > KINDS:
+                self._since.clear()
+        if count >= FEW:
+            return
+        client = scope.get("client")
+        what = f"{scope.get('method', 'socket')} {shown_path(scope['path'])} from {client[0] if client else 'nowhere'}"
+        more = "; more of this kind within the minute are not told" if count == FEW - 1 else ""
+        LOG.warning("refused: %s: %s%s", what, reason, more)
+        try:
+            self._note(f"{what}: {reason}{more}")
+        except SetwrightError as error:
+            LOG.warning("this could not be noted in the shop: %s", error)
+
+
+def shown_path(path: str) -> str:
+    """A path as a log may hold it.
+
+    Args:
+        path: as it came.
+    Returns: its beginning without what cannot be printed, and without the secret of a way in.
+    """
+    said = "/pair/..." if path.startswith("/pair/") else path[:100]
+    return "".join(sign if sign.isprintable() and sign != " " else "?" for sign in said)
+
+
 class Guard:
     """Answers only whom it may: a known host, a page of its own; puts the headers on what is answered.
 
@@ -118,9 +170,10 @@ class Guard:
     elsewhere, whatever cookies come with it.
     """
 
-    def __init__(self, app: ASGIApp, hosts: Sequence[str]) -> None:
+    def __init__(self, app: ASGIApp, hosts: Sequence[str], refusals: Refusals) -> None:
         self.app = app
         self.hosts = frozenset(hosts)
+        self.refusals = refusals
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer, or refuse."""
@@ -129,6 +182,8 @@ class Guard:
             return
         headers = Headers(scope=scope)
         reason = self._reason(scope, headers)
+        if reason:
+            await run_in_threadpool(self.refusals.tell, reason, scope)
         if reason and scope["type"] == "websocket":
             await send({"type": "websocket.close", "code": 1008, "reason": reason})
             return
@@ -157,8 +212,17 @@ class Guard:
         if origin is None:
             elsewhere = scope["type"] == "websocket" or headers.get("sec-fetch-site", "same-origin") != "same-origin"
         else:
-            elsewhere = urlsplit(origin).netloc != host
+            elsewhere = not _same(origin, scope["scheme"], host)
         return "This was sent by a page from elsewhere; open the bench's own page and do it there." if elsewhere else ""
+
+
+def _same(origin: str, scheme: str, host: str) -> bool:
+    """Whether a page is one of the bench's own."""
+    try:
+        said = urlsplit(origin)
+    except ValueError:
+        return False
+    return (said.scheme, said.netloc) == ("https" if scheme in ("https", "wss") else "http", host)
 
 
 def _name(host: str) -> str:

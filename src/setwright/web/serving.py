@@ -1,4 +1,4 @@
-"""The bench app on a port of this machine: loopback only."""
+"""The bench app on a port of this machine: on the loopback only, or in the shop's network over TLS."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import os
 import secrets
 import socket
 from collections.abc import Callable, Sequence
-from contextlib import closing
+from contextlib import ExitStack, closing
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING
@@ -14,10 +14,12 @@ from typing import TYPE_CHECKING
 from setwright.errors import InputError
 
 if TYPE_CHECKING:
+    from ssl import SSLContext
+
+    from starlette.applications import Starlette
     from starlette.routing import BaseRoute
 
 HOST = "127.0.0.1"
-PORT = 8400
 KEY = "bench.key"
 KEY_BYTES = 32
 FAREWELL = 3  # s that pages which listen are given when the bench stops
@@ -47,11 +49,12 @@ def key_of(folder: Path | None = None) -> bytes:
         return secrets.token_bytes(KEY_BYTES)
 
 
-def listening(port: int) -> socket.socket:
-    """A socket on a port of this machine alone.
+def listening(port: int, host: str = HOST) -> socket.socket:
+    """A socket on a port of this machine.
 
     Args:
         port: 0 for any that is free.
+        host: address of the machine; that of the loopback is reached from this machine alone.
     Returns: the socket, listening.
     Raises: InputError where the port is taken.
     """
@@ -59,12 +62,13 @@ def listening(port: int) -> socket.socket:
     sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        sock.bind((HOST, port))
+        sock.bind((host, port))
         sock.listen(128)  # whoever comes from now on waits until the app is ready
     except OSError as error:
         sock.close()
         reason = (error.strerror or str(error)).lower()
-        raise InputError(f"port {port} cannot be used: {reason}; name another with --port, or 0 for any.") from None
+        where = f"port {port}" if host == HOST else f"port {port} of {host}"
+        raise InputError(f"{where} cannot be used: {reason}; name another with --port, or 0 for any.") from None
     return sock
 
 
@@ -94,17 +98,68 @@ def serve(shop: str, port: int, say: Callable[[str], None]) -> None:
         app = application(bench(shop, key_of()), day.ROUTES, all_pages)
         say(f"{app.state.bench.name}: http://{HOST}:{sock.getsockname()[1]}/")
         say("This machine only. Stop with Ctrl+C.")
-        import uvicorn
+        _run(app, [sock])
 
-        class Server(uvicorn.Server):
-            """It tells pages that listen to let go before it waits for them."""
 
-            def handle_exit(self, sig: int, frame: FrameType | None) -> None:
-                app.state.leaving = True
-                super().handle_exit(sig, frame)
+def serve_network(shop: str, port: int, addresses: Sequence[str], say: Callable[[str], None]) -> None:
+    """Serve the bench app to benches of the shop's network that were let in, until it is stopped.
 
-        config = uvicorn.Config(
-            app, log_level="warning", access_log=False, server_header=False, date_header=False, ws="websockets-sansio",
-            ws_max_size=1_000_000, timeout_graceful_shutdown=FAREWELL, lifespan="on",
-        )  # fmt: skip
-        Server(config).run(sockets=[sock])
+    Args:
+        shop: folder or URL.
+        port: 0 for any that is free.
+        addresses: of this machine, where it is reached; none for all it has in networks of a house.
+        say: prints a line.
+    Raises: InputError, FileFormatError where shop, port or address cannot be used, or the machine is in no network.
+    """
+    from setwright.bench.network import certificate, folder_of, names_of, own_addresses
+    from setwright.bench.pairing import base_of, benches, invite
+    from setwright.bench.shop import opened
+    from setwright.web import day
+    from setwright.web.app import application, bench
+    from setwright.web.tls import context
+
+    where = tuple(addresses) or own_addresses()
+    base_of(where[0] if where else None)  # refuses where there is none, before anything is made
+    with opened(shop) as found:
+        folder = folder_of(found.path)
+    made = certificate(folder, names_of(where))
+    tls = context(made)
+    with ExitStack() as stack:
+        first = stack.enter_context(closing(listening(port, where[0])))
+        port = first.getsockname()[1]
+        socks = [first, *(stack.enter_context(closing(listening(port, one))) for one in (*where[1:], HOST))]
+        base, hosts = base_of(where[0], port), (*names_of(where), "[::1]")
+        app = application(bench(shop, key_of(), hosts, True, base, made.fingerprint), day.ROUTES, all_pages)
+        say(f"{app.state.bench.name}: {base}/")
+        say(f"In the shop's network over TLS. Its certificate signs itself and serves until {made.until}; SHA-256:")
+        say(made.fingerprint)
+        if made.made:
+            say("The certificate is new: every bench asks once whether to trust it; compare the fingerprint.")
+        if not any(one.until is None for one in benches(shop)):
+            way = invite(shop, base)
+            say(f"No bench is let in yet. Open this on the first one, within {way.minutes} minutes:")
+            say(way.address)
+        else:
+            say("Let another bench in with Settings, Benches, or with setwright shop pair.")
+        say("Stop with Ctrl+C.")
+        _run(app, socks, tls)
+
+
+def _run(app: Starlette, socks: list[socket.socket], tls: SSLContext | None = None) -> None:
+    import uvicorn
+
+    class Server(uvicorn.Server):
+        """It tells pages that listen to let go before it waits for them."""
+
+        def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+            app.state.leaving = True
+            super().handle_exit(sig, frame)
+
+    config = uvicorn.Config(
+        app, log_level="warning", access_log=False, server_header=False, date_header=False, ws="websockets-sansio",
+        ws_max_size=1_000_000, timeout_graceful_shutdown=FAREWELL, lifespan="on", proxy_headers=False,
+    )  # fmt: skip
+    if tls is not None:
+        config.load()
+        config.ssl = tls
+    Server(config).run(sockets=socks)

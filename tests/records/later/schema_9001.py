@@ -6,7 +6,7 @@ from alembic import op
 from setwright.records.migrations.guards import guard
 
 revision = "9001"
-down_revision = "0003"
+down_revision = "0004"
 branch_labels = None
 depends_on = None
 

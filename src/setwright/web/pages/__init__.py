@@ -6,7 +6,9 @@ from starlette.routing import BaseRoute
 
 from setwright.web import day
 from setwright.web.pages import (
+    access,
     balance,
+    benches,
     history,
     instrument,
     intake,
@@ -23,6 +25,8 @@ from setwright.web.pages import (
 )
 
 ROUTES: list[BaseRoute] = [
+    *access.ROUTES,
+    *benches.ROUTES,
     *day.ROUTES,
     *balance.ROUTES,
     *history.ROUTES,

@@ -1,11 +1,12 @@
-"""Settings of this browser: units, paper or slate. They are kept as cookies; nothing of it is in the shop."""
+"""Settings of this browser: units, paper or slate. They are kept as cookies; nothing of it is in the shop. From here
+leads come to people, benches and what happened."""
 
 from __future__ import annotations
 
 from starlette.requests import Request
 from starlette.responses import Response
 
-from setwright.web.frame import GROUND, GROUNDS, UNITS, bench_of, keep, page, see
+from setwright.web.frame import GROUND, GROUNDS, UNITS, at_bench, bench_of, keep, page, see
 from setwright.web.routes import Form, at
 
 SYSTEMS = {"": "those each job is written in", "mm": "millimetres and newtons", "inch": "inches, thou and pounds"}
@@ -19,7 +20,7 @@ CHOICES = (
 def show_settings(request: Request) -> Response:
     """What this browser is set to."""
     now = {name: request.cookies.get(cookie, "") for name, cookie, *_ in CHOICES}
-    return page(request, "settings.html", choices=CHOICES, now=now)
+    return page(request, "settings.html", choices=CHOICES, now=now, at_bench=at_bench(request))
 
 
 def take_settings(request: Request, form: Form) -> Response:

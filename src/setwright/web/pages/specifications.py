@@ -13,7 +13,7 @@ from setwright.bench.house import Specification, line_of, show_specification, sp
 from setwright.bench.visits import edit_visit
 from setwright.errors import InputError, SetwrightError, StaleEditError
 from setwright.web.frame import bench_of, page, refused, see, units, who
-from setwright.web.routes import Form, at
+from setwright.web.routes import DO, Form, at
 
 EXAMPLE = """string height every string at fret 12 = 1.2 mm to 2.8 mm
 relief held at 1 and 17, read at 8 = .005 in to .014 in
@@ -107,7 +107,7 @@ def take_visit(request: Request, form: Form) -> Response:
 
 
 ROUTES = [
-    at("/specifications", show_specifications, take_specification, name="specifications"),
-    at("/specification/{specification}", show_one, take_version, name="specification"),
+    at("/specifications", show_specifications, take_specification, name="specifications", lead=(DO,)),
+    at("/specification/{specification}", show_one, take_version, name="specification", lead=(DO,)),
     at("/specification/{specification}/visit", take=take_visit),
 ]
