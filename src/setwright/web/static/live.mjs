@@ -7,6 +7,7 @@ const AWAY = 3000, SLEPT = 5000, REACH = 4000; // ms
 let typed = false;
 document.addEventListener("input", () => { typed = true; });
 let sure = () => false; // whether the bench was there a moment ago
+for (const one of document.querySelectorAll("nav [aria-current]")) one.scrollIntoView({ block: "nearest", inline: "center", behavior: "instant" });
 let leaving = false; // on the way to another page: it must not be loaded again then
 document.addEventListener("click", (event) => { if (event.target.closest("a[href], button")) leaving = true; });
 document.addEventListener("submit", () => { leaving = true; });
