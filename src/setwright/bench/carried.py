@@ -10,7 +10,8 @@ from setwright.bench.next_step import start_of
 from setwright.bench.plans import problem_from
 from setwright.bench.replay import replayed
 from setwright.errors import SetwrightError
-from setwright.instrument.carried import Belief, believed
+from setwright.instrument.belief import Belief
+from setwright.instrument.carried import believed
 from setwright.instrument.jobfile import Job
 from setwright.planning.found import settle_found
 from setwright.planning.hardware import hardware

@@ -8,6 +8,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from setwright.bench.source import InShop as InShop
+from setwright.bench.source import Source as Source
 from setwright.errors import InputError
 from setwright.frozen import frozen
 from setwright.instrument.jobfile import Job, read_job
@@ -17,20 +19,6 @@ from setwright.records.journal_text import parse
 
 JOB_END = ".job.toml"
 JOURNAL_END = ".journal.txt"
-
-
-@frozen
-class InShop:
-    """A job that is a visit in a shop. shop: folder or URL; visit: its id, or the end of it."""
-
-    shop: str
-    visit: str
-
-    def __str__(self) -> str:
-        return f"visit {self.visit}"
-
-
-Source = str | InShop  # of a job: the path of its file, or a visit
 
 
 @frozen

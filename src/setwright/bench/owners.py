@@ -6,10 +6,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from setwright.bench.shop import opened
+from setwright.bench.opening import opened
 from setwright.errors import FileFormatError, InputError
 from setwright.frozen import frozen
-from setwright.instrument.files import instrument_from_bytes
 from setwright.records import access, audit, day, overview
 from setwright.records.devices import stand_up
 from setwright.records.documents import keep_document
@@ -119,6 +118,8 @@ def add_instrument(
     Returns: the instrument.
     Raises: InputError, FileFormatError; nothing is kept then.
     """
+    from setwright.instrument.files import instrument_from_bytes  # it would keep the first page waiting
+
     content = bytes_of(file) if raw is None else raw
     label = Path(file).name
     read = instrument_from_bytes(content, label)
@@ -157,6 +158,8 @@ def edit_instrument(
         new["owner"] = changes["owner"] or None
     content = b""
     if file is not None:
+        from setwright.instrument.files import instrument_from_bytes
+
         content = bytes_of(file) if raw is None else raw
         instrument_from_bytes(content, Path(file).name)
     with opened(at) as shop, shop.writing(who) as work:

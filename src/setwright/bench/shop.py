@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
 from setwright.bench.journals import belongs, journal_path
+from setwright.bench.opening import held as held
+from setwright.bench.opening import opened as opened
 from setwright.errors import FileFormatError, InputError
 from setwright.frozen import frozen
 from setwright.instrument.jobfile import Job, read_job
@@ -21,7 +21,7 @@ from setwright.records.journal import LARGEST, Appended, Journal
 from setwright.records.kept import append, text_of
 from setwright.records.overview import InstrumentLine, instruments
 from setwright.records.rows import Instrument, Owner, Visit
-from setwright.records.shop import Shop, Work, new_shop, open_shop
+from setwright.records.shop import Work, new_shop
 
 
 @frozen
@@ -54,43 +54,6 @@ class Shown:
     attachments: tuple[supplies.Attachment, ...]
     climate: tuple[supplies.Climate, ...]
     sheets: tuple[supplies.Sheet, ...]
-
-
-_HELD: dict[str, Shop] = {}
-
-
-@contextmanager
-def held(at: str) -> Iterator[Shop]:
-    """A shop that stays open inside the block: whoever asks for it there, on any thread, uses the same connections.
-
-    Args:
-        at: folder or URL; one that is held already stays with whoever holds it.
-    Raises: InputError, FileFormatError: one sentence.
-    """
-    if at in _HELD:
-        yield _HELD[at]
-        return
-    with open_shop(at) as shop:
-        _HELD[at] = shop
-        try:
-            yield shop
-        finally:
-            del _HELD[at]
-
-
-@contextmanager
-def opened(at: str | None) -> Iterator[Shop]:
-    """A shop, open inside the block.
-
-    Args:
-        at: folder or URL; None or "" where none was named.
-    Raises: InputError, FileFormatError: one sentence.
-    """
-    if at in _HELD:
-        yield _HELD[at]
-        return
-    with open_shop(at or "") as shop:
-        yield shop
 
 
 def make_shop(at: str, name: str) -> Made:

@@ -8,7 +8,6 @@ from collections.abc import Sequence
 from contextlib import suppress
 from datetime import date, datetime
 
-from setwright.bench.carried import learned_at_end
 from setwright.bench.house import named
 from setwright.bench.journals import belongs
 from setwright.bench.owners import based_on
@@ -16,7 +15,7 @@ from setwright.bench.paper_words import strings_on
 from setwright.bench.shop import opened
 from setwright.errors import InputError, SetwrightError
 from setwright.frozen import frozen
-from setwright.instrument.carried import Belief
+from setwright.instrument.belief import Belief
 from setwright.instrument.jobfile import Job
 from setwright.records import overview
 from setwright.records.documents import document, keep_belief, keep_document
@@ -205,6 +204,8 @@ def _learned(work: Work, visit: Visit) -> _Learned:
     if visit.state == "open":
         with suppress(SetwrightError):
             job, journal = files_of(work, visit)
+            from setwright.bench.carried import learned_at_end  # it brings in the whole of planning
+
             belief = learned_at_end(job, journal.entries)
     return _Learned(visit.version, count_of(work, visit.id), belief)
 

@@ -16,7 +16,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from setwright.frozen import frozen
+from setwright.instrument.belief import Belief, Believed
 from setwright.instrument.prior import Prior, Uncertain, vary
 from setwright.instrument.traits import Traits
 
@@ -28,28 +28,6 @@ FADING = {
     "bridge.rear_aft": METAL, "bridge.mass": METAL, "bridge.centre_aft": METAL, "bridge.centre_up": METAL,
 }  # fmt: skip
 SAME = 1e-9  # of a value
-
-
-@frozen
-class Believed:
-    """A trait that was learned. nominal: what file and catalogue said of it [SI], of a field of several elements their
-    mean; kind: how it deviates from that; sd: how well it was known then, of the factor [1] or of the offset [SI]."""
-
-    name: str
-    kind: str
-    nominal: float
-    sd: float
-
-
-@frozen
-class Belief:
-    """What was believed of an instrument when a visit ended. springs: how many hung there. deviations: (N) from the
-    nominal values [1 or SI]; covariance: (N, N) of them."""
-
-    springs: int
-    traits: tuple[Believed, ...]
-    deviations: tuple[float, ...]
-    covariance: tuple[tuple[float, ...], ...]
 
 
 def nominal_of(traits: Traits, part: Uncertain) -> float:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from setwright.frozen import frozen
-from setwright.instrument.carried import Belief
+from setwright.instrument.belief import Belief
 from setwright.instrument.document import Document, from_bytes, from_path
 from setwright.instrument.files import InstrumentFile, read_instrument
 from setwright.instrument.job_checks import check_found, check_pitches, check_shop, check_want, tuning_of

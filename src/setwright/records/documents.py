@@ -11,7 +11,7 @@ from datetime import datetime
 from sqlalchemy import select
 
 from setwright.errors import FileFormatError, InputError
-from setwright.instrument.carried import Belief, Believed
+from setwright.instrument.belief import Belief, Believed
 from setwright.records.engine import put_once
 from setwright.records.rows import Visit, as_json
 from setwright.records.shop import Work

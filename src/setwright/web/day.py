@@ -9,7 +9,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from setwright.bench.day import Mark, OpenVisit, day_of
-from setwright.bench.journals import InShop
+from setwright.bench.source import InShop
 from setwright.errors import SetwrightError
 from setwright.frozen import frozen
 from setwright.units.show import System
