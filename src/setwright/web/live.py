@@ -49,16 +49,17 @@ class Presence:
         self._seen = {key: at for key, at in self._seen.items() if at > since}
         return tuple(sorted(name for where, name in self._seen if where == visit))
 
-    def look(self, visit: str, look: Callable[[], Any]) -> Any:
+    def look(self, visit: str, look: Callable[[], Any], fresh: bool = False) -> Any:
         """How far a visit is, or all open ones; many pages that listen share one look.
 
         Args:
             visit: its id, "" for all open ones.
             look: asks the shop.
+            fresh: it is asked in any case, as for a page that was loaded just now.
         Returns: what it said, within the last second.
         """
         at, found = self._looked.get(visit, (-EVERY, None))
-        if time.monotonic() - at >= 0.9 * EVERY:
+        if fresh or time.monotonic() - at >= 0.9 * EVERY:
             found = look()
             if len(self._looked) > MOST:
                 self._looked.clear()
@@ -110,7 +111,7 @@ async def _events(request: Request, visit: str, here: Presence) -> AsyncIterator
                     break
             if visit:
                 here.seen(visit, name)
-            now = await run_in_threadpool(here.look, visit, lambda: _look(request, visit))
+            now = await run_in_threadpool(here.look, visit, lambda: _look(request, visit), last is None)
             if now != last:
                 kind, last = "start" if last is None else "change", now
                 told = time.monotonic()
