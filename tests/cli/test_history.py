@@ -247,7 +247,7 @@ def test_rare_amounts_and_names_have_their_words():
     assert terms.name(Key("relief", 0, 0, "", False, rule, "playing", "length")) == "relief, rule on 1-17 at 8"
     assert terms.name(Key("rear gap", 0, 0, "bass", False, "", "playing", "length")) == "rear gap, bass"
     limit = Limit(1, "octave error", None, None, "", False, "", "cents", 0.0, Tolerance(-2.0, 2.0))
-    assert terms.limits(limit, "mm") == "-2.0 c to 2.0 c"
+    assert terms.limits(limit, "mm") == "−2.0 c to 2.0 c"
     assert terms.amount(196.0, "pitch", None, "mm", False) == "196 Hz"
     assert [terms.times(n) for n in range(4)] == ["not", "once", "twice", "3 times"]
     assert terms.short("x" * 30, 10) == "xxxxxxx..."

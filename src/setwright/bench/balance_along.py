@@ -26,8 +26,8 @@ FIRST = 25  # places to begin with
 ROUNDS = 4  # of places put between
 MOST = 160  # places
 BANDS = 13  # places with bands
-PARTS, HALVINGS = 8, 4  # an edge is looked for in so many parts, so often: 0.25 turn / 8**4 is finer than any hand
-EDGE = 1e-3  # turns, places closer than this are the two sides of an edge
+PARTS, HALVINGS = 8, 2  # an edge is looked for in so many parts, so often: 0.25 turn / 8**2 is finer than any hand
+EDGE = 5e-3  # turns, places closer than this are the two sides of an edge
 CLOSE = {"tilt": 1e-5, "gap": 2e-6, "cents": 0.02, "up": 0.1, "down": 0.1}  # rad, m, cents: to what places are put
 FAINT = -1200.0  # cents: a string let down farther than an octave is about to hang slack; its figures need no digits
 
@@ -178,13 +178,14 @@ def _with_edges(one: Laid, found: _Asked) -> _Asked:
 def _off(found: _Asked, middles: _Asked) -> tuple[dict[str, dict[str, float]], Mask]:
     """How far the cubic is off half way between the places, of each state by kind of figure; where it is too far."""
     far: Mask = np.zeros(len(middles.turns), dtype=np.bool_)
+    edge = np.diff(found.turns) <= EDGE
     off: dict[str, dict[str, float]] = {}
     for kind, named in found.values.items():
         worst = off.setdefault(kind, {})
         for name, each in named.items():
             what, true = name.split()[0], middles.values[kind][name]
             miss = np.abs(interpolated(found.turns, each, middles.turns) - true)
-            miss = np.where(np.isfinite(miss), miss, 0.0)
+            miss = np.where(np.isfinite(miss) & ~edge, miss, 0.0)
             if what in ("cents", "up", "down"):
                 miss = np.where(true < FAINT, 0.0, miss)
             far = far | (miss > CLOSE.get(what, np.inf))
@@ -214,7 +215,7 @@ def _halves(laid: Laid, rig: Rig, state: Equilibrium, places: int) -> tuple[dict
 def interpolated(turns: Array, values: Array, at: Array) -> Array:
     """Values between places: a cubic with the slopes of parabolas, never across an edge; a straight line beside one.
 
-    An edge is where two places lie closer than a thousandth of a turn. The page does the same.
+    An edge is where two places lie closer than a two-hundredth of a turn. The page does the same.
 
     Args:
         turns: (C) places, rising [turns].

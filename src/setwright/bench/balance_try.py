@@ -251,7 +251,8 @@ def figures(laid: Laid, rig: Rig, state: Equilibrium) -> dict[str, Array]:
         pull behind; contact; nan for what a slack string has not.
     """
     aft, up, line = (np.tile(one, len(state.tilt) // len(laid.start)) for one in laid.rear)
-    out = {"tilt": state.tilt, "gap": line + aft * np.sin(state.tilt) + up * np.cos(state.tilt)}
+    gap = line + aft * np.sin(state.tilt) + up * np.cos(state.tilt)
+    out = {"tilt": state.tilt, "gap": np.round(gap, 9) + 0.0}  # a nanometre below nothing is nothing
     hertz = pitches(rig, state)
     tight = hertz > 0.0
     off = np.where(tight, cents(np.where(tight, hertz, 1.0), laid.wanted), np.nan)

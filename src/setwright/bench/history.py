@@ -23,8 +23,8 @@ from setwright.records.statistics import Held, KindYield, Season
 from setwright.records.summaries import refresh
 
 __all__ = [
-    "Again", "Held", "Judged", "Key", "KindYield", "Season", "Since", "Studied", "again", "capability", "fresh", "gauges",
-    "known", "life", "names", "outside", "place_of", "season", "since_last", "yields",
+    "Again", "Held", "Judged", "Key", "KindYield", "Season", "Since", "Studied", "again", "capability", "fresh",
+    "gauges", "known", "life", "names", "outside", "place_of", "season", "since_last", "yields",
 ]  # fmt: skip
 
 

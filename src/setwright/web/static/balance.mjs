@@ -27,6 +27,7 @@ function digits(value, places) {
 const steps = (half, least) => Math.max(1, Math.ceil(Math.round((half / least) * 1e6) / 1e6)) * least;
 const unled = (text) => text.replace(/^(\u2212?)0\./, "$1.");
 function length(value, half) {
+  if (!(half > 0)) return line.system === "inch" ? `${unled(digits(value / INCH, 3))} in` : `${digits(value * 1e3, 2)} mm`;
   if (line.system === "inch") {
     const wide = steps(half / INCH, 1e-3);
     const places = placesFor(wide);
@@ -329,6 +330,7 @@ function live() {
   claw.setAttribute("aria-valuemin", line.turns[0].toFixed(2));
   claw.setAttribute("aria-valuemax", line.turns[line.turns.length - 1].toFixed(2));
   claw.setAttribute("aria-valuenow", turns.toFixed(3));
+  claw.setAttribute("aria-valuetext", `${find(".amount").textContent}, rear gap ${find("[data-q=gap]").textContent}`);
   bench().dataset.live = "yes";
 }
 function ready() {
