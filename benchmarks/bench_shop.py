@@ -126,8 +126,8 @@ class Question:
 
 @dataclass
 class Grown:
-    """A shop of one size. loading: s to make it; summing: ms to sum up a visit, once. cold, warm: ms of each asking, by
-    the name of the question."""
+    """A shop of one size. loading: s to make it; summing: ms to sum up a visit, once. cold, warm: ms of each asking by
+    the name of the question; cpu: of the warm ones that of this process, for SQLite all there is."""
 
     visits: int
     entries: int
@@ -137,6 +137,7 @@ class Grown:
     megabytes: float
     cold: dict[str, list[float]] = field(default_factory=dict)
     warm: dict[str, list[float]] = field(default_factory=dict)
+    cpu: dict[str, list[float]] = field(default_factory=dict)
 
 
 def reading(ask: Callable[[Work, Target], bool]) -> Callable[[Shop, Target], None]:
@@ -224,17 +225,18 @@ def targets(made: Made, opened: Sequence[str], count: int, chance: random.Random
     ]
 
 
-def timed(shop: Shop, question: Question, asked: Sequence[Target]) -> list[float]:
-    """Milliseconds of each asking."""
-    out = []
+def timed(shop: Shop, question: Question, asked: Sequence[Target]) -> tuple[list[float], list[float]]:
+    """Milliseconds of each asking: by the clock, and of the processor."""
+    out, cpu = [], []
     for target in asked:
-        begun = time.perf_counter()
+        begun, worked = time.perf_counter(), time.process_time()
         try:
             question.ask(shop, target)
         except AssertionError as error:
             sys.exit(f"bench shop: {question.name}: the answer is wrong: {error}")
         out.append((time.perf_counter() - begun) * 1e3)
-    return out
+        cpu.append((time.process_time() - worked) * 1e3)
+    return out, cpu
 
 
 def filled(place: Place, count: int) -> tuple[Made, list[str], float]:
@@ -278,8 +280,8 @@ def grown(engine: str, count: int, keep: Path | None = None) -> Grown:
             asked = targets(made, opened, first + question.times, chance)
             place.forget()
             with open_shop(place.at) as shop:
-                result.cold[question.name] = timed(shop, question, asked[:first])
-                result.warm[question.name] = timed(shop, question, asked[first:])
+                result.cold[question.name], _ = timed(shop, question, asked[:first])
+                result.warm[question.name], result.cpu[question.name] = timed(shop, question, asked[first:])
         return result
 
 
@@ -300,6 +302,9 @@ def growth(engine: str, counts: Sequence[int], keep: Path | None = None) -> list
         for when in ("cold", "warm"):
             took = [getattr(one, when)[question.name] for one in shops]
             cells = " | ".join(f"{statistics.median(one):.1f} ({np.quantile(one, 0.95):.1f})" for one in took)
+            if when == "warm" and engine == "sqlite":
+                cpus = [f"{statistics.median(one.cpu[question.name]):.1f}" for one in shops]
+                cells = " | ".join(f"{cell}, cpu {cpu}" for cell, cpu in zip(cells.split(" | "), cpus, strict=True))
             bar = "" if question.bar is None else f"{question.bar:.0f}"
             lines.append(f"| {question.name}, {when} | {cells} | {bar} |")
     said = {"loading": "making the shop, s", "summing": "summing up a visit, once"}

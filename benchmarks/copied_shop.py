@@ -42,6 +42,8 @@ def copy(shop: Shop, made: Made, times: int) -> None:
         with shop.writing("made") as work:
             if work.connection.dialect.name == "sqlite":
                 work.connection.exec_driver_sql(f"PRAGMA cache_size = -{ROOM}")
+            else:  # what copies name is there as surely as for the original
+                work.connection.exec_driver_sql("SET LOCAL session_replication_role = replica")
             _people_and_instruments(work, number, first, mark)
             for table in COPIED:
                 _rows(work, table, mark)

@@ -24,6 +24,17 @@ def finished(data, weir):
     return data("shop", "add-job", "kestrel-float.job.toml", *words)
 
 
+@pytest.mark.slow
+def test_what_a_visit_learned_is_said_and_goes_into_the_next(ask, data, finished):
+    code, out, _ = ask("shop", "hand-back", finished["visit"]["id"])
+    assert code == 0
+    assert "kept; the next visit begins with it" in out
+    again = data("shop", "add-job", "kestrel-float.job.toml", "--instrument", finished["instrument"])
+    code, out, err = ask("plan", "--visit", again["visit"]["id"])
+    assert (code, err) == (0, "")
+    assert "this begins with what an earlier visit learned" in " ".join(out.split())
+
+
 def test_a_visit_is_handed_back_and_opened_again(ask, data, kestrel):
     code, out, _ = ask("shop", "hand-back", kestrel[-8:], "--recheck", "2099-02-25", "--based-on", "1", "--by", "Bo")
     assert (code, out) == (0, "Visit 1 is handed back; its version is now 2.\n")

@@ -51,7 +51,10 @@ def hand_back(visit: str, recheck: str | None, based_on: int | None, at: str | N
     from setwright.bench import visits
 
     day = None if recheck is None else day_of(recheck, "--recheck")
-    _say(visits.hand_back(at, visit, day, based_on, who), as_json, "is handed back")
+    closed = visits.hand_back(at, visit, day, based_on, who)
+    _say(closed, as_json, "is handed back")
+    if closed.belief is not None and not as_json:
+        say("What its readings told of springs, levers and neck is kept; the next visit begins with it.")
 
 
 @click.command("open-again")

@@ -14,7 +14,7 @@ from setwright.records.journal_text import line_of
 from setwright.records.overview import InstrumentLine
 from setwright.records.rows import Visit
 
-_INNER = ("tail", "job_file", "instrument_file")
+_INNER = ("tail", "job_file", "instrument_file", "belief")
 _COLUMN = 13
 _MOST = 28  # signs of a cell
 
