@@ -177,13 +177,18 @@ def _expected(group: Sequence[Expected], system: System) -> list[str]:
     if not tolerance:
         first = f"{name_of(group[0].quantity, group[0].place)}: {_shown(group[0], system)}"
         return ["; ".join([first, *(f"{one.place}: {_shown(one, system)}" for one in group[1:])]) + how]
-    allowed = f", good within {number(tolerance, group[0].kind, system)}"
+    allowed = f", good within {number(tolerance, _kind(group[0]), system)}"
     return [f"{name_of(one.quantity, one.place)}: {_shown(one, system)}{allowed}{how}" for one in group]
+
+
+def _kind(one: Expected) -> str:
+    """How a reading is told: only a shim is marked in thou whatever the units are."""
+    return "length" if one.kind == "thou" else one.kind
 
 
 def _shown(one: Expected, system: System) -> str:
     """A reading; heights in the inch system with the mark of the rule that is nearest."""
-    value = number(one.value, one.kind, system, one.half_width)
+    value = number(one.value, _kind(one), system, one.half_width)
     if one.kind == "height" and system == "inch":
         return f"{value}, near {show_length(one.value, system, uncertainty=MARK, style='height')}"
     return value

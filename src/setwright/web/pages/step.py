@@ -190,6 +190,7 @@ def _page(
         rows=_rows(found.deeds, system), drawing=inline(drawing), bands=inline(bands), table=table_of(found, system),
         asked=shelf(group, system, form, wrong or {}) if group else None, form=form, wrong=wrong or {},
         last=found.last[0] if found.last else None, lean=found.peg,
+        sounds=_cents(found.peg.now, found.peg.now_sd) if found.peg else "",
         own=found.next.wanted[found.peg.string] if found.peg else None,
     )  # fmt: skip
 
@@ -214,6 +215,8 @@ def _hardware_card(found: AtHand, system: System) -> Card:
     assert step is not None
     lines = tuple(lines_of(found, system))
     huge, what = lines[0] if len(lines) == 1 else (step.title, "")
+    if step.key == "hang springs":
+        huge += " spring" + "s" * (huge != "1")
     return Card(
         title=step.title,
         does=step.title if len(lines) == 1 else "",
