@@ -12,12 +12,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from setwright.bench import kept_work, next_step
+from setwright.bench import kept_work
 from setwright.bench.data import document
 from setwright.bench.journals import InShop, job_from, open_journal
 from setwright.bench.kept_work import InFolder, InMemory, Work, digest, kept_here, name_of
 from setwright.bench.next_step import next_of, next_seen
 from setwright.instrument.traits import Array
+from setwright.planning import hardware
 from setwright.records.entries import live
 from setwright.records.journal_text import parse
 from tests.cli.midway import job_midway
@@ -51,7 +52,7 @@ def work(tmp_path_factory):
 def counted(monkeypatch):
     """How often hardware was searched for, and entries were replayed."""
     seen = {"hardware": 0, "entries": 0}
-    search, follow = next_step.hardware, kept_work.followed
+    search, follow = hardware.hardware, kept_work.followed
 
     def searched(found):
         seen["hardware"] += 1
@@ -61,7 +62,7 @@ def counted(monkeypatch):
         seen["entries"] += len(entries)
         return follow(balance, entries)
 
-    monkeypatch.setattr(next_step, "hardware", searched)
+    monkeypatch.setattr(hardware, "hardware", searched)
     monkeypatch.setattr(kept_work, "followed", followed)
     return seen
 

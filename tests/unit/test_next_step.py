@@ -380,7 +380,7 @@ def test_what_is_left_of_every_kind_of_step():
 
 def test_settings_as_planned_where_a_step_is_only_said_to_be_done(kestrel):
     todo = hardware(settle_found(problem_from(kestrel)))
-    found, end = todo.problem.found.settings, todo.branch.settings
+    found, end = todo.problem.found.settings, todo.settings
     now = applied(found, end, journal("did step pivots", "did step protect"))
     assert now.pivot_rise is end.pivot_rise
     assert now.saddle_rise is found.saddle_rise

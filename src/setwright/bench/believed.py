@@ -186,7 +186,7 @@ def _unheard(
     problem = found.problem
     noted = problem.found.settings
     if todo is not None:
-        noted = applied(noted, todo.branch.settings, entries)
+        noted = applied(noted, todo.settings, entries)
     did = [one for one in entries if one.verb == "did"]
     new = any(one.what == "strings changed" or (one.what, one.way) == ("step", "strings on") for one in did)
     base, gap = problem.wanted if new else problem.traits, problem.targets.gap

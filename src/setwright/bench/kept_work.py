@@ -29,7 +29,7 @@ import setwright
 from setwright.bench.journals import InShop, Source
 from setwright.bench.replay import Balance, flushed, followed
 from setwright.frozen import frozen
-from setwright.planning.hardware import Hardware
+from setwright.planning.to_do import Hardware
 from setwright.records.entries import Entry
 
 FOLDER = "SETWRIGHT_CACHE"  # names the folder; empty: nothing is kept

@@ -10,7 +10,6 @@ import numpy as np
 from setwright.bench.heard_notes import with_heard
 from setwright.bench.journals import Source, job_from, open_journal
 from setwright.bench.kept_work import Keeping, Work, digest, name_of, replayed_from
-from setwright.bench.plans import problem_from
 from setwright.bench.progress import applied, work_left
 from setwright.bench.replay import Balance, Start, begun
 from setwright.frozen import frozen, replace
@@ -22,12 +21,11 @@ from setwright.metrology.gauges import gauge_named
 from setwright.metrology.reading import combined_uncertainty, gauge_uncertainty
 from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.planning.course import HEARD, Course, Goal
-from setwright.planning.found import settle_found
 from setwright.planning.guide import NEAR, Advice, advised
-from setwright.planning.hardware import Hardware, hardware
 from setwright.planning.outlook import View, view
 from setwright.planning.plan import Step
 from setwright.planning.targets import Problem
+from setwright.planning.to_do import Hardware
 from setwright.planning.tracking import KNIFE
 from setwright.planning.weighing import is_off, two_ways
 from setwright.planning.worth import Worth, most_telling
@@ -138,12 +136,20 @@ def _next(job: Job, entries: Sequence[Entry], keeping: Keeping | None, name: str
 def _hardware(job: Job, keeping: Keeping | None, name: str) -> Work:
     """The job's hardware, with how far its journal was replayed: as kept, where it is of this very job."""
     if keeping is None:
-        return Work(b"", hardware(settle_found(problem_from(job))))
+        return Work(b"", _searched(job))
     of, kept = digest(job), keeping.get(name)
     if kept is None or kept.job != of:
-        kept = Work(of, hardware(settle_found(problem_from(job))))
+        kept = Work(of, _searched(job))
         keeping.put(name, kept)
     return kept
+
+
+def _searched(job: Job) -> Hardware:
+    from setwright.bench.plans import problem_from  # half of planning, which kept work does without
+    from setwright.planning.found import settle_found
+    from setwright.planning.hardware import hardware
+
+    return hardware(settle_found(problem_from(job)))
 
 
 def start_of(job: Job, todo: Hardware, entries: Sequence[Entry]) -> Start:
@@ -156,7 +162,7 @@ def start_of(job: Job, todo: Hardware, entries: Sequence[Entry]) -> Start:
     Returns: the start.
     """
     problem, t = todo.problem, todo.problem.targets
-    settings = replace(applied(problem.found.settings, todo.branch.settings, entries), block=array(np.nan))
+    settings = replace(applied(problem.found.settings, todo.settings, entries), block=array(np.nan))
     goal = Goal(
         t.hertz, t.pitch_tolerance, todo.gap, t.gap_tolerance, t.attitude, problem.limits.peak, job.want.fewest
     )  # fmt: skip

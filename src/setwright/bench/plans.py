@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from setwright.bench.written_in import preferred_system as preferred_system
 from setwright.errors import InputError
 from setwright.instrument.assemble import assemble, untouched
 from setwright.instrument.carried import carried, still_holds
@@ -16,7 +17,6 @@ from setwright.instrument.geometry import edge_gap
 from setwright.instrument.jobfile import HEIGHT_TOLERANCE, Job, Pair
 from setwright.instrument.jobfile import Shim as JobShim
 from setwright.instrument.prior import Prior, Uncertain, prior
-from setwright.instrument.quantities import Amount
 from setwright.instrument.settings import Settings
 from setwright.instrument.string_sets import Gauge, string_parts, strings_from
 from setwright.instrument.strokes import farthest_stroke
@@ -203,31 +203,6 @@ def left_out(job: Job) -> tuple[str, ...]:
             "A relief is wanted but none was read as found: read it, and write found.relief to plan the truss rod."
         )
     return tuple(out)
-
-
-def preferred_system(job: Job) -> str:
-    """The system most lengths of a job are written in, shims and gauges of strings aside.
-
-    Args:
-        job: the job.
-    Returns: "inch" or "mm"; mm when even.
-    """
-    once = {id(one.written): one.written.unit for one in _lengths(job)}  # a value may stand for both sides
-    units = list(once.values())
-    inches = sum(unit in ("in", "thou", "ft") for unit in units)
-    return "inch" if inches > len(units) - inches else "mm"
-
-
-def _lengths(job: Job) -> list[Amount]:
-    found, want = job.found, job.want
-    out: list[Amount] = []
-    for pair in (found.claw_distance, found.rear_gap, found.pivot_height):
-        out += pair or ()
-    for heights in (found.string_height, want.string_height):
-        out += heights.amounts if heights is not None else ()
-    for bend in (found.relief, want.relief):
-        out += [bend.value] if bend is not None else []
-    return out + [one for one in (want.rear_gap, want.radius) if one is not None]
 
 
 def _as_found(job: Job) -> InstrumentFile:

@@ -32,7 +32,7 @@ def command(
     from setwright.bench.data import document
     from setwright.bench.kept_work import kept_here
     from setwright.bench.next_step import next_of
-    from setwright.bench.plans import preferred_system
+    from setwright.bench.written_in import preferred_system
     from setwright.cli.next_card import next_lines
 
     with refused_in(system_of(units, "mm")):

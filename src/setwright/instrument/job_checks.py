@@ -11,7 +11,6 @@ from setwright.instrument.document import Document
 from setwright.instrument.files import InstrumentFile
 from setwright.instrument.quantities import Amount, amount
 from setwright.instrument.reading import Values
-from setwright.instrument.strokes import farthest_stroke
 from setwright.units.pitch import A4
 
 # Usual tunings, string 1 first (common practice, no source).
@@ -233,6 +232,8 @@ def _check_stroke(document: Document, given: Values, instrument: InstrumentFile)
             f"{document.where('want', 'stroke')}: a stroke was given but clean was not asked for; write clean = true, "
             "or leave the stroke out."
         )
+    from setwright.instrument.strokes import farthest_stroke  # jobs that ask for nothing clean do without
+
     most = farthest_stroke(instrument.frets)
     for one in given["stroke"].get("place", ()):
         if one.si > most:

@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from setwright.frozen import frozen
 from setwright.instrument.geometry import edge_gap
 from setwright.instrument.traits import Array
 from setwright.planning.bands import Ensemble, claw_needed, possible
@@ -17,22 +16,13 @@ from setwright.planning.rounds import Outcome, Path
 from setwright.planning.search import pressed, that_hold, ways
 from setwright.planning.steps import steps
 from setwright.planning.targets import Problem
+from setwright.planning.to_do import Hardware as Hardware
 
 HARDWARE = (
     "relief", "protect", "slacken", "unblock", "strings off", "unhook", "support neck", "neck off", "shim", "neck on",
     "pivots", "hang springs", "strings on", "saddles", "lengths", "block",
 )  # fmt: skip
 DRAWN = 512  # instruments the claw of a decked plate is made tight for, as many as the plan takes
-
-
-@frozen
-class Hardware:
-    """What has to be turned before strings and claw are balanced."""
-
-    problem: Problem
-    branch: Branch
-    steps: tuple[Step, ...]  # in order; the claw among them where the plate is not to float
-    gap: float  # m, rear gap at the end; nan on a fixed bridge
 
 
 def hardware(found: AsFound, seed: int = 0) -> Hardware:
@@ -58,7 +48,7 @@ def hardware(found: AsFound, seed: int = 0) -> Hardware:
     gap = np.nan
     if problem.wanted.bridge.knife_edge:
         gap = float(edge_gap(problem.wanted, branch.settings, np.asarray(branch.tilt)).mean())
-    return Hardware(problem, branch, tuple(_bare(step) for step in work), float(gap))
+    return Hardware(problem, branch.settings, tuple(_bare(step) for step in work), float(gap))
 
 
 def _alone(problem: Problem, branch: Branch) -> Ensemble:
