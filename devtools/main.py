@@ -143,6 +143,13 @@ def bench(call: Call) -> None:
     step(call.runner, "benchmarks", command)
 
 
+def pictures(call: Call) -> None:
+    """take a picture of every page of the bench app into docs/pictures, and write the page that shows them"""
+    python = call.python()
+    programs.provide(call.root, call.runner, call.machine)
+    step(call.runner, "pictures of every page (some minutes)", (python, "-m", "devtools.pictures"), ONE_THREAD)
+
+
 COMMANDS: dict[str, Callable[[Call], None]] = {
     "run": run,
     "test": test,
@@ -150,12 +157,13 @@ COMMANDS: dict[str, Callable[[Call], None]] = {
     "docs": docs,
     "lock": lock,
     "bench": bench,
+    "pictures": pictures,
 }
 
 
 def parser() -> argparse.ArgumentParser:
     """The command line of ./dev."""
-    lines = "\n".join(f"  ./dev {name:<6} {command.__doc__}" for name, command in COMMANDS.items())
+    lines = "\n".join(f"  ./dev {name:<8} {command.__doc__}" for name, command in COMMANDS.items())
     result = argparse.ArgumentParser(
         prog="./dev",
         usage="./dev COMMAND [ARGUMENTS]",

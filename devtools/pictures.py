@@ -17,14 +17,14 @@ from devtools.serving import CHROMIUM, FLAGS, Serving
 FOLDER, PAGE = "docs/pictures", "docs/pictures.md"
 WIDTHS = {"phone": (390, 844), "tablet": (820, 1180), "laptop": (1280, 800)}
 SHOWN = "tablet"  # in the page itself; the others behind links
-TALLEST = 2600  # pixels of a picture; what stands below is left off
-QUALITY = 62  # of WebP
+TALLEST = 2000  # pixels of a picture; what stands below is left off
+QUALITY = 40  # of WebP
 LARGEST = 6_000_000  # bytes of all pictures
 PATIENCE = 180_000  # ms
 HEAD = """# Pictures
 
 Every page of the bench app in an invented shop, made by `./dev pictures`: the same each time but for ids. A picture
-ends after 2600 pixels. Looked at one by one before each release, for what a technician would not like.
+ends after 2000 pixels. Looked at one by one before each release, for what a technician would not like.
 
 """
 
@@ -135,9 +135,11 @@ def main(root: Path) -> int:
         return 1
     from playwright.sync_api import sync_playwright
 
-    with tempfile.TemporaryDirectory() as scratch, sync_playwright() as play:
+    scratch = Path(tempfile.gettempdir(), "setwright-pictures")  # one name, since a page shows where the shop is
+    shutil.rmtree(scratch, ignore_errors=True)
+    with sync_playwright() as play:
         fresh = Path(scratch, "pictures")
-        fresh.mkdir()
+        fresh.mkdir(parents=True)
         shop = walk.make(Path(scratch, "shop"))
         serving = Serving(shop.at, Path(scratch, "state"))
         serving.start()
@@ -159,6 +161,7 @@ def main(root: Path) -> int:
             return 1
         shutil.rmtree(root / FOLDER, ignore_errors=True)
         shutil.copytree(fresh, root / FOLDER)
+    shutil.rmtree(scratch)
     (root / PAGE).write_text(listed(names), encoding="utf-8")
     print(f"{len(names)} pages, {total / 1e6:.1f} MB")
     return 0

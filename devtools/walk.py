@@ -115,7 +115,7 @@ def carry_on(shop: str, visit: str, until: str, share: float, gap: float) -> Non
     Raises: LookupError where the work never comes to such a step.
     """
     from setwright.bench.at_hand import at_hand, deeds_of
-    from setwright.bench.journals import InShop, keep
+    from setwright.bench.journals import InShop
     from setwright.web.step_drawing import amount_of
 
     job = InShop(shop, visit)
@@ -134,8 +134,18 @@ def carry_on(shop: str, visit: str, until: str, share: float, gap: float) -> Non
         if now == "tune":
             lines = [f"{one}, heard {one.rpartition('to ')[2]}" for one in lines]
         for line in lines:
-            keep(job, line.split(" ", 1), who="Mara", sure=True, when=BEGAN + timedelta(minutes=n))
+            _keep(job, line.split(" ", 1), BEGAN + timedelta(minutes=n))
     raise LookupError(f"the work of {visit} comes to no step {until!r} within {MOST} steps; name another in STATES.")
+
+
+def _keep(job: Any, words: list[str], when: datetime) -> None:
+    from setwright.bench.journals import keep
+    from setwright.errors import QuestionableError
+
+    try:
+        keep(job, words, who="Mara", when=when)
+    except QuestionableError:
+        keep(job, words, who="Mara", when=when, sure=True)
 
 
 def routes(shop: Shop) -> list[tuple[str, str]]:

@@ -267,7 +267,7 @@ class TestScript:
         answer = self.dev("--help")
         assert answer.returncode == 0
         for name, command in main.COMMANDS.items():
-            assert f"./dev {name:<6} {command.__doc__}\n" in answer.stdout
+            assert f"./dev {name:<8} {command.__doc__}\n" in answer.stdout
 
     @pytest.mark.parametrize("words", [(), ("fly",)])
     def test_a_wrong_call_is_refused(self, words: tuple[str, ...]) -> None:
