@@ -147,7 +147,7 @@ def pictures(call: Call) -> None:
     """take a picture of every page of the bench app into docs/pictures, and write the page that shows them"""
     python = call.python()
     programs.provide(call.root, call.runner, call.machine)
-    step(call.runner, "pictures of every page (some minutes)", (python, "-m", "devtools.pictures"), ONE_THREAD)
+    step(call.runner, "pictures of every page (some minutes)", (python, "-m", "devtools.pictures"))
 
 
 COMMANDS: dict[str, Callable[[Call], None]] = {
