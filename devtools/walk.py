@@ -37,7 +37,9 @@ NO_PAGE = {
     "draft",
     "balance along",
 }  # routes that answer with something else than a page
-SAMPLE = {"version": "x", "name": "paper.css", "drawing": "side", "kind": "all"}
+SAMPLE = {  # secret: the door of other benches is shown over TLS alone; here it is a page that says so
+    "version": "x", "name": "paper.css", "drawing": "side", "kind": "all", "secret": "x",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
