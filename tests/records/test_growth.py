@@ -6,12 +6,14 @@ import re
 from datetime import datetime
 
 import pytest
-from sqlalchemy import event
+from sqlalchemy import delete, event, select
 
 from benchmarks.bench_shop import grown, main
 from benchmarks.benches import job_files
+from benchmarks.copied_shop import copy
 from benchmarks.made_shop import load
 from setwright.records import day, history, statistics, supplies
+from setwright.records.check import check
 from setwright.records.edits import get
 from setwright.records.jobs import add_job
 from setwright.records.journal_text import parse
@@ -20,6 +22,7 @@ from setwright.records.overview import instruments, visits
 from setwright.records.rows import Visit
 from setwright.records.shop import new_shop
 from setwright.records.summaries import refresh
+from setwright.records.tables import VISIT_SUMMARY, VISIT_VALUE
 
 
 @pytest.fixture(scope="module")
@@ -85,6 +88,40 @@ def test_a_scan_would_be_seen(full):
     assert [
         one for one in plan(full[0], lambda work, *_: supplies.parts(work), *full[1:]) if "SCAN stock_movement" in one
     ]
+
+
+@pytest.mark.slow
+def test_copied_visits_are_as_good_as_made_ones(shop):
+    made = load(shop, 30)
+    refresh(shop)
+    copy(shop, made, 3)
+    assert (made.visits, len(made.instruments)) == (90, len(made.serials))
+    assert len(set(made.serials)) == len(set(made.instruments)) == len(made.serials)
+    checked = check(shop)
+    assert (checked.problems, checked.visits, checked.entries) == ((), 90, made.entries)
+    tables = (VISIT_VALUE, VISIT_SUMMARY)
+
+    def summaries():
+        with shop.reading() as work:
+            return [sorted(map(repr, work.connection.execute(select(one)))) for one in tables]
+
+    copied = summaries()
+    with shop.writing() as work:
+        for table in tables:
+            work.connection.execute(delete(table))
+    assert refresh(shop) == 90
+    assert summaries() == copied
+    with shop.reading() as work:
+        for i in range(len(made.instruments)):
+            (found,) = instruments(work, made.serials[i])
+            assert (found.id, found.owner, found.visits) == (made.instruments[i], made.owners[i], made.counts[i])
+
+
+@pytest.mark.slow
+def test_a_shop_that_is_kept_is_asked_again(tmp_path):
+    first, again = (grown("sqlite", 12, tmp_path) for _ in range(2))
+    assert (again.visits, again.entries, again.summing) == (first.visits, first.entries, first.summing)
+    assert again.warm.keys() == first.warm.keys()
 
 
 @pytest.mark.slow
