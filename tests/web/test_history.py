@@ -1,0 +1,200 @@
+"""The history pages: what the shop's records tell, as on the command line; empty shops, and whoever means harm."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import pytest
+from starlette.testclient import TestClient
+
+from setwright.bench import history
+from setwright.bench.house import specify
+from setwright.bench.journals import InShop, keep
+from setwright.bench.shop import check_shop, show_visit
+from setwright.bench.visits import edit_visit, hand_back
+from setwright.cli import history_words
+from setwright.records.edits import edit, get
+from setwright.records.rows import Visit
+from setwright.records.shop import open_shop
+from setwright.web.app import application, bench
+from tests.cli.made_shop import made
+from tests.web.conftest import ADDRESS, KEY
+from tests.web.visitor import Visitor, words
+
+SCRIPT = "<script>alert(1)</script>"
+
+
+@pytest.fixture(scope="module")
+def old(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, str, str]:
+    """A shop with a closed visit and an open one that two people read; its folder, the instrument, the open visit."""
+    at = tmp_path_factory.mktemp("history") / "shop"
+    instrument, visit = made(at)
+    return str(at), instrument, visit
+
+
+@pytest.fixture
+def reader(old: tuple[str, str, str]) -> Iterator[Visitor]:
+    """A browser at the bench of that shop."""
+    app = application(bench(old[0], KEY))
+    with TestClient(app, base_url=ADDRESS) as client:
+        yield Visitor(client).sign()
+
+
+def pictures(answer: Any) -> int:
+    """How many drawings stand on a page; each is sound."""
+    found = re.findall(r"<svg.*?</svg>", answer.text, re.DOTALL)
+    for drawing in found:
+        ElementTree.fromstring(drawing)
+    return len(found)
+
+
+class TestShop:
+    def test_a_shop_without_a_closed_visit_is_told_what_it_would_take(self, visitor: Visitor) -> None:
+        answer = visitor.get("/history")
+        said = words(answer)
+        assert answer.status_code == 200
+        for part in (
+            "There is no specification yet: write one",
+            "No visit is closed yet",
+            "A capability needs limits",
+            "Nothing can be told of relief yet",
+            "Two people or more read the same places twice or more",
+        ):
+            assert part in said, part
+        assert pictures(answer) == 0
+
+    def test_what_it_tells_is_what_the_command_line_tells(self, reader: Visitor, old: tuple[str, str, str]) -> None:
+        shop = old[0]
+        said = words(reader.get("/history"))
+        (kind,) = history.yields(shop)
+        assert history_words.share_words(kind.inside) in said
+        assert history_words.spread_words(kind.rounds) in said
+        assert "Floating" in said
+        spec, (held,) = history.capability(shop)
+        assert (spec.name, held.count) == ("house", 1)
+        assert "house, version 1, as left" in said
+        assert held.why in said
+
+    def test_what_was_left_outside_is_listed_with_its_limits(
+        self, visitor: Visitor, shop: str, visits: dict[str, str]
+    ) -> None:
+        specify(shop, "house", "rear gap = 2.6 mm ± 0.25 mm\nrelief held at 1 and 17, read at 8 = .005 in to .014 in")
+        visit = visits["dunlin-heavier"]
+        edit_visit(shop, visit, specification="house", who="Bo", kind="restring")
+        for line in ("read rear gap = 3.40 mm ± 0.02 mm", "read relief held at 1 and 17, read at 8 = .0139 in"):
+            keep(InShop(shop, visit), line.split())
+        hand_back(shop, visit)
+        answer = visitor.get("/history")
+        said = words(answer)
+        assert f'href="/visit/{visit}"' in answer.text
+        assert "rear gap 3.40 ± 0.04 mm 2.35 mm to 2.85 mm outside" in said
+        assert ">outside</span>" in answer.text
+        assert ">not certain</span>" not in answer.text
+        assert ">not certain</span>" in visitor.get("/history?unsure=1").text
+        assert pictures(answer) >= 2  # shares of a kind of job
+        visitor.client.cookies.set("setwright_units", "inch")
+        assert re.search(r"\.13\d+ ± \.00\d+ in", words(visitor.get("/history")))
+
+    def test_two_people_are_studied_where_an_instrument_is_chosen(
+        self, reader: Visitor, old: tuple[str, str, str]
+    ) -> None:
+        shop, instrument, _ = old
+        answer = reader.get("/history", params={"read": "string height", "instrument": instrument})
+        found = history.gauges(shop, "string height", instrument)
+        said = words(answer)
+        assert answer.status_code == 200
+        assert "6 places, 2 people, 2 trials each" in said
+        assert f"{100 * found.study.of_total:.0f} %" in said
+        assert "Ada, Bo" in said
+        assert pictures(answer) >= 4
+        answer = reader.get("/history", params={"read": "relief", "instrument": instrument})
+        assert answer.status_code == 422
+        assert "no two people" in words(answer).lower()
+        assert "Choose the instrument" in words(reader.get("/history", params={"read": "relief"}))
+
+    def test_the_season_of_what_is_chosen(self, reader: Visitor) -> None:
+        said = words(reader.get("/history", params={"what": "rear gap"}))
+        assert "Nothing can be told of rear gap yet" in said  # the later visit is not closed
+
+    @pytest.mark.parametrize("text", [SCRIPT, "buzz", "\x00", "zzzz", "9" * 400, "'; DROP TABLE visit; --"])
+    def test_what_is_not_there_is_refused_on_the_page(self, reader: Visitor, text: str) -> None:
+        for field in ("what", "read", "instrument", "specification", "unsure"):
+            answer = reader.get("/history", params={field: text})
+            assert answer.status_code in (200, 422)
+            assert SCRIPT not in answer.text
+        assert reader.get("/history", params={"what": text}).status_code == 422
+
+    def test_the_head_of_every_page_leads_here(self, visitor: Visitor) -> None:
+        assert '<a href="/history">History</a>' in visitor.get("/").text
+        assert 'href="/history" aria-current="page"' in visitor.get("/history").text
+
+
+class TestInstrument:
+    def test_what_changed_by_itself(self, reader: Visitor, old: tuple[str, str, str]) -> None:
+        shop, instrument, _ = old
+        answer = reader.get(f"/instrument/{instrument}/history")
+        said = words(answer)
+        assert answer.status_code == 200
+        assert "From visit 1 (2025-01-15), as left, to visit 2 (2025-07-15), as found" in said
+        since = history.since_last(shop, instrument)
+        for one in since.changes:
+            assert history_words.moved_words(one, "mm", not one.seen) in said
+        assert "Read only now: string height at 6 places" in said
+        assert f'href="/instrument/{instrument}/history"' in reader.get(f"/instrument/{instrument}").text
+
+    def test_as_last_time_is_a_draft_to_be_taken_in_or_kept(self, reader: Visitor, old: tuple[str, str, str]) -> None:
+        shop, instrument, _ = old
+        answer = reader.get(f"/instrument/{instrument}/history")
+        draft = history.again(shop, instrument).draft
+        assert f"/take-in?known={instrument}" in answer.text
+        assert "# As last time: visit 1" in words(answer)
+        for file, raw in (("job", draft.job), ("instrument", draft.instrument)):
+            kept = reader.get(f"/instrument/{instrument}/again/{file}")
+            assert kept.content == raw
+            assert kept.headers["content-disposition"].startswith("attachment; ")
+        assert reader.get(f"/instrument/{instrument}/again/other").status_code == 404
+        assert reader.get("/instrument/zzzzzzz/again/job").status_code == 404
+
+    def test_one_visit_teaches_what_the_next_will_tell(
+        self, visitor: Visitor, visits: dict[str, str], shop: str
+    ) -> None:
+        home = show_visit(shop, visits["kestrel-float"]).instrument.id
+        said = words(visitor.get(f"/instrument/{home}/history"))
+        assert "has 1 visit up to then; a change needs two" in said
+        assert "Nothing can be told yet. It needs two closed visits" in said
+        assert "Hand it back once" in said
+
+    def test_drift_with_the_season(self, tmp_path: Path) -> None:
+        at = tmp_path / "shop"
+        instrument, visit = made(at)
+        with open_shop(str(at)) as opened, opened.writing("Bo") as work:
+            edit(work, get(work, Visit, visit), state="closed")
+        app = application(bench(str(at), KEY))
+        with TestClient(app, base_url=ADDRESS) as client:
+            answer = Visitor(client).sign().get(f"/instrument/{instrument}/history")
+        said = words(answer)
+        assert "Rear gap, from as left to as found at the next visit, 1 visit" in said
+        assert "July 1 +0.40" in said  # 2.6 mm left in January, 3.0 mm found in July
+        assert "not told yet: it needs three visits" in said
+
+    def test_of_nothing_and_of_strange_visits(self, reader: Visitor, old: tuple[str, str, str]) -> None:
+        assert reader.get("/instrument/zzzzzzz/history").status_code == 404
+        for text in (SCRIPT, "zzzz", "\x00"):
+            answer = reader.get(f"/instrument/{old[1]}/history", params={"visit": text})
+            assert answer.status_code == 422
+            assert "That visit is not one of this instrument" in words(answer)
+            assert SCRIPT not in answer.text
+        answer = reader.get(f"/instrument/{old[1]}/history", params={"visit": old[2]})
+        assert answer.status_code == 200
+
+
+def test_looking_writes_nothing(browsers: Callable[[], Visitor], shop: str) -> None:
+    before = check_shop(shop)
+    visitor = browsers().sign()
+    visitor.get("/history")
+    after = check_shop(shop)
+    assert (after.visits, after.entries) == (before.visits, before.entries)
