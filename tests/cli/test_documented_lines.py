@@ -28,6 +28,8 @@ NOT_RUN = {
 }
 NOT_RUN_WITH = {  # words of lines that are not run
     re.compile(r"postgresql://"): "it needs a server; tests/records run every behaviour on one",
+    re.compile(r"^bench "): "it serves until it is stopped; tests/web/test_serving.py starts it",
+    re.compile(r"^shop (?:role|pin) "): "it needs the one named and a PIN; tests/cli/test_shop_access.py runs it",
 }
 INSTRUMENT, VISIT = "0yk2ge43", "8dqz6a6gm"  # ids as the docs show them
 OPEN = (82.41, 110.0, 146.83, 196.0, 246.94, 329.63)  # Hz, from string 6, of the takes that are heard
