@@ -67,3 +67,9 @@ def test_many_more_take_no_more_tunings_than_the_bar():
     tunings = counted(range(60))
     assert np.median(tunings) <= MEDIAN
     assert np.percentile(tunings, 95) <= MOST
+
+
+@pytest.mark.slow
+def test_a_plate_on_its_wedge_is_not_taken_for_free():
+    """On this one strings far under their pitches could also be explained by a plate far off its wedge."""
+    check(5047)

@@ -269,6 +269,39 @@ def test_a_plate_dived_to_its_upper_stop_is_found_there():
     assert not update.free
 
 
+@pytest.mark.parametrize(
+    ("over", "on_it", "where_heard", "stop"),
+    [(1e-3, 100.0, 1.0, OPEN), (1e-3, 4.0, 1.0, LOWER), (5e-2, 25.0, 195.0, LOWER), (5e-2, 100.0, 1.0, FREE)],
+    ids=["hardly off it", "explained by the wedge", "worse where it is heard", "well off it"],
+)
+def test_a_plate_with_its_wedge_in_is_free_only_where_the_wedge_does_not_explain_what_is_heard(
+    monkeypatch, over, on_it, where_heard, stop
+):
+    """over: rad by which it is heard to stand over its wedge; on_it, where_heard: squares missed there."""
+    twin = Twin(SEED)
+    twin.wedge(2.6e-3)
+    settings = replace(twin.job.settings, prop=array(2.6e-3))
+    picture = tracking.changed(begun(twin), settings)
+    low = float(tilt_limits(tracking.most_likely(picture), settings)[0])
+    near = explaining.APART * 1e-5 + scenes.STOP_SLACK
+    monkeypatch.setattr(explaining, "_tilt_heard", lambda *_: (low + near + over, 1e-5))
+    monkeypatch.setattr(explaining, "_missed_at", lambda _, __, tilt: on_it if tilt == low else where_heard)
+    assert explaining._stop(picture, explaining._scene(picture, ())) == (stop, True)
+
+
+def test_readings_on_a_wedge_are_explained_there_and_nowhere_else():
+    twin = Twin(SEED)
+    picture = read(begun(twin), some(twin)).picture
+    twin.wedge(2.6e-3)
+    settings = replace(picture.settings, prop=array(2.6e-3))
+    picture = tracking.changed(picture, settings)
+    scene = explaining._scene(picture, some(twin))
+    low = float(tilt_limits(tracking.most_likely(picture), settings)[0])
+    there, elsewhere = (explaining._missed_at(picture, scene, low + off) for off in (0.0, 0.05))
+    assert there < 30.0  # squares of nine readings; a thousandth of chance lies beyond 28
+    assert elsewhere > 100.0
+
+
 def scene_like(picture, stop, told, turns=0):
     return Scene(picture.settings, picture.now, turns, (), stop, 0.0, told)
 

@@ -39,6 +39,7 @@ from setwright.planning.tracking import (
 ANY_TILT = 0.2  # rad, standard uncertainty of a tilt nobody has said anything about
 TELLING = 0.05  # of the way between the stops: a tilt heard less sharply does not tell which is touched
 APART = 3.0  # standard uncertainties between the tilt heard and a stop before the plate counts as free of it
+AT_STOP = 3  # rounds in which what explains the readings on a wedge is found
 CLOSE = 2e-3  # rad over that by which a plate with its wedge in may stand and not count as free, nor as on its wedge
 UNLIKE = 0.03  # share by which one spring may pull otherwise than the next; common practice, no source
 TRIES = 8  # rounds in which a tilt that is heard is found
@@ -172,8 +173,12 @@ def _stop(picture: Picture, scene: Scene) -> tuple[int, bool]:
     near = APART * sd + scenes.STOP_SLACK
     if tilt - low < near:
         return LOWER, told
-    if told and np.isfinite(scene.settings.prop) and tilt - low < near + CLOSE:
-        return OPEN, told
+    if told and np.isfinite(scene.settings.prop):
+        on_it = _missed_at(picture, scene, low)
+        if on_it < APART**2 or on_it < _missed_at(picture, scene, tilt):
+            return LOWER, told
+        if tilt - low < near + CLOSE:
+            return OPEN, told
     return (UPPER if high - tilt < near else FREE), told
 
 
@@ -201,6 +206,31 @@ def _tilt_heard(picture: Picture, scene: Scene) -> tuple[float, float]:
         return picture.tilt, ANY_TILT
     left = covariance - gain @ by @ covariance
     return float(at[-1]), float(np.sqrt(max(left[-1, -1], 0.0)))
+
+
+def _missed_at(picture: Picture, scene: Scene, tilt: float) -> float:
+    """Squares by which a scene's readings are missed with the plate at a tilt, over what was uncertain of them.
+
+    A tilt that is heard may be one of several that explain strings far from their pitches; a wedge that explains them
+    is the likelier.
+    """
+    step = np.append(steps(picture), TILT_STEP)
+    value, sd = (one[:-1] for one in scenes.targets(scene, picture.model.friction))
+    at = before = np.append(picture.mean, tilt)
+    covariance = np.zeros((len(before),) * 2)
+    covariance[:-1, :-1] = picture.covariance
+    covariance[-1, -1] = scenes.STOP_SLACK**2
+    missed = np.inf
+    for _ in range(AT_STOP):
+        try:
+            values = scenes.shown(picture.model, scene, fan(at, step), *marks_of(picture, scene.pegs))[:, :-1]
+        except RangeError:  # a step too far, to no instrument there is
+            break
+        by = slopes(values, step)
+        off = value - values[0] + by @ (at - before)
+        share = np.linalg.solve(by @ covariance @ by.T + np.diag(sd**2), off)
+        at, missed = before + covariance @ by.T @ share, float(off @ share)
+    return missed
 
 
 @frozen
