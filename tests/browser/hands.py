@@ -24,7 +24,7 @@ STRINGS = Path(__file__).with_name("strings.js").read_text(encoding="utf-8")
 MICROPHONE = ("--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream")
 RINGS = 3.0  # s, a string that is not stopped before
 BETWEEN = 250  # ms of quiet between two strings
-PATIENCE = 20_000  # ms for a page to come, however slow the machine
+PATIENCE = 120_000  # ms for a page to come, however slow the machine
 TRIES = 4  # times a peg is turned before somebody looks up
 
 ROUNDS, NEAR, CENTS, SETTLED, PER_GAP = 40, 1e-4, 3.0, 40.0, 400.0  # by hand: m, cents, cents, turns a metre of gap
