@@ -81,7 +81,7 @@ def vary(traits: Traits, known: Prior, deviations: Array, wanted: bool = False) 
     Returns: the instruments, with the batch axis of `deviations`.
     """
     deviations = np.asarray(deviations)
-    lead, by = deviations.shape[:-1], np.ascontiguousarray(np.moveaxis(deviations, -1, 0))
+    lead, by = deviations.shape[:-1], np.ascontiguousarray(deviations.T)
     factor = 1.0 + by
     changed: dict[str, dict[str, Array]] = {}
     for group, name, touches in _touched(_Parts(known.parts), wanted):
