@@ -60,10 +60,14 @@ class Presence:
         """
         at, found = self._looked.get(visit, (-EVERY, None))
         if fresh or time.monotonic() - at >= 0.9 * EVERY:
+            begun = time.monotonic()
             found = look()
+            at, newest = self._looked.get(visit, (-EVERY, None))
+            if at > begun:  # another look was begun later and is over already
+                return newest
             if len(self._looked) > MOST:
                 self._looked.clear()
-            self._looked[visit] = (time.monotonic(), found)
+            self._looked[visit] = (begun, found)
         return found
 
 
