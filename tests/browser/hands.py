@@ -33,6 +33,8 @@ ANOTHER = """(was) => { const now = document.querySelector("input[name=written]"
 FILLED = """([string, was]) => { const now = document.querySelector("input[name=written]");
     const one = document.querySelector(`input[data-words="pitch string ${string}"]`);
     return !one || one.value !== "" || now.value !== was; }"""
+LISTENS = "() => document.getElementById('listen')?.textContent === 'Stop' && window.listens()"
+KINDS = {"Tune": "tune", "Turn both claw screws": "claw", "The wedge": "wedge", "The springs": "springs"}
 
 _AMOUNT = re.compile(r"(?:(\d+) )?(?:(\d+)/(\d+) )?turns?")
 _PITCH = re.compile(r"([\d.]+) Hz")
@@ -82,17 +84,18 @@ class Hands:
     def __init__(self, page: Any, practice: Any) -> None:
         self.page, self.practice = page, practice
         self.done: list[str] = []
+        self.played: list[tuple[int, float]] = []  # strings the page asked for, and where they truly stood [Hz]
 
     def listen(self) -> None:
         """Press Listen, where the page does not listen already."""
-        listens = "() => document.getElementById('listen').textContent === 'Stop' && window.listens()"
         if self.page.evaluate("sessionStorage.getItem('setwright listens')") != "1":
             self.page.click("#listen")
         self.page.check("#onward")
-        assert until(self.page, listens), self.page.inner_text("#ear-wrong")
+        assert until(self.page, LISTENS), self.page.inner_text("#ear-wrong")
 
     def pluck(self, string: int) -> None:
         """Pluck a string of the instrument as it stands now; 1 is the thinnest."""
+        assert until(self.page, LISTENS), self.page.inner_text("#ear-wrong")
         first, stiffness = float(self.practice.truth.hertz[string - 1]), GUITAR[string - 1][1]
         note = Pluck(first / sqrt(1.0 + stiffness), stiffness, glide=2.0, attack=18.0, loss=0.4, seconds=RINGS)
         sound = np.clip(play(note, seed=len(self.done) + string), -1.0, 1.0)
@@ -110,22 +113,15 @@ class Hands:
         Returns: its kind.
         """
         page = self.page
-        head, what = page.inner_text("h1"), " ".join(page.locator(".does, .what").all_inner_texts())
+        does = page.inner_text(".does") if page.locator(".does").count() else ""
         if page.locator("h1.rest").count():
-            kind = "done"
-        elif page.locator("#pitch").count():
-            kind = "tune"
-        elif head.startswith("Hear"):
-            kind = "read"
-        else:
-            kind = "claw" if "both claw screws" in what else "hardware"
+            self.done.append("done")
+            return "done"
+        kind = "read" if page.inner_text("h1").startswith("Hear") else KINDS.get(does, "hardware")
         self.done.append(kind)
-        written = page.get_attribute("input[name=written]", "value") if kind != "done" else ""
-        {"tune": self.tune, "read": self.read, "claw": self.claw, "hardware": self.hardware, "done": lambda: None}[
-            kind
-        ]()
-        if kind != "done":
-            assert until(page, ANOTHER, written), page.inner_text("main")
+        written = page.get_attribute("input[name=written]", "value")
+        getattr(self, kind)()
+        assert until(page, ANOTHER, written), page.inner_text("main")
         return kind
 
     def tune(self) -> None:
@@ -161,7 +157,9 @@ class Hands:
             if one.startswith("pitch string")
         ]
         written = page.get_attribute("input[name=written]", "value")
+        self.played += [(string, float(self.practice.truth.hertz[string - 1])) for string in asked]
         for string in asked:
+            assert not until(page, ANOTHER, written, 1), f"the page went on before string {string} was played"
             for _ in range(TRIES):
                 self.pluck(string)
                 if until(page, FILLED, [string, written], RINGS * 1000 + 2000):
@@ -176,6 +174,21 @@ class Hands:
         head = self.page.inner_text("h1").casefold()
         assert head.startswith(("in ", "out ")), head
         self.practice.claw(turns(head) if head.startswith("in ") else -turns(head))
+        self.page.click("form.did button:has-text('Done')")
+
+    def wedge(self) -> None:
+        """Put the wedge in, or take it out."""
+        head = self.page.inner_text("h1")
+        gap = re.match(r"([\d.]+) mm", head)
+        assert gap or "out" in head, head
+        self.practice.wedge(float(gap[1]) * 1e-3 if gap else None)
+        self.page.click("form.did button:has-text('Done')")
+
+    def springs(self) -> None:
+        """Hang as many springs as the page says."""
+        hung = re.search(r"(\d) hang then", self.page.inner_text(".what"))
+        assert hung, self.page.inner_text("main")
+        self.practice.springs(int(hung[1]))
         self.page.click("form.did button:has-text('Done')")
 
     def hardware(self) -> None:
