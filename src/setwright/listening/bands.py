@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +33,7 @@ class Bands:
     kept: slice  # which of the thinned samples lie inside
     density: float  # noise variance of a thinned sample over that of a sample of the sound
     effective: float  # variance of a slow fit over that of independent thinned samples
+    alike: Array  # correlation of the noise of thinned samples so many apart
 
 
 def prepared(samples: Array, rate: float, spacing: float) -> Bands:
@@ -64,7 +65,29 @@ def prepared(samples: Array, rate: float, spacing: float) -> Bands:
     correlation = np.fft.ifft(gain**2).real
     effective = float(gain[0] ** 2 / (correlation[0]))
     spectrum, response = np.fft.fft(samples, size), np.asarray(response, dtype=np.float64)
-    return Bands(spectrum, response, size, rate, thin, np.asarray(times[kept]), kept, density, effective)
+    return Bands(spectrum, response, size, rate, thin, np.asarray(times[kept]), kept, density, effective,
+                 correlation / correlation[0])  # fmt: skip
+
+
+def averaged(bands: Bands, cut: Complex, many: int) -> tuple[Bands, Complex]:
+    """Means over so many thinned samples, of bands that turn little in that time.
+
+    Args:
+        bands: from `prepared`.
+        cut: (N, M) bands.
+        many: samples in one [1].
+    Returns: what is known of them, and (N, M / many).
+    """
+    if many < 2:
+        return bands, cut
+    count = cut.shape[1] // many
+    far = np.arange(1, many)
+    less = (many + 2.0 * ((many - far) * bands.alike[1:many]).sum()) / many**2  # variance of a mean over that of one
+    times = bands.times[: count * many].reshape(count, many).mean(axis=1)
+    effective = bands.effective / (many * float(less))
+    return replace(bands, times=times, effective=effective), cut[:, : count * many].reshape(len(cut), count, many).mean(
+        axis=2
+    )
 
 
 def _smooth(number: int) -> int:

@@ -22,6 +22,7 @@ LOOSE = (0.02, 0.5)  # of an expected part of the glide: how far it may be off a
 TRUSTED = 2.0  # times the misfit of the heights that it is let be off
 CLOSE = 3.0  # times the misfit of the best places, up to which others are tried too
 SMOOTH = 0.1  # relative, how far a partial's decay lies off the common course of decays
+FEW = 4  # times from which a decay is taken where a partial is not followed
 LOWEST_DECAY, HIGHEST_DECAY = 0.05, 80.0  # 1/s
 
 
@@ -46,7 +47,9 @@ def first_decays(problem: Problem) -> tuple[Array, Array, Array]:
     assert problem.logs is not None
     assert problem.seen is not None
     power = np.abs(problem.bands) ** 2 / problem.noise[:, None]
-    weight = np.minimum(np.where(problem.seen, power, 0.0), 1e4)
+    first = np.arange(len(problem.times)) < FEW
+    seen = np.where(problem.seen.any(axis=1, keepdims=True), problem.seen, first)
+    weight = np.minimum(np.where(seen, power, 0.0), 1e4)
     total = weight.sum(axis=1)
     middle, y = (weight @ problem.times) / total, problem.logs.real
     centre = (weight * y).sum(axis=1) / total
@@ -94,6 +97,21 @@ def course(hertz: Array, decay: Array, sd: Array) -> tuple[float, float]:
     return float(got[0]), float(got[1])
 
 
+def likely_decays(hertz: Array, decay: Array, sd: Array) -> Array:
+    """Decays, each by itself and by the course of all, as well as both are known.
+
+    Args:
+        hertz: (N) [Hz].
+        decay: (N) [1/s].
+        sd: (N) their standard uncertainty [1/s].
+    Returns: (N) [1/s].
+    """
+    b0, b1 = course(hertz, decay, sd)
+    common = b0 + b1 * (hertz / 1000.0) ** 2
+    own, off = 1.0 / sd**2, 1.0 / (SMOOTH * common) ** 2
+    return np.clip((decay * own + common * off) / (own + off), LOWEST_DECAY, HIGHEST_DECAY)
+
+
 def parts_of(start: Start, decays: tuple[Array, Array, Array], place: plucked.Place, glide: float, many: int) -> Parts:
     """The glide a pluck at a place makes: its largest partials as parts of their own, the rest together.
 
@@ -109,9 +127,7 @@ def parts_of(start: Start, decays: tuple[Array, Array, Array], place: plucked.Pl
     decay, sd, _ = decays
     numbers, hertz = problem.numbers, problem.hertz
     b0, b1 = course(hertz, decay, sd)
-    common = b0 + b1 * (hertz / 1000.0) ** 2
-    own, off = 1.0 / sd**2, 1.0 / (SMOOTH * common) ** 2
-    told = np.clip((decay * own + common * off) / (own + off), LOWEST_DECAY, HIGHEST_DECAY)
+    told = likely_decays(hertz, decay, sd)
     unheard = np.setdiff1d(np.arange(1.0, UNHEARD + 1.0), numbers)
     above = start.fundamental * stretch(unheard, start.stiffness) / 1000.0
     every = np.concatenate([numbers, unheard])

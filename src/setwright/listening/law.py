@@ -21,6 +21,10 @@ ODD = 4.0  # departures beyond which a partial is not counted to the law
 STIFFEST = 0.02  # B, no string of an instrument is stiffer
 ANY_B = 5e-3  # standard uncertainty of B before anything is heard
 LEAST_APART = 1e-7  # relative departure any two partials may have, 0.0002 cents
+SIZES = np.geomspace(1e-7, 1e-2, 13)  # relative, tried for the first partial's own departure
+KEEPS = 0.97  # share of first partials that keep to the law as the others do; common practice, no source
+UNLIKELY = 1e-3  # under which a size is left out
+FARTHEST = 0.0145  # relative, 25 cents; a first partial that lies farther off the law is another sound
 
 
 @dataclass(frozen=True)
@@ -180,15 +184,15 @@ def _median(values: Array) -> float:
     return float(0.5 * (ordered[(count - 1) // 2] + ordered[count // 2]))
 
 
-def _of_the_first(n: Array, y: Array, errors: Array, apart: float, at: Array) -> float:
-    """Usual size of the first partial's departure: that of the others, or what is heard of it beyond the errors.
+def _of_the_first(n: Array, y: Array, errors: Array, apart: float, at: Array) -> list[tuple[float, float]]:
+    """Sizes the first partial's departure may have, and how likely each is by what is heard of it beside the others.
 
-    Body and magnet pull the low partials most, so that the others do not tell it. The variance that makes what is heard
-    likeliest is its square less the variance it has without a departure.
+    Body and magnet pull the low partials most, so that the others do not tell it. Most first partials are not;
+    of those that are, every order of magnitude is as likely as any other before anything is heard.
     """
     others = n != 1.0
-    if others.sum() < 3:
-        return apart
+    if others.sum() < 3 or others.all():
+        return [(apart, 1.0)]
     by = np.column_stack([np.ones(len(n)), 0.5 * n**2 / (1.0 + at[1] * n**2)])
     spread = errors + apart**2 * np.eye(len(n))
     weight = np.linalg.inv(spread[np.ix_(others, others)])
@@ -197,29 +201,44 @@ def _of_the_first(n: Array, y: Array, errors: Array, apart: float, at: Array) ->
     row = np.where(others, 0.0, 1.0)
     row[others] = -by[~others][0] @ np.linalg.solve(information, some.T @ weight)
     off = float(row @ (y - at[0] - 0.5 * np.log1p(at[1] * n**2)))
-    return float(np.sqrt(max(apart**2, off**2 - float(row @ spread @ row))))
+    sizes = np.append(apart, np.hypot(apart, SIZES[1:]))
+    variance = max(float(row @ spread @ row) - apart**2, 0.0) + sizes**2
+    likely = -0.5 * np.log(variance) - 0.5 * off**2 / variance
+    likely = np.exp(likely - likely.max()) * np.append(
+        KEEPS, np.full(len(SIZES) - 1, (1.0 - KEEPS) / (len(SIZES) - 1.0))
+    )
+    likely /= likely.sum()
+    return [(float(size), float(its)) for size, its in zip(sizes, likely, strict=True) if its > UNLIKELY]
 
 
 def _first(
     number: Array, value: Array, covariance: Array, counted: NDArray[np.bool_], apart: float, at: Array
 ) -> tuple[float, float]:
-    """The first partial's frequency [Hz] and relative standard uncertainty, its own hearing weighed against the law."""
-    use = counted | (number == 1.0)
+    """The first partial's frequency [Hz] and relative standard uncertainty, its own hearing weighed against the law.
+
+    What lies farther off the law than any body pulls it is another sound.
+    """
+    far = np.abs(value - at[0] - 0.5 * np.log1p(at[1] * number**2)) > FARTHEST
+    use = counted | ((number == 1.0) & ~(far & (counted.sum() >= 3)))
     n, y, errors = number[use], value[use], covariance[np.ix_(use, use)]
-    own = np.full(len(n), apart)
-    if (n == 1.0).any():
-        own[n == 1.0] = _of_the_first(n, y, errors, apart, at)
-    weight = np.linalg.inv(errors + np.diag(own**2))
     by = np.column_stack([np.ones(len(n)), 0.5 * n**2 / (1.0 + at[1] * n**2)])
-    information = by.T @ weight @ by + np.diag([0.0, 1.0 / ANY_B**2])
-    spread = np.linalg.inv(information)
     here = np.array([1.0, 0.5 / (1.0 + at[1])])
-    law = at[0] + 0.5 * np.log1p(at[1])
     off = y - at[0] - 0.5 * np.log1p(at[1] * n**2)
-    tied = np.where(n == 1.0, own**2, 0.0)  # covariance of the first's departure with the readings
-    gain = tied @ weight
-    best = law + gain @ off
-    lost = here - gain @ by
-    mine = float(own[n == 1.0][0]) if (n == 1.0).any() else apart
-    variance = mine**2 - gain @ tied + lost @ spread @ lost
-    return float(np.exp(best)), float(np.sqrt(max(variance, 0.0)))
+    found = []
+    for size, its in _of_the_first(n, y, errors, apart, at):
+        own = np.where(n == 1.0, size, apart)
+        weight = np.linalg.inv(errors + np.diag(own**2))
+        information = by.T @ weight @ by + np.diag([0.0, 1.0 / ANY_B**2])
+        spread = np.linalg.inv(information)
+        moved = spread @ (by.T @ weight @ off - np.array([0.0, at[1] / ANY_B**2]))
+        tied = np.where(n == 1.0, own**2, 0.0)  # covariance of the first's departure with the readings
+        gain = tied @ weight
+        lost = here - gain @ by
+        mine = size if (n == 1.0).any() else apart
+        best = here @ moved + gain @ (off - by @ moved)
+        found.append((its, float(best), float(mine**2 - gain @ tied + lost @ spread @ lost)))
+    its, best, variance = np.array(found).T
+    its = its / its.sum()
+    middle = float(its @ best)
+    spread_of = float(its @ (np.maximum(variance, 0.0) + (best - middle) ** 2))
+    return float(np.exp(at[0] + 0.5 * np.log1p(at[1]) + middle)), float(np.sqrt(spread_of))

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setwright.listening import phases
-from setwright.listening.bands import Bands, band, gliding_band, prepared
+from setwright.listening.bands import Bands, averaged, band, gliding_band, prepared
 from setwright.listening.law import Law, between, fitted, rising, rough, stretch
-from setwright.listening.resolved import resolved
+from setwright.listening.resolved import LONGEST, SHORTEST, resolved
 from setwright.listening.spectrum import WITHIN, Coarse, Peaks, weights_of
 from setwright.physics.pitch import CENTS_PER_LOG
 
@@ -33,6 +33,7 @@ POOR = 0.03  # share of the bands, from which on the explanation of amplitudes i
 DOUBTED = 2.0  # times more or less than that, within which both answers count
 UNSURE = 3.0  # times the uncertainties of what phases say alone where amplitudes cannot be explained
 STEADY = 0.1  # s; what changes faster is noise
+STILL = 0.2  # turns, the most a band may turn in a time over which it is averaged
 LOUD = 3.0  # times the noise in a band, for its decay to be read
 FINE_TIME = 2.5e-4  # s, over which a glide's lead is a straight line
 SLOWEST, FASTEST = 0.05, 60.0  # 1/s, amplitude decay rates taken as possible
@@ -86,6 +87,13 @@ def followed(
         cut = np.array([band(bands, f) for f in start])
     else:
         cut = np.array([gliding_band(bands, f, early) for f in start])
+    whole = bands
+    if since is not None:
+        step = float(bands.times[1] - bands.times[0])
+        turn = np.abs(np.angle((cut[:, 1:] * cut[:, :-1].conj()).sum(axis=1))).max() / (2.0 * np.pi)
+        bands, cut = averaged(
+            bands, cut, int(min(max(SHORTEST, bands.times[-1] / LONGEST) / (2.0 * step), STILL / turn))
+        )
     noise = _rough_noise(cut)
     decay = _decays(bands.times, np.abs(cut), noise)
     rates, shares = _glide_expected(numbers, start, np.abs(cut), decay, noise)
@@ -109,7 +117,9 @@ def followed(
     told = _told(numbers, bands, fit, rates, decay, noise)
     if since is None or told is None:
         return told
-    return _resolved(told, numbers, bands, cut, start, fit, noise, since)
+    told = _resolved(told, numbers, bands, cut, start, fit, noise, since)
+    per = bands.effective / whole.effective * (bands.times[1] - bands.times[0]) / (whole.times[1] - whole.times[0])
+    return replace(told, noise=told.noise * np.sqrt(per))
 
 
 def ahead(ringing: Ringing, times: Array) -> Array:

@@ -10,7 +10,16 @@ from numpy.typing import NDArray
 
 from setwright.listening import plucked, tones
 from setwright.listening.beats import SHARE, seconds
-from setwright.listening.expected import PARTS, SMALLEST, Start, candidates, decays_of, first_decays, parts_of
+from setwright.listening.expected import (
+    PARTS,
+    SMALLEST,
+    Start,
+    candidates,
+    decays_of,
+    first_decays,
+    likely_decays,
+    parts_of,
+)
 from setwright.listening.law import Law, fitted
 from setwright.listening.tones import Parts, Problem, State
 
@@ -20,7 +29,7 @@ Complex = NDArray[np.complex128]
 LONGEST = 160  # times at most into which a note is gathered
 SHORTEST = 0.008  # s of one of them
 CLEAR = 20.0  # times the noise power, down to which a phase is followed from time to time
-FEW = 4  # times that are followed in any case
+FEWEST_SEEN = 10  # times a phase must be followed for, else the first fit tells better where it goes
 BEGIN = 0.05  # s over which a glide is told
 FEWEST = 10  # times over which noise is looked for
 FILTER = 4.0  # periods of the partials' distance over which a band is filtered
@@ -44,6 +53,7 @@ FOLLOWS_LESS = 0.003  # of the glide, what a partial that lies off the law may b
 TURNED = 0.05  # turns of two tones against each other, from which on they are told from one
 BY_DECAY = 0.2  # of the glide, for a decay times the length of the note that is off by one
 FIRST_UNHEARD = (0.03, 0.001)  # of the glide left, and of it all, the same where the first partial is not heard
+USUAL_GLIDE = 0.002  # relative, 3 cents (common practice, no source)
 BLOCKS = 8  # pieces of the note whose pulls are compared for what the model leaves out
 CENT = np.log(2.0) / 1200.0
 LOOK = 3e-3  # relative misfit while it is looked for
@@ -132,7 +142,7 @@ def _gathered(
     turn = np.array([np.interp(t, times, row) for row in bent])
     variance = noise / wide
     seen = np.logical_and.accumulate(np.abs(some) ** 2 > 2.0 * CLEAR * variance[:, None], axis=1)
-    seen[:, :FEW] = True
+    seen &= (seen.sum(axis=1) >= FEWEST_SEEN)[:, None]
     logs = np.log(np.maximum(np.abs(some), 1e-30)) + 1j * (np.unwrap(np.angle(some), axis=1) + turn)
     law = fitted(numbers, hertz, np.diag(np.full(len(hertz), 1e-12)), stiffness)
     shape = law.inharmonicity
@@ -178,29 +188,35 @@ def _slow_noise(off: Complex, slow: int) -> Array:
 
 
 def _single(start: Start) -> _Fit | None:
-    """One tone in each partial: places tried with the whole glide in one, then its parts loosened, twice."""
+    """One tone in each partial: places tried with the whole glide in one, its parts loosened, places tried again."""
     problem = start.problem
     decays, glide = first_decays(problem), start.glide
     many = min(PARTS, len(problem.numbers))
     fit = begun = None
-    for _ in range(2):
+    for turn in range(2):
         tried = []
         for place in candidates(start, decays):
-            one = replace(problem, parts=parts_of(start, decays, place, glide, 1))
-            state, cost = tones.solve(one, begun or _begun(one, decays[0]), rounds=8, enough=SLIGHT_GAIN)
+            one = replace(problem, parts=parts_of(start, decays, place, glide, many if turn else 1))
+            if begun is None:
+                at = _begun(one, likely_decays(problem.hertz, decays[0], decays[1]))
+            else:
+                at = State(begun.local, np.append(one.parts.expected, begun.shared[-1]))
+            state, cost = tones.solve(one, at, rounds=8, enough=SLIGHT_GAIN)
             if np.isfinite(cost):
                 tried.append((cost, place, state))
         if not tried:
             return None
         _, place, state = min(tried, key=lambda each: each[0])
-        one = replace(problem, parts=parts_of(start, decays, place, max(float(state.shared[0]), SMALLEST), many))
-        state, _ = tones.solve(one, State(state.local, np.append(one.parts.expected, state.shared[1])))
-        one = _left_over(start, one, state)
-        fit = _Fit(one, state, tones.cost_of(one, state), _apart(problem, tried))
+        glide = max(float(state.shared[:-1].sum()), SMALLEST)
+        parts = parts_of(start, decays, place, glide, many)
+        begun = state if turn else State(state.local, np.append(parts.expected, state.shared[-1]))
+        one = replace(problem, parts=parts, logs=None, seen=None)
+        begun, _ = tones.solve(one, begun)
+        one = _left_over(start, one, begun)
+        fit = _Fit(one, begun, tones.cost_of(one, begun), _apart(problem, tried))
         problem = replace(problem, noise=one.noise, misfit=one.misfit, logs=None, seen=None)
         decays = decays_of(fit.problem, fit.state)
-        glide = max(float(state.shared[:many].sum()), SMALLEST)
-        begun = State(state.local, np.array([glide, state.shared[many]]))
+        glide = max(float(begun.shared[:-1].sum()), SMALLEST)
     assert fit is not None
     return fit
 
@@ -221,7 +237,9 @@ def _begun_with(problem: Problem, shared: Array, logs: Complex, seen: NDArray[np
     bare = State(np.zeros((len(problem.numbers), 2), dtype=complex), shared)
     model = tones.log_model(problem, bare)
     rest = logs - model.real - 1j * np.unwrap(model.imag, axis=1)
-    weight = np.where(seen, np.abs(problem.bands) ** 2, 0.0)
+    first = np.arange(len(problem.times)) < FEWEST_SEEN
+    seen = np.where(seen.any(axis=1, keepdims=True), seen, first)
+    weight = np.where(seen, np.abs(problem.bands) ** 2, 0.0) + 1e-30
     weight = weight / weight.sum(axis=1, keepdims=True)
     since = problem.times - problem.times.mean()
     middle, centre = weight @ since, (weight * rest).sum(axis=1)
@@ -367,6 +385,26 @@ def _departing(problem: Problem, hertz: Array, relative: Array, law: Law, glide:
     return replace(law, first_sd=float(np.hypot(law.first_sd, more)))
 
 
+def _without_glide(problem: Problem, state: State, hertz: Array, covariance: Array) -> tuple[Array, Array, float]:
+    """Frequencies and covariance as far as there may be no glide that is heard, and how likely that is.
+
+    None and one of the usual size are as likely before; what is heard decides, by the ratio of densities at 0 (Dickey,
+    Ann. Math. Statist. 42, 204, 1971, from memory). Without one all else is what it is given that size, linearly.
+    """
+    count, many = len(problem.numbers), len(problem.parts.expected)
+    size = float(state.shared[:many].sum())
+    tie = covariance[:, 4 * count : 4 * count + many].sum(axis=1)
+    variance = float(tie[4 * count : 4 * count + many].sum())
+    if variance <= 0.0:
+        return hertz, covariance, 0.0
+    odds = USUAL_GLIDE / np.sqrt(2.0 * np.pi * variance) * np.exp(-0.5 * max(size, 0.0) ** 2 / variance)
+    none = float(odds / (1.0 + odds))
+    tie = tie / variance
+    less = none * variance - none * (1.0 - none) * size**2
+    moved = none * size * tie[4 * np.arange(count) + 3] / (2.0 * np.pi)
+    return hertz - moved, covariance - less * np.outer(tie, tie), none
+
+
 def _told(fit: _Fit, start: Start) -> Resolved:
     """What a fit says."""
     problem, state = fit.problem, fit.state
@@ -377,8 +415,9 @@ def _told(fit: _Fit, start: Start) -> Resolved:
     hertz = problem.hertz + np.where(strays, 0.0, moved)
     scale = 2.0 * np.pi * hertz
     at = 4 * np.arange(count) + 3
+    hertz, covariance, none = _without_glide(problem, state, hertz, covariance)
     relative = covariance[np.ix_(at, at)] / np.outer(scale, scale)
-    k = state.shared[:many]
+    k = (1.0 - none) * state.shared[:many]
     whole, left = float(k.sum()), float(k @ problem.parts.left)
     common = [float(np.hypot(UNTOLD, BY_PLACE * problem.parts.loose)) * left, fit.common]
     fall = np.sqrt(np.maximum(np.diag(covariance)[at - 2][:3].min(), 0.0))  # 1/s, how well decays are known

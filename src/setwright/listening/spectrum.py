@@ -171,7 +171,12 @@ def _scores(hertz: Array, weight: Array, grid: Array, stretch: float) -> Array:
     A peak lies off its partial by at least what its number lies off a whole one, so most need no second look.
     """
     ratio = hertz[None] / grid[:, None]  # n sqrt(1 + B n^2)
-    root = ratio if stretch == 0.0 else np.sqrt((np.sqrt(1.0 + 4.0 * stretch * ratio**2) - 1.0) / (2.0 * stretch))
+    root = ratio.astype(np.float32)
+    if stretch > 0.0:
+        root = np.sqrt(
+            (np.sqrt(np.float32(1.0) + np.float32(4.0 * stretch) * root**2) - np.float32(1.0))
+            * np.float32(0.5 / stretch)
+        )
     number = np.rint(root)
     row, column = np.nonzero((np.abs(root - number) < WITHIN * 3) & (number >= 1.0))
     which = number[row, column]
