@@ -210,6 +210,7 @@ function grip() {
   const claw = find(".claw");
   if (!claw) return;
   for (const [name, text] of Object.entries({ tabindex: "0", role: "slider", "aria-label": "Both claw screws, turns in" })) claw.setAttribute(name, text);
+  claw.closest("svg").setAttribute("role", "group"); // a picture may hold nothing that can be moved
   claw.setAttribute("aria-valuenow", "0");
   let from = null;
   claw.addEventListener("pointerdown", (event) => {
