@@ -21,7 +21,7 @@ pytestmark = pytest.mark.slow
 WIDTHS = {"phone": (360, 740, 1), "tablet": (820, 1180, 1), "laptop": (1280, 800, 1), "zoomed": (640, 400, 2)}
 PATIENCE = 180_000  # ms
 CUT = """() => [...document.querySelectorAll("main *")].filter((one) => {
-    if (one.closest("svg, .wide, .drawing, .unseen, .skip, pre")) return false;
+    if (one.closest("svg, .wide, .drawing, .unseen, .skip, pre, input, textarea, select")) return false;
     const style = getComputedStyle(one), box = one.getBoundingClientRect();
     if (!box.width || one.scrollWidth <= one.clientWidth + 1) return false;
     if (["hidden", "clip"].includes(style.overflowX)) return true;
