@@ -1,6 +1,7 @@
 """A balance tried out: against what was read, against an energy of its own, by what the trade knows, place by place."""
 
 import json
+import re
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -10,13 +11,16 @@ import pytest
 
 from setwright.bench import balance_along
 from setwright.bench.balance_along import along, interpolated, plain
+from setwright.bench.balance_scene import balance_scene
 from setwright.bench.balance_try import Tries, figures, laid_out, states, tried
 from setwright.bench.believed import FIXED, believed, believed_of
 from setwright.bench.journals import keep
 from setwright.bench.whatif import Changes, what_if
+from setwright.cli import balance_words
 from setwright.errors import InputError
 from setwright.instrument.jobfile import read_job
 from setwright.instrument.string_sets import gauge
+from setwright.sheets import tilting, tried_bands
 from tests.cli.midway import job_midway
 from tests.judges import energy
 
@@ -133,7 +137,7 @@ def test_unstable_and_stopped_balances_are_told_apart(lapwing):
     assert ask(lapwing, springs=1).retuned.rest == "runs away"
     assert ask(lapwing, claw=(2.0, 2.0)).alone.rest == "lower stop"
     assert ask(lapwing, claw=(-6.0, -6.0)).retuned.rest == "upper stop"
-    assert ask(lapwing, claw=(2.0, 2.0)).retuned.share == 1.0
+    assert ask(lapwing, claw=(2.0, 2.0)).retuned.shares == (0.0, 1.0, 0.0)
     with pytest.raises(InputError, match="the claw would stand"):
         ask(lapwing, claw=(30.0, 30.0))
 
@@ -280,3 +284,67 @@ class TestAlong:
         low, high = (float(one) for one in np.asarray(lapwing.plain.claw.travel))
         assert float(laid.noted.claw.max()) - out * laid.lead == pytest.approx(high)
         assert float(laid.noted.claw.min()) - into * laid.lead == pytest.approx(low)
+
+
+class TestDrawn:
+    def test_left_handed_it_is_drawn_turned_over(self, lapwing):
+        other = replace(lapwing, job=replace(lapwing.job, instrument=replace(lapwing.job.instrument, handed="left")))
+        drawn = [
+            balance_scene(one, Tries(), tried(one, Tries()), "alone", "mm", "Floats", "Claw as it is")
+            for one in (lapwing, other)
+        ]
+        place = [float(re.search(r'class="bridge" data-px="([\d.]+)"', svg)[1]) for svg in drawn]
+        assert place[0] + place[1] == pytest.approx(tilting.WIDTH, abs=1e-3)
+        turn = [float(re.search(r'data-turn-x="(-?[\d.]+)"', svg)[1]) for svg in drawn]
+        assert turn[0] < 0.0 < turn[1]  # in is towards the neck
+        assert turn[0] == pytest.approx(-turn[1])
+
+    def test_the_rear_gap_is_drawn_as_wide_as_it_is_uncertain(self, lapwing):
+        found = tried(lapwing, Tries())
+        svg = balance_scene(lapwing, Tries(), found, "alone", "mm", "Floats", "Claw as it is")
+        box = svg[svg.index('class="gap') :]
+        per, zero = (float(re.search(rf'data-{name}="([\d.]+)"', box)[1]) for name in ("per", "zero"))
+        top, tall = re.search(r'class="band" x="[\d.]+" y="([\d.]+)" width="6" height="([\d.]+)"', box).groups()
+        assert float(tall) == pytest.approx(2.0 * per * found.alone.gap.half_width, abs=0.01)
+        assert zero - float(top) - 0.5 * float(tall) == pytest.approx(per * 2.0e-3, abs=0.02)  # the gap as read
+        slot = re.search(r'class="slot" x="[\d.]+" y="([\d.]+)" width="10" height="([\d.]+)"', box).groups()
+        assert float(slot[1]) == pytest.approx(2.0 * per * 0.25e-3, abs=0.02)  # ± 0.25 mm
+        assert 'class="gap"' in svg
+        there = balance_scene(
+            lapwing, Tries(), replace(found, gap=(2.0e-3, 0.25e-3)), "alone", "inch", "Floats", "Claw as it is"
+        )
+        assert 'class="gap rests"' in there
+        assert "1/32 in" in there
+
+    def test_a_spring_ends_where_claw_and_hook_are(self):
+        points = [
+            tuple(map(float, pair.split())) for pair in tilting.coil((0.0, 0.0), (40.0, 30.0), 2.0)[1:].split(" L")
+        ]
+        assert (points[0], points[-1]) == ((0.0, 0.0), (40.0, 30.0))
+        off = [abs(0.6 * x - 0.8 * y) for x, y in points[1:-1]]  # from the line between them, by hand
+        assert off == pytest.approx([2.0] * len(off), abs=0.02)
+
+    def test_pitches_stand_on_a_rule_even_about_nought(self):
+        x = tried_bands.across
+        assert x(1.0) - x(0.0) == pytest.approx(x(0.0) - x(-1.0))
+        assert x(10.0) - x(9.0) < 0.5 * (x(1.0) - x(0.0))
+        assert x(9999.0) == x(tried_bands.MOST)
+        svg = tried_bands.draw_pitches("t", [tried_bands.Pitch("1 E4", float("nan"), 0.0)], 2.0)
+        assert "1 E4: slack" in svg
+
+
+def test_how_it_rests_in_words(lapwing):
+    out = balance_words.rest_words(ask(lapwing, springs=1).retuned)
+    assert out == "Runs away, block at the rear cavity wall"
+    edge = ask(lapwing, claw=(-3.0, -3.0)).retuned
+    assert edge.rest == "floats"
+    assert edge.shares[0] == pytest.approx(1.0 - edge.shares[2])
+    assert "it is pulled up to its upper stop" in balance_words.share_words(edge)
+    assert balance_words.share_words(ask(lapwing).alone) == ""
+    typed = {"pivots": "+1/8", "strings": ".010", "tuning": "standard", "attitude": "upright"}
+    told = balance_words.tried_words(ask(lapwing, pivots=(0.125, 0.125), attitude="upright"), typed)
+    assert told.startswith(
+        "pivots +1/8 turn, strings .009 .011 .016 .024w .032w .042w, tuning E4 B3 G3 D3 A2 E2, upright;"
+    )
+    assert balance_words.tried_words(ask(lapwing), {}).startswith("as it is; floats, rear gap at pitch 2.00")
+    assert balance_words.hung(()) == "none"

@@ -88,7 +88,7 @@ def test_at_pitch_and_left_alone_are_two_states(visitor: Visitor, path: str) -> 
     alone, retuned = visitor.get(path), visitor.get(path, params={"state": "retuned"})
     assert cell(alone, "gap") == "2.40 ± 0.08 mm"
     assert cell(retuned, "gap") == "0.00 mm"  # three springs are too many a tone lower
-    assert "Rests: the rear edge meets the body" in retuned.text
+    assert "Rests, rear edge on the body" in retuned.text
     assert 'id="pitches"' not in retuned.text
     assert "moment stop" in retuned.text
 
@@ -103,6 +103,7 @@ def test_another_set_and_tuning(visitor: Visitor, path: str) -> None:
     assert 'value="alone"' not in answer.text  # nothing is known of their pegs
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("field", "text", "told"),
     [
@@ -162,6 +163,7 @@ def test_on_a_fixed_bridge_a_sentence_says_why_there_is_nothing(
     assert visitor.get("/visit/zzzzzzzzz/balance").status_code == 404
 
 
+@pytest.mark.slow
 def test_where_no_plan_will_do_it_is_tried_all_the_same(visitor: Visitor, visits: dict[str, str]) -> None:
     answer = visitor.get(f"/visit/{visits['knot-too-weak']}/balance", params={"springs": "4"})
     assert answer.status_code == 200
@@ -208,6 +210,7 @@ def test_nothing_is_written_but_a_note_that_is_asked_for(
     assert visitor.client.post(path, data={"claw": "+1/4"}).status_code == 403  # without the token
 
 
+@pytest.mark.slow
 def test_two_readers_may_try_at_once(browsers: Callable[[], Visitor], path: str) -> None:
     one, other = browsers().sign("Mara"), browsers().sign("Bo")
     first = one.get(path, params={"claw": "+1/2"})

@@ -262,16 +262,11 @@ def _stops_of(one: Standing) -> str:
     """What ends the plate's way in one state."""
     lower, upper = ([float(np.asarray(v).reshape(-1)[0]) for v in side] for side in stops(one.traits, one.settings))
     low, high = LOWER_STOPS[int(np.argmax(lower))], UPPER_STOPS[int(np.argmin(upper))]
-    return f"up until {stop_phrase(low)}, down until {stop_phrase(high)}"
+    return f"up until {_phrase(low)}, down until {_phrase(high)}"
 
 
-def stop_phrase(name: str) -> str:
-    """A stop as the place where the plate's way ends.
-
-    Args:
-        name: of the stop, as `instrument.predict.stop_names` has it.
-    Returns: e.g. "the rear edge meets the body".
-    """
+def _phrase(name: str) -> str:
+    """A stop as the place where the plate's way ends."""
     if name == "blocked":
         return "the block that holds the plate"
     if name.startswith("block at"):

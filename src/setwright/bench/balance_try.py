@@ -71,8 +71,8 @@ class Pull:
 
 @frozen
 class Outcome:
-    """One state. rest: "floats", "lower stop", "upper stop" or "runs away". stop: its name, "" where it floats. share:
-    of the instruments this one may be that rest on a stop."""
+    """One state. rest: "floats", "lower stop", "upper stop" or "runs away". stop: its name, "" where it floats. shares:
+    of the instruments this one may be, how many float, rest on the lower and on the upper stop."""
 
     tilt: Banded  # rad
     gap: Banded  # m, mean of both ends
@@ -84,7 +84,7 @@ class Outcome:
     pulls: tuple[Pull, ...]  # strings, springs, weight and the stop, which takes up what the others leave over
     rest: str
     stop: str
-    share: float
+    shares: tuple[float, float, float]
 
 
 @frozen
@@ -318,7 +318,8 @@ def _outcome(laid: Laid, rig: Rig, state: Equilibrium) -> Outcome:
     )
     if stop:
         pulls = (*pulls, Pull("stop", None, banded(told["contact"])))
-    resting_too = float(np.mean(state.contact[1:] != 0.0)) if len(state.contact) > 1 else 0.0
+    others = state.contact[1:] if len(state.contact) > 1 else state.contact
+    shares = (float(np.mean(others == 0.0)), float(np.mean(others > 0.0)), float(np.mean(others < 0.0)))
     return Outcome(
         tilt=banded(told["tilt"]),
         gap=banded(told["gap"]),
@@ -330,7 +331,7 @@ def _outcome(laid: Laid, rig: Rig, state: Equilibrium) -> Outcome:
         pulls=pulls,
         rest=rest,
         stop=stop,
-        share=resting_too,
+        shares=shares,
     )
 
 

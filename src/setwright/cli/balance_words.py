@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from setwright.bench.balance_drawing import stop_phrase
 from setwright.bench.balance_try import Outcome, Pull, Tried
 from setwright.bench.whatif import Banded
 from setwright.cli.layout import columns, labelled, paragraph, section
@@ -23,8 +22,9 @@ CAUTIONS = {
     "pivots": "Never turn a pivot under string or spring tension: slacken first, or the edge is spoilt.",
 }
 REST = {
-    "floats": "Floats", "lower stop": "Rests: {}", "upper stop": "Pulled up until {}", "runs away": "Runs away: {}",
+    "floats": "Floats", "lower stop": "Rests, {}", "upper stop": "Pulled up, {}", "runs away": "Runs away, {}",
 }  # fmt: skip
+OTHERWISE = ("floats", "rests on its lower stop", "is pulled up to its upper stop")
 ENDS = ("The claw's screws end here, out", "The claw's screws end here, in")
 
 
@@ -57,8 +57,7 @@ def rest_of(rest: str, stop: str) -> str:
         stop: its name, "" where it floats.
     Returns: a few words without a full stop.
     """
-    where = stop_phrase(stop) if stop else "it comes to no rest"
-    return REST[rest].format(where)
+    return REST[rest].format(stop or "it comes to no rest")
 
 
 def share_words(one: Outcome) -> str:
@@ -68,11 +67,13 @@ def share_words(one: Outcome) -> str:
         one: the state.
     Returns: a sentence, "" where hardly any does.
     """
-    if one.rest == "floats" and one.share >= FEW:
-        return f"In {100.0 * one.share:.0f} of 100 instruments this one may be, the plate rests on a stop."
-    if one.rest != "floats" and one.share <= 1.0 - FEW:
-        return f"In {100.0 * (1.0 - one.share):.0f} of 100 instruments this one may be, the plate floats."
-    return ""
+    own = {"floats": 0, "lower stop": 1, "upper stop": 2}.get(one.rest, -1)
+    told = [
+        f"in {100.0 * share:.0f} it {words}"
+        for i, (share, words) in enumerate(zip(one.shares, OTHERWISE, strict=True))
+        if i != own and share >= FEW and own >= 0
+    ]
+    return f"Of 100 instruments this one may be, {' and '.join(told)}." if told else ""
 
 
 def claw_words(turns: tuple[float, float]) -> str:

@@ -71,7 +71,7 @@ def draw_tilting(sheet: Tilting) -> str:
     marks += [_gap(sheet, see), "</g>"]
     y = deep + 4.0
     marks += _bar(see, y, sheet.system)
-    said = f'<text class="said" x="{place(EDGE)}" y="6.5" font-size="{TYPE}" font-weight="600">'
+    said = f'<text class="said" x="{place(EDGE)}" y="6.5" font-size="{TYPE - 0.3}" font-weight="600">'
     marks.append(f"{said}{plain(sheet.said)}</text>")
     return page(WIDTH, y + 6.0, sheet.title, sheet.about, marks)
 

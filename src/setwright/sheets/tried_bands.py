@@ -17,6 +17,7 @@ SOFT, MOST = 5.0, 600.0  # cents: up to which the rule is about even, and its en
 TOLD = (0, 5, 20, 100, 600)  # cents
 LEFT, ROW = 17.0, 8.0  # mm
 LEAST = 0.5  # mm, the narrowest band that is seen
+BEHIND = 0.3  # of the paper, for moments that press the rear down
 
 
 @frozen
@@ -99,7 +100,8 @@ def draw_turning(title: str, pulls: Sequence[Turning]) -> str:
     """
     far = 1.5 * max(max((abs(one.moment) for one in pulls), default=0.0), 0.5)
     low, left = 9.0 + ROW * (len(pulls) + 1), 22.0
-    zero, per = left + 3.0, (WIDTH - left - 8.0) / far
+    zero = left + BEHIND * (WIDTH - left)
+    per = (WIDTH - 6.0 - zero) / far
     marks = [
         f'<g class="moments" data-zero="{zero}" data-per="{per:.4f}" data-row="{ROW}">',
         line((zero, 3.0), (zero, low - 3.0), THIN, dashed=True),
