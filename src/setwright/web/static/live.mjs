@@ -7,7 +7,11 @@ const AWAY = 3000, SLEPT = 5000, REACH = 4000; // ms
 let typed = false;
 document.addEventListener("input", () => { typed = true; });
 let sure = () => false; // whether the bench was there a moment ago
-for (const one of document.querySelectorAll("nav [aria-current]")) one.scrollIntoView({ block: "nearest", inline: "center", behavior: "instant" });
+for (const one of document.querySelectorAll("nav [aria-current]")) { // the open tab is in sight, on a phone too
+  for (let box = one.parentElement; box !== body; box = box.parentElement) {
+    box.scrollLeft += one.getBoundingClientRect().left - box.getBoundingClientRect().left - (box.clientWidth - one.offsetWidth) / 2;
+  }
+}
 let leaving = false; // on the way to another page: it must not be loaded again then
 document.addEventListener("click", (event) => { if (event.target.closest("a[href], button")) leaving = true; });
 document.addEventListener("submit", () => { leaving = true; });
