@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, case, func, select
+from sqlalchemy import ColumnElement, case, func, select
 
 from setwright.errors import InputError
 from setwright.frozen import frozen
@@ -162,19 +162,19 @@ def season(work: Work, what: str, instrument: str | None = None) -> tuple[Season
     if instrument is not None:
         visit = visit.where(table.visit.in_(select(VISIT.c.id).where(VISIT.c.instrument == instrument)))
     each = visit.group_by(table.kind, table.visit).cte("each")
-    month = func.substr(each.c.month, 6, 2)
+    month, y = func.substr(each.c.month, 6, 2), each.c.y
+    moments = {name: _moments(each.c[name], y, name) for name in ("damp", "years")}
     rows = work.connection.execute(
-        select(each.c.kind, month.label("month"), *_sums(each.c.y)).group_by(each.c.kind, month)
-    )
+        select(each.c.kind, month.label("month"), *_sums(y), *moments["damp"], *moments["years"])
+        .group_by(each.c.kind, month)
+    )  # fmt: skip
     months: dict[str, list[Any]] = defaultdict(list)
     for row in rows:
         months[row.kind].append(row)
-    lines = {name: _slopes(work, select(each.c.kind, *_moments(each.c[name], each.c.y)), each.c.kind, each.c[name])
-             for name in ("damp", "years")}  # fmt: skip
     return tuple(
         Season(
             what, kind, sum(row.n for row in rows), tuple(sorted(map(_month, rows), key=lambda one: one.month)),
-            lines["damp"].get(kind), lines["years"].get(kind),
+            _slope(rows, "damp"), _slope(rows, "years"),
         )
         for kind, rows in sorted(months.items())
     )  # fmt: skip
@@ -283,27 +283,27 @@ def _month(row: Any) -> Month:
     return Month(int(row.month), row.n, row.sum / row.n, math.sqrt(_variance(row) / row.n) if row.n > 1 else None)
 
 
-def _moments(x: ColumnElement[Any], y: ColumnElement[Any]) -> list[ColumnElement[Any]]:
-    parts = {"x": x, "y": y, "xx": x * x, "xy": x * y, "yy": y * y}
-    return [func.count(x).label("n"), *(func.sum(one).label(name) for name, one in parts.items())]
+PARTS = ("n", "x", "y", "xx", "xy", "yy")
 
 
-def _slopes(
-    work: Work, rows: Select[Any], kind: ColumnElement[Any], x: ColumnElement[Any]
-) -> dict[str, Slope]:  # fmt: skip
-    found = work.connection.execute(rows.where(x.is_not(None)).group_by(kind))
-    slopes = {row.kind: _slope(row) for row in found}
-    return {name: one for name, one in slopes.items() if one is not None}
+def _moments(x: ColumnElement[Any], y: ColumnElement[Any], name: str) -> list[ColumnElement[Any]]:
+    """What a straight line needs of the points that have an x."""
+    own = case((x.is_not(None), y))
+    parts = (func.count(x), func.sum(x), func.sum(own), func.sum(x * x), func.sum(x * own), func.sum(own * own))
+    return [one.label(f"{name}_{part}") for part, one in zip(PARTS, parts, strict=True)]
 
 
-def _slope(row: Any) -> Slope | None:
+def _slope(months: Sequence[Any], name: str) -> Slope | None:
     """Least squares with an intercept; None where there are fewer than three points or all at one place."""
-    if row.n < 3:
+    n, x, y, xx, xy, yy = (
+        math.fsum(getattr(row, f"{name}_{part}") or 0.0 for row in months) for part in PARTS
+    )  # fmt: skip
+    if n < 3:
         return None
-    xx, xy, yy = row.xx - row.x**2 / row.n, row.xy - row.x * row.y / row.n, row.yy - row.y**2 / row.n
-    if xx <= 1e-12 * max(row.xx, 1e-30):
+    xx, xy, yy = xx - x**2 / n, xy - x * y / n, yy - y**2 / n
+    if xx <= 1e-12 * max(xx + x**2 / n, 1e-30):
         return None
     slope = xy / xx
-    sd = math.sqrt(max(0.0, yy - slope * xy) / (row.n - 2) / xx)
-    half = student(0.5 + LEVEL / 2.0, row.n - 2) * sd
-    return Slope(row.n, slope, sd, half, abs(slope) > half)
+    sd = math.sqrt(max(0.0, yy - slope * xy) / (n - 2) / xx)
+    half = student(0.5 + LEVEL / 2.0, round(n) - 2) * sd
+    return Slope(round(n), slope, sd, half, abs(slope) > half)
