@@ -124,6 +124,14 @@ def test_a_program_with_log_and_verdict(ask):
 
 
 @pytest.mark.slow
+def test_a_spring_comes_off_and_on_over_the_protocol(ask):
+    code, out, _ = ask("link", "--run", SERVE, "--fewest", "claw settings", "--json")
+    assert code == 0
+    heard = [one for step in json.loads(out)["link"]["steps"] for one in step["heard"]]
+    assert [one["given"] for one in heard if one["do"] == "springs"] == [2, 3]
+
+
+@pytest.mark.slow
 def test_a_program_as_json(ask):
     code, out, _ = ask("link", "--run", SERVE, "--json")
     document = json.loads(out)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import pytest
 from click.testing import CliRunner
 
+from setwright.bench.practising import begin, follow
 from setwright.cli.main import commands
 from setwright.cli.practice import command
+from setwright.planning.guide import Advice
 from setwright.practice.told import hello
 
 
@@ -39,6 +42,22 @@ def test_by_itself_it_shows_every_step_and_what_was_hidden(by_itself):
     for step in re.split(r"^ ?\d+  ", out.partition("AT THE END")[0], flags=re.MULTILINE)[2:]:
         assert "    why    " in step
     assert re.search(r"\d+ tunings for 6 strings: \d\.\d for each\.", out)
+
+
+@pytest.mark.slow
+def test_by_itself_with_a_spring_off_for_a_while(ask):
+    code, out, _ = ask("practice", "--auto", "--seed", 2, "--fewest", "claw settings")
+    assert code == 0
+    assert max(len(line) for line in out.splitlines()) <= 80
+    off, on, claw = (
+        out.index(one) for one in ("Take one spring off", "Hang the spring again", "Turn both claw screws")
+    )
+    assert off < on < claw
+    assert " ".join(out.split()).count("Protect your eyes: strings and springs fly.") == 2
+    code, out, _ = ask("practice", "--auto", "--seed", 2, "--fewest", "claw settings", "--json")
+    advice = [step["advice"] for step in json.loads(out)["practice"]["steps"] if step["advice"]]
+    springs = [(one["hung"], one["springs"]) for one in advice if one["do"] == "springs"]
+    assert springs == [(3, [2, 4]), (2, [1, 3, 5])]  # places from 1
 
 
 @pytest.mark.slow
@@ -152,6 +171,12 @@ def test_where_nothing_can_be_explained_the_work_goes_on(monkeypatch):
     assert "there is no advice to follow" in out
     assert "String 6 now" in out
     assert re.search(r"tunings +1 ", out)
+
+
+def test_a_spring_comes_off_where_nothing_is_learned_any_more():
+    now = replace(begin(2), course=None)
+    follow(now, Advice("springs", "", springs=(1, 3), hung=3))
+    assert len(now.practice.truth.state.hung) == 2
 
 
 def test_where_no_step_can_be_planned_it_is_said(monkeypatch):

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from setwright.cli.words import note, number
 from setwright.physics.pitch import cents
 from setwright.planning.guide import Advice
+from setwright.planning.moves import EYES
 from setwright.units.show import System, show_turns, show_value
 
 BAND = 1.96  # standard uncertainties in the half width of 95 %
@@ -15,6 +16,10 @@ COARSE = 1 / 8  # turn
 HAIR = 0.5  # cents
 NEAR = 0.05  # Hz, to which a pitch is shown
 SLACK = 1.0  # Hz
+SPRINGS = (
+    "The strings pull: leave the wedge in, hold the plate by the bar and let it rise and fall slowly. Hold the spring "
+    "with a hooked tool and a cloth over it, your face out of its line. " + EYES
+)  # what to take care of when a spring comes off or on
 
 
 def todo(advice: Advice, system: System, wanted: Sequence[float] = (), gauges: bool | None = None) -> str:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from setwright.bench.next_step import Next, Standing
-from setwright.cli.advice_words import BAND, COARSE, FINEST, todo
+from setwright.cli.advice_words import BAND, COARSE, FINEST, SPRINGS, todo
 from setwright.cli.layout import columns, labelled, paragraph
 from setwright.cli.step import step_lines
 from setwright.cli.words import number, sentence, signed_cents, spelled
-from setwright.planning.moves import BY_KEY, EYES
+from setwright.planning.moves import BY_KEY
 from setwright.planning.worth import Worth
 from setwright.units.show import System, show_turns
 
@@ -15,13 +15,7 @@ CAUTIONS = {
     "tune": " ".join(BY_KEY["tune"].cautions),
     "wedge": "Hold the plate by the bar; never let it snap back.",  # in or out
     "claw": " ".join(BY_KEY["claw"].cautions),
-    "springs": " ".join(
-        (
-            "The strings pull: leave the wedge in, hold the plate by the bar and let it rise slowly.",
-            "Hold the spring with a hooked tool and a cloth over it, your face out of its line.",
-            EYES,
-        )
-    ),
+    "springs": SPRINGS,
 }
 
 

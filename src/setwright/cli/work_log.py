@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from setwright.bench.working import Cost, Heard, Note
-from setwright.cli.advice_words import BAND, pitch, todo
+from setwright.cli.advice_words import BAND, SPRINGS, pitch, todo
 from setwright.cli.layout import columns, labelled, section
 from setwright.cli.words import chance, number, sentence, signed_cents
 from setwright.frozen import frozen
@@ -51,6 +51,8 @@ def advice_lines(advice: Advice, system: System, count: int | None = None) -> li
     """
     head = "    " if count is None else f"{count:>2}  "
     out = [head + todo(advice, system), *labelled("why", sentence(advice.why), INDENT, COLUMN)]
+    if advice.do == "springs":
+        out += labelled("caution", SPRINGS, INDENT, len("caution") + 2)
     return out + labelled("sure", sure_words(advice, system), INDENT, COLUMN)
 
 
