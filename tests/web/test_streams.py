@@ -162,3 +162,14 @@ def test_an_unclear_owner_and_a_first_visit(browsers: Callable[[], Visitor], sho
     assert visitor.post(f"/instrument/{kestrel}", {"version": "1", "owner": ""}).status_code == 303
     assert visitor.post(f"/instrument/{kestrel}/owner", {"name": "x"}).status_code == 409
     assert "not known" in visitor.get(f"/instrument/{kestrel}").text
+
+
+def test_a_look_that_was_begun_earlier_and_ends_later_tells_nothing_old() -> None:
+    here = Presence()
+
+    def slow() -> str:
+        assert here.look("visit", lambda: "after", fresh=True) == "after"
+        return "before"
+
+    assert here.look("visit", slow, fresh=True) == "after"
+    assert here.look("visit", lambda: "not asked") == "after"
