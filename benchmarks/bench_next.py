@@ -3,13 +3,15 @@
     ./dev bench next
 
 The process runs with compiled modules, as an installed command does; the processor's own time is shown beside that of
-the clock, which other work on the machine lengthens.
+the clock, which other work on the machine lengthens. Asked is with nothing kept, after one more entry than was kept (as
+on the bench, step after step), and with all of it kept.
 """
 
 from __future__ import annotations
 
 import os
 import resource
+import shutil
 import statistics
 import subprocess
 import sys
@@ -31,24 +33,39 @@ SEEDS, LATE = range(6), 14  # scenes from which a job is late
 
 
 @pytest.mark.benchmark(group="next")
-def test_next_as_a_fresh_process(benchmark: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    words = [sys.executable, "-c", "from setwright.cli.main import main; main()", "next", str(job_midway(tmp_path))]
+@pytest.mark.parametrize("case", ["nothing kept", "one more entry", "asked again"])
+def test_next_as_a_fresh_process(benchmark: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str], case: str) -> None:
+    job = job_midway(tmp_path)
+    journal, kept = tmp_path / "kestrel-float.journal.txt", tmp_path / "kept"
+    whole = journal.read_text()
+    before = whole[: whole.rstrip().rindex("\n") + 1] if case == "one more entry" else whole
+    words = [sys.executable, "-c", "from setwright.cli.main import main; main()", "next", str(job), "--json"]
     taken = {"PYTHONDONTWRITEBYTECODE", "OPENBLAS_NUM_THREADS"}
     env = {name: value for name, value in os.environ.items() if name not in taken and not name.startswith("COV")}
-    env["PYTHONPYCACHEPREFIX"] = str(tmp_path / "compiled")
-    clock, work = [], []
+    env |= {"PYTHONPYCACHEPREFIX": str(tmp_path / "compiled"), "SETWRIGHT_CACHE": str(kept)}
+    clock, work, answers = [], [], set()
 
-    def once() -> None:
+    def asked() -> None:
         before, begun = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
-        subprocess.run(words, check=True, env=env, stdout=subprocess.DEVNULL)
+        answers.add(subprocess.run(words, check=True, env=env, stdout=subprocess.PIPE).stdout)
         clock.append(time.perf_counter() - begun)
         after = resource.getrusage(resource.RUSAGE_CHILDREN)
         work.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
 
-    benchmark.pedantic(once, rounds=RUNS, warmup_rounds=1)
+    def prepared() -> None:
+        shutil.rmtree(kept, ignore_errors=True)
+        if case != "nothing kept":
+            journal.write_text(before)
+            subprocess.run(words, check=True, env=env, stdout=subprocess.DEVNULL)
+            journal.write_text(whole)
+
+    benchmark.pedantic(asked, setup=prepared, rounds=RUNS, warmup_rounds=1)
+    assert len(answers) == 1
     shown = [f"{statistics.median(some[1:]):.3f} s (least {min(some[1:]):.3f})" for some in (clock, work)]
     with capsys.disabled():
-        print(f"\nsetwright next, fresh, median of {RUNS}: {shown[0]} by the clock, {shown[1]} of the processor")
+        print(
+            f"\nsetwright next, fresh, {case}, median of {RUNS}: {shown[0]} by the clock, {shown[1]} of the processor"
+        )
 
 
 def decisions() -> dict[int, list[float]]:
