@@ -21,6 +21,7 @@ TALLEST = 2000  # pixels of a picture; what stands below is left off
 QUALITY = 40  # of WebP
 LARGEST = 6_000_000  # bytes of all pictures
 PATIENCE = 180_000  # ms
+TURN = 150  # ms, until a page of another width is drawn
 HEAD = """# Pictures
 
 Every page of the bench app in an invented shop, made by `./dev pictures`: the same each time but for ids. A picture
@@ -80,19 +81,19 @@ def take(browser: Any, serving: Serving, shop: walk.Shop, keep: Callable[[str, s
         keep: takes the name of a page, that of a width, and a PNG.
     Returns: names of the pages, in their order.
     """
-    pages = {}
-    for size, (width, height) in WIDTHS.items():
-        context = browser.new_context(viewport={"width": width, "height": height}, color_scheme="light")
-        pages[size] = signed(context.new_page(), serving.address)
+    context = browser.new_context(color_scheme="light", reduced_motion="reduce")
+    page = signed(context.new_page(), serving.address)
     names = []
 
     def look(stop: walk.Stop) -> None:
-        for size, page in pages.items():
-            settled(page, serving.address + stop.path)
+        settled(page, serving.address + stop.path)
+        for size, (width, height) in WIDTHS.items():
+            page.set_viewport_size({"width": width, "height": height})
+            page.wait_for_timeout(TURN)
             keep(stop.name, size, page.screenshot(full_page=True, animations="disabled"))
         names.append(stop.name)
 
-    for stop in walk.stops(shop, pages[SHOWN], serving.address):
+    for stop in walk.stops(shop, page, serving.address):
         look(stop)
     for stop in walk.add_states(shop):
         look(stop)
@@ -118,9 +119,9 @@ def settled(page: Any, address: str) -> None:
     """
     page.goto(address)
     page.wait_for_selector("body:not([data-reload=soon])")
-    page.wait_for_load_state("networkidle") if not page.locator("[data-changes]").count() else page.wait_for_timeout(
-        150
-    )
+    for image in page.locator("img[loading=lazy]").all():
+        image.evaluate("(one) => { one.loading = 'eager'; return one.decode().catch(() => {}); }")
+    page.wait_for_timeout(TURN)
 
 
 def main(root: Path) -> int:
