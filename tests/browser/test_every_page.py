@@ -95,8 +95,3 @@ def test_axe_finds_what_is_wrong(chromium: Callable[..., Any]) -> None:
     for rule in ("image-alt", "label", "color-contrast", "html-has-lang", "document-title", "cut off"):
         assert rule in found, rule
     browser.close()
-
-
-def test_a_name_nobody_filled_is_told() -> None:
-    with pytest.raises(LookupError, match=r"devtools/walk\.py"):
-        walk.filled("/visit/{visit}/new/{thing}", {"visit": "x"})
