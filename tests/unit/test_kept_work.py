@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import pickle
 import shutil
+import subprocess
+import sys
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -323,3 +325,18 @@ def test_the_command_keeps_its_work(midway, monkeypatch, tmp_path, capsys):
     shutil.rmtree(tmp_path / "kept")
     assert run(["next", str(midway), "--json"]) == 0
     assert capsys.readouterr().out == answers[0]
+
+
+@pytest.mark.slow
+def test_what_is_kept_needs_no_search_to_be_loaded(midway, tmp_path):
+    code = (
+        "import sys; from setwright.cli.main import run; assert run(['next', sys.argv[1]]) == 0;"
+        "print([one for one in ('search', 'solve', 'bands', 'found') if f'setwright.planning.{one}' in sys.modules])"
+    )
+    environment = {**os.environ, "SETWRIGHT_CACHE": str(tmp_path / "kept")}
+    words = [sys.executable, "-c", code, str(midway)]
+    loaded = [subprocess.run(words, capture_output=True, text=True, check=True, env=environment) for _ in range(2)]
+    told = [one.stdout.splitlines() for one in loaded]
+    assert told[0][-1] == "['search', 'solve', 'bands', 'found']"
+    assert told[1][-1] == "[]"
+    assert told[0][:-1] == told[1][:-1]
