@@ -71,12 +71,13 @@ class Limited:
 
 @frozen
 class Moving:
-    """How a reading moves between visits. months: name, visits, change, and its picture (middle, half height)."""
+    """How a reading moves between visits. months: name, visits, change, and its picture (middle, half height).
+    trends: with what, in words, and whether it can be told."""
 
     what: str
     visits: int
     months: tuple[tuple[str, int, str, float, float], ...]
-    trends: tuple[tuple[str, str], ...]
+    trends: tuple[tuple[str, str, bool], ...]
 
 
 @frozen
@@ -196,10 +197,11 @@ def _moving(one: history.Season, system: System) -> Moving:
         ("with time", one.years, 1.0, "a year", "three visits at different distances"),
     ):
         if slope is None:
-            trends.append((label, f"not told yet: it needs {need}"))
+            trends.append((label, f"not told yet: it needs {need}", False))
             continue
         told = amount(step * slope.slope, kind, step * slope.half_width, system)
-        trends.append((label, f"{told} {per}, of {slope.visits} visits{'' if slope.seen else '; no trend is seen'}"))
+        seen = "" if slope.seen else "; no trend is seen"
+        trends.append((label, f"{told} {per}, of {slope.visits} visits{seen}", True))
     return Moving(one.what, one.visits, months, tuple(trends))
 
 
