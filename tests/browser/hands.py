@@ -23,6 +23,7 @@ from setwright.practice.takes import GUITAR
 STRINGS = Path(__file__).with_name("strings.js").read_text(encoding="utf-8")
 MICROPHONE = ("--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream")
 RINGS = 3.0  # s, a string that is not stopped before
+HEARS = 9_000  # ms, until a page that hears a string has gone on, however slow the machine
 BETWEEN = 250  # ms of quiet between two strings
 PATIENCE = 120_000  # ms for a page to come, however slow the machine
 TRIES = 4  # times a peg is turned before somebody looks up
@@ -30,9 +31,11 @@ TRIES = 4  # times a peg is turned before somebody looks up
 ROUNDS, NEAR, CENTS, SETTLED, PER_GAP = 40, 1e-4, 3.0, 40.0, 400.0  # by hand: m, cents, cents, turns a metre of gap
 ANOTHER = """(was) => { const now = document.querySelector("input[name=written]");
     return document.readyState === "complete" && (!now || now.value !== was); }"""
+SENT = """(was) => { const now = document.querySelector("input[name=written]");
+    return !now || now.value !== was || document.querySelector("main form button[disabled]") !== null; }"""
 FILLED = """([string, was]) => { const now = document.querySelector("input[name=written]");
     const one = document.querySelector(`input[data-words="pitch string ${string}"]`);
-    return !one || one.value !== "" || now.value !== was; }"""
+    return !now || !one || one.value !== "" || now.value !== was; }"""
 LISTENS = "() => document.getElementById('listen')?.textContent === 'Stop' && window.listens()"
 KINDS = {"Tune": "tune", "Turn both claw screws": "claw", "The wedge": "wedge", "The springs": "springs"}
 
@@ -135,7 +138,7 @@ class Hands:
         for _ in range(TRIES):
             self.practice.tune(string, float(found[1]))
             self.pluck(string)
-            if until(page, ANOTHER, written, RINGS * 1000 + 2000):
+            if until(page, SENT, written, HEARS):
                 return
             self.hush()
         raise AssertionError(
@@ -159,10 +162,10 @@ class Hands:
         written = page.get_attribute("input[name=written]", "value")
         self.played += [(string, float(self.practice.truth.hertz[string - 1])) for string in asked]
         for string in asked:
-            assert not until(page, ANOTHER, written, 1), f"the page went on before string {string} was played"
+            assert not until(page, SENT, written, 1), f"the page went on before string {string} was played"
             for _ in range(TRIES):
                 self.pluck(string)
-                if until(page, FILLED, [string, written], RINGS * 1000 + 2000):
+                if until(page, FILLED, [string, written], HEARS):
                     break
             else:
                 raise AssertionError(f"string {string} is not heard: {page.inner_text('#ear-says')}")
