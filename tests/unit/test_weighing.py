@@ -12,7 +12,7 @@ from setwright.bench.foretold import foretold
 from setwright.bench.guided import as_found, done_step, wanting
 from setwright.cli.advice_words import todo
 from setwright.planning import weighing
-from setwright.planning.guide import LIFTED, NEAR, next_step
+from setwright.planning.guide import LIFTED, NEAR, STAYED, next_step
 from setwright.planning.outlook import view
 from setwright.planning.tracking import most_likely
 from tests.judges.twin import Twin
@@ -117,6 +117,13 @@ def test_a_plate_that_stays_on_its_wedge_is_lifted_by_a_string_left_flat():
     assert (advice.do, advice.string) == ("tune", low[-1])
     flat = 1200.0 * np.log2(advice.hertz / seen.alone[0][low[-1]])
     assert flat == pytest.approx(-LIFTED)
+    strings = []
+    while advice.do == "tune":  # each once, from the thick ones on, whatever the plate does
+        strings.append(advice.string)
+        course = replace(done_step(twin.job, twin, course, advice), heard=(True,) * 6, free=False)
+        advice = next_step(course)
+    assert strings == [1, 0]
+    assert (advice.do, len(advice.springs), advice.why) == ("springs", 3, STAYED)
 
 
 def test_springs_that_hang_otherwise_than_at_first_are_known_less_well():

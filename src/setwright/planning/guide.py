@@ -50,6 +50,7 @@ FROM_0 = {"counted from": 0}  # of a field: strings, which everybody outside cou
 HELD_BACK = 2  # thinnest strings that come up only once the plate floats
 OFF = "with one spring less the strings lift the plate: what it floats at tells how strong the springs are"
 LIFT = "one string more, left flat, lifts the plate off the wedge; it is set when the claw is"
+STAYED = "nothing more is told with a spring off; all are to hang before the claw is set"
 BACK = "the plate has floated; with all springs hung the claw can be set by what was heard"
 
 
@@ -159,7 +160,7 @@ def _weighing(seen: View) -> Advice:
     course = seen.course
     low = np.flatnonzero(seen.alone[1] < -LIFTED - NEAR)
     if course.free or not seen.propped or not low.size:
-        return _hang(course, weighing.meant(course), BACK)
+        return _hang(course, weighing.meant(course), BACK if course.free else STAYED)
     return replace(_tune(int(low[-1]), seen.alone[0] * 2.0 ** (-LIFTED / 1200.0)), why=LIFT)
 
 
