@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import hashlib
+import html
 import http.client
 import os
 import signal
 import socket
+import ssl
 import stat
 import subprocess
 import sys
 import threading
+from contextlib import ExitStack
 from pathlib import Path
 from urllib.parse import urlencode, urlsplit
 
 import pytest
 
 from setwright.bench.journals import InShop, keep
+from setwright.bench.network import own_addresses
+from setwright.bench.pairing import benches
 from setwright.bench.parts import parts_of
 from setwright.cli.main import run
 from setwright.errors import InputError
@@ -127,6 +133,84 @@ def test_it_is_served_to_this_machine_and_tells_of_changes(shop: str, visits: di
         for host in others:
             with pytest.raises(OSError, match=r"refused|timed out|unreachable"):
                 socket.create_connection((host, int(line.host.rpartition(":")[2])), 2)
+
+
+def test_in_the_network_it_speaks_tls_to_benches_that_were_let_in(shop: str, tmp_path: Path) -> None:
+    """The command as a shop starts it, on an address of this machine; a client that trusts its certificate judges."""
+    command = [
+        str(Path(sys.executable).with_name("setwright")),
+        "bench",
+        "--shop",
+        shop,
+        "--port",
+        "0",
+        "--shop-network",
+    ]
+    where = next(iter(own_addresses()), "")
+    if not where:
+        pytest.skip("this machine is in no network of a house")
+    environment = {**os.environ, "XDG_STATE_HOME": str(tmp_path), "PYTHONUNBUFFERED": "1"}
+    lines = ExitStack()
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment
+    ) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        try:
+            said = [process.stdout.readline().strip()]
+            while not said[-1].startswith("Stop with"):
+                said.append(process.stdout.readline().strip())
+            way = next(one for one in said if "/pair/" in one)
+            assert where in way
+            assert stat.S_IMODE((Path(shop) / "bench-tls.key").stat().st_mode) == 0o600
+            trusting = ssl.create_default_context(cafile=str(Path(shop) / "bench.crt"))
+            line = http.client.HTTPSConnection(urlsplit(way).netloc, timeout=60, context=trusting)
+            lines.callback(line.close)
+            line.request("GET", "/")
+            answer = line.getresponse()
+            assert answer.status == 403
+            assert "Weir" not in answer.read().decode()
+            der = line.sock.getpeercert(binary_form=True)
+            assert hashlib.sha256(der).hexdigest().upper() == said[2].replace(":", "")
+            line.request("GET", urlsplit(way).path)
+            answer = line.getresponse()
+            text = answer.read().decode()
+            cookie = answer.headers["set-cookie"].partition(";")[0]
+            token = TOKEN.search(text)
+            assert token is not None
+            body = urlencode({"token": html.unescape(token[1]), "name": "tablet"})
+            form = {"content-type": "application/x-www-form-urlencoded", "cookie": cookie}
+            line.request("POST", urlsplit(way).path, body, form)
+            answer = line.getresponse()
+            answer.read()
+            assert (answer.status, answer.headers["location"]) == (303, "/who")
+            assert [one.name for one in benches(shop)] == ["tablet"]
+            plain = http.client.HTTPConnection(urlsplit(way).netloc, timeout=60)
+            lines.callback(plain.close)
+            plain.request("GET", "/")
+            with pytest.raises((OSError, http.client.HTTPException)):  # without TLS there is nothing
+                plain.getresponse()
+        finally:
+            lines.close()
+            process.send_signal(signal.SIGINT)
+        assert process.wait(30) in (0, -signal.SIGINT, 130)
+        assert "refused: GET / from" in process.stderr.read()
+
+
+def test_the_network_is_asked_for_with_its_option(
+    shop: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert run(["bench", "--shop", shop, "--address", "192.168.1.7"]) == 2
+    assert "goes with --shop-network" in capsys.readouterr().err
+    for address in ("0.0.0.0", "127.0.0.1", "x"):
+        assert run(["bench", "--shop", shop, "--shop-network", "--address", address]) == 2
+        assert "write one of this machine" in capsys.readouterr().err
+    assert run(["bench", "--shop", shop, "--shop-network", "--port", "0", "--address", "192.168.255.254"]) == 2
+    assert "of 192.168.255.254 cannot be used" in capsys.readouterr().err
+    monkeypatch.setattr("setwright.bench.network.own_addresses", tuple)
+    monkeypatch.setattr("setwright.bench.pairing.own_addresses", tuple)
+    assert run(["bench", "--shop", shop, "--shop-network", "--port", "0"]) == 2
+    assert "in no network of a house" in capsys.readouterr().err
 
 
 def _addresses() -> list[str]:

@@ -206,6 +206,8 @@ class Guard:
         host = headers.get("host", "")
         if _name(host) not in self.hosts:
             return "This bench answers under its own name only; open the address it printed when it started."
+        if any("\ud800" <= sign <= "\udfff" for sign in scope["path"]):
+            return "This address is no text; open the bench's own pages."
         if scope["type"] == "http" and scope["method"] in _SAFE:
             return ""
         origin = headers.get("origin")
