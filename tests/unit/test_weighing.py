@@ -12,7 +12,7 @@ from setwright.bench.foretold import foretold
 from setwright.bench.guided import as_found, done_step, wanting
 from setwright.cli.advice_words import todo
 from setwright.planning import weighing
-from setwright.planning.guide import LIFTED, NEAR, STAYED, next_step
+from setwright.planning.guide import LIFTED, LOST, NEAR, STAYED, next_step
 from setwright.planning.outlook import view
 from setwright.planning.tracking import most_likely
 from tests.judges.twin import Twin
@@ -124,6 +124,24 @@ def test_a_plate_that_stays_on_its_wedge_is_lifted_by_a_string_left_flat():
         advice = next_step(course)
     assert strings == [1, 0]
     assert (advice.do, len(advice.springs), advice.why) == ("springs", 3, STAYED)
+
+
+def test_a_claw_that_is_turned_back_goes_a_little_farther():
+    """What the screw loses on its way back is added where a spring was off, and only where it does turn back."""
+    twin = Twin(AT_PITCH)
+    course, _ = until(twin, lambda one: one.do == "claw")
+    assert weighing.last_way(course) == 0.0
+    course = done_step(twin.job, twin, course, next_step(course))
+    lead = float(course.picture.model.traits.claw.lead)
+    assert weighing.last_way(course) < -0.1 * lead
+    course, steps = until(twin, lambda one: one.do in ("claw", "done"), course)
+    assert steps[-1].do == "claw"
+    out = view(course).end.claw_out
+    assert out < 0.0
+    assert -steps[-1].turns == pytest.approx(out - LOST)
+    settings = replace(course.picture.settings, claw=course.picture.settings.claw - 9.0 * lead)  # as if it had come in
+    same_way = replace(course, picture=replace(course.picture, settings=settings))
+    assert weighing.last_way(same_way) > 0.0
 
 
 def test_springs_that_hang_otherwise_than_at_first_are_known_less_well():

@@ -35,6 +35,7 @@ ROOM = 0.8  # share of the allowed peak used on purpose
 LEAST = 0.3  # standard uncertainties the claw is turned out beyond what is most likely in any case
 LIFTED = 70.0  # cents a string is left flat that is to lift the plate: it sharpens by so much when the plate falls back
 LEAST_WEIGHED = 1.3  # the same once the plate has floated with a spring off: the claw is known well then
+LOST = 1 / 48  # turn that a claw screw loses when it is turned back; common practice, no source
 QUARTER = 0.25  # turn, over which its effect is measured
 WORTH_HEARING = 400.0  # cents below its wanted pitch; a slacker string tells nothing that lasts
 MOST_READ = 8  # readings of the gap in one state, after which more would not help
@@ -186,7 +187,9 @@ def _floating(seen: View) -> Advice:
     if course.gap_read < 3:
         everything = tuple(range(len(now.cents)))
         return Advice("read", "read the rear gap: it tells how strong the springs are", strings=everything)
-    return _claw(seen.end, seen.end.claw_out)
+    back = weighing.weighed(course) and weighing.last_way(course) * seen.end.claw_out > 0.0
+    lost = math.copysign(LOST, seen.end.claw_out) if back else 0.0
+    return _claw(seen.end, seen.end.claw_out + lost)
 
 
 def _within(value: float, sd: float, goal: Goal) -> float:

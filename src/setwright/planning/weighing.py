@@ -77,6 +77,18 @@ def weighed(course: Course) -> bool:
     )
 
 
+def last_way(course: Course) -> float:
+    """Which way the claw went when it was last set.
+
+    Args:
+        course: where the work stands.
+    Returns: in > 0, out < 0 [m]; 0 where it has not been set since anything was read.
+    """
+    picture = course.picture
+    before = [one.settings.claw for one in picture.scenes if one.turns < picture.turns]
+    return float((before[-1] - picture.settings.claw).mean()) if before else 0.0
+
+
 def worth_it(seen: View) -> bool:
     """Whether one spring is to come off now: the claw is still to be set, and the plate will not swing to its end.
 
