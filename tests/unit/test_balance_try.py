@@ -192,6 +192,24 @@ def test_with_screws_turned_and_strings_not_heard_only_what_comes_at_pitch_is_to
     assert any("Not every string was heard" in text for text in found.remarks)
 
 
+def of_example(folder, name, instrument):
+    for file in (f"{name}.job.toml", f"{instrument}.instrument.toml"):
+        shutil.copy(EXAMPLES / file, folder / file)
+    return str(folder / f"{name}.job.toml")
+
+
+def test_a_journal_where_no_plan_will_do_or_nothing_floats(tmp_path):
+    knot = of_example(tmp_path, "knot-too-weak", "knot")
+    keep(knot, ["note", "asked for more springs"])
+    assert believed(knot, samples=FEW).when == "as found"
+    plover = of_example(tmp_path, "plover-dive", "plover")
+    keep(plover, ["did", "claw", "in", "1/2", "turn"])
+    one = believed(plover, samples=FEW)
+    assert (one.pegs, one.gap) == (False, None)  # only down: no rear gap is wanted
+    lead = float(one.plain.claw.lead)
+    assert float(one.noted.claw.mean()) == pytest.approx(14.7e-3 - 0.5 * lead, abs=1e-9)  # claw_distance of its file
+
+
 def test_left_blocked_or_propped_it_is_tried_free(tmp_path):
     text = Path(job_of("kestrel-float")).read_text()
     blocked = text.replace('bridge = "decked"', 'bridge = "blocked"', 1)

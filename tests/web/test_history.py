@@ -12,6 +12,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from setwright.bench import history
+from setwright.bench.demo_shop import make_demo
 from setwright.bench.house import specify
 from setwright.bench.journals import InShop, keep
 from setwright.bench.shop import check_shop, show_visit
@@ -190,6 +191,35 @@ class TestInstrument:
             assert SCRIPT not in answer.text
         answer = reader.get(f"/instrument/{old[1]}/history", params={"visit": old[2]})
         assert answer.status_code == 200
+
+
+@pytest.mark.slow
+def test_a_shop_of_years_is_told_in_numbers_and_pictures(tmp_path: Path) -> None:
+    at = str(tmp_path / "shop")
+    make_demo(at)
+    app = application(bench(at, KEY))
+    with TestClient(app, base_url=ADDRESS) as client:
+        answer = Visitor(client).sign().get("/history", params={"what": "pitch"})
+    said = words(answer)
+    held = history.capability(at)[1]
+    told = [one.capability for one in held if one.capability is not None]
+    assert len(told) >= 3
+    for made_of in told:
+        assert made_of.cpk is None or f"Cpk {history_words.index_words(made_of.cpk)}" in said
+        assert f"Ppk {history_words.index_words(made_of.ppk)}" in said
+        assert history_words.hundred_words(made_of.outside) in said
+    for kind in history.yields(at):
+        for of in (kind.rounds, kind.minutes):
+            assert history_words.spread_words(of) in said
+    (moved,) = (one for one in history.season(at, "pitch") if one.kind == "cents")
+    assert f"{moved.visits} visits" in said
+    slots = re.findall(r'viewBox="-60 -9 120 18".*?</svg>', answer.text)
+    assert len(slots) == sum(one.capability is not None for one in held)
+    # mean of the first limit in its slot: half the tolerance is twenty units, by hand
+    first, limit = told[0].spread, next(one.limit for one in held if one.capability is told[0])
+    low, high = limit.tolerance.lower, limit.tolerance.upper
+    at_mean = 20.0 * (first.mean - 0.5 * (low + high)) / (0.5 * (high - low))
+    assert float(re.search(r'class="line" d="M(-?[\d.]+) ', slots[0])[1]) == pytest.approx(at_mean, abs=0.06)  # type: ignore[index]
 
 
 def test_looking_writes_nothing(browsers: Callable[[], Visitor], shop: str) -> None:

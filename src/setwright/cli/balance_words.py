@@ -10,17 +10,17 @@ from setwright.bench.whatif import Banded
 from setwright.cli.layout import columns, labelled, paragraph, section
 from setwright.cli.words import note, number, sentence
 from setwright.frozen import frozen
+from setwright.planning.moves import BY_KEY
 from setwright.units.show import System, show_turns
 
 BAND_NOTE = "± holds 95 of 100 instruments this one may be."
 FINEST = 1 / 32  # turn
 UNHEARD = 0.05  # cents
 FEW = 0.025  # share below which nothing is said of instruments that rest on a stop
-CAUTIONS = {
-    "strings": "New strings go on one after the other, eyes away from a string that is tight.",
-    "springs": "Springs are hung with the strings slack, the plate held, eyes away from their hooks.",
-    "pivots": "Never turn a pivot under string or spring tension: slacken first, or the edge is spoilt.",
-}
+STEPS = {  # which step of the work goes with what is tried
+    "claw": ("claw", "claw_treble", "claw_bass"), "pivots": ("pivots", "pivot_treble", "pivot_bass"),
+    "hang springs": ("springs",), "strings on": ("strings",), "tune": ("tuning",),
+}  # fmt: skip
 REST = {
     "floats": "Floats", "lower stop": "Rests, {}", "upper stop": "Pulled up, {}", "runs away": "Runs away, {}",
 }  # fmt: skip
@@ -222,8 +222,9 @@ def balance_card(result: Tried, system: System, cautions: Sequence[str]) -> str:
         lines += section(title, [*body, *columns(rows)])
         table = [("pulls", "force", "arm", "moment"), *pull_rows(one, system)]
         lines += ["", *columns(table)]
-    told = [line for text in (*cautions, *result.remarks) for line in paragraph(f"- {sentence(text)}", 2, 4)]
-    return "\n".join([*lines, *section("remarks", told)])
+    for title, texts in (("caution", cautions), ("remarks", result.remarks)):
+        lines += section(title, [line for text in texts for line in paragraph(f"- {sentence(text)}", 2, 4)])
+    return "\n".join(lines)
 
 
 def _distance(result: Tried, system: System) -> str:
@@ -237,10 +238,8 @@ def cautions_of(asked: dict[str, str]) -> tuple[str, ...]:
         asked: as typed, by name.
     Returns: sentences.
     """
-    pivots = any(asked.get(name) for name in ("pivots", "pivot_treble", "pivot_bass"))
-    return tuple(
-        text for name, text in CAUTIONS.items() if (pivots if name == "pivots" else bool(asked.get(name)))
-    )  # fmt: skip
+    told = [BY_KEY[step].cautions for step, names in STEPS.items() if any(asked.get(name) for name in names)]
+    return tuple(dict.fromkeys(text for each in told for text in each))
 
 
 def tried_words(result: Tried, asked: dict[str, str]) -> str:

@@ -315,12 +315,14 @@ async function along() {
   const address = new URL(bench().dataset.along, location.href);
   address.search = query();
   line = null;
+  find("#off").textContent = "The bench is working out what every place of the claw would do; a moment.";
   try {
     const answer = await fetch(address);
     const said = answer.ok ? await answer.json() : null;
-    if (!said || mine !== asked) return;
+    if (mine !== asked) return;
+    if (!said) { find("#off").textContent = ""; return; }
     [line, made, turns, shown] = [said, asking, 0, 0];
-  } catch { return; }
+  } catch { find("#off").textContent = ""; return; }
   live();
 }
 function live() {
