@@ -22,6 +22,9 @@ QUALITY = 40  # of WebP
 LARGEST = 6_000_000  # bytes of all pictures
 PATIENCE = 180_000  # ms
 TURN = 150  # ms, until a page of another width is drawn
+LOADED = """() => Promise.all([...document.querySelectorAll("img[loading=lazy]")].map((one) => {
+    one.loading = "eager";
+    return one.decode().catch(() => null); }))"""
 HEAD = """# Pictures
 
 Every page of the bench app in an invented shop, made by `./dev pictures`: the same each time but for ids. A picture
@@ -119,8 +122,7 @@ def settled(page: Any, address: str) -> None:
     """
     page.goto(address)
     page.wait_for_selector("body:not([data-reload=soon])")
-    for image in page.locator("img[loading=lazy]").all():
-        image.evaluate("(one) => { one.loading = 'eager'; return one.decode().catch(() => {}); }")
+    page.evaluate(LOADED)
     page.wait_for_timeout(TURN)
 
 
