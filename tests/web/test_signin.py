@@ -251,6 +251,7 @@ class TestSigningIn:
         assert bo.post("/pin", {"old": PINS["Bo"], "pin": "615283", "again": "615284"}).status_code == 422
         assert bo.post("/pin", {"old": PINS["Bo"], "pin": "111111", "again": "111111"}).status_code == 422
         assert bo.post("/pin", {"old": PINS["Bo"], **new}).status_code == 303
+        assert "Your PIN is set; sign in with it." in words(bo.get("/who"))
         assert bo.client.get("/settings", follow_redirects=False).status_code == 303  # signed out everywhere
         assert network.sign_in(bo, "Bo").status_code == 422
         assert network.sign_in(bo, "Bo", "615283").status_code == 303
