@@ -36,7 +36,7 @@ def problem(kind="one", size=2e-3, noise=1e-8):
 
 
 def true_state(kind, size=2e-3, split=1.5):
-    two = {"share": -0.7, "turn": 0.02, "loss": 0.4, "split": split * CENT, "place": 0.15}
+    two = {"share": -0.7, "turn": 0.02, "loss": 0.4, "split": split * CENT, "early": 0.002, "place": 0.15}
     shared = np.concatenate([size * np.array([0.6, 0.4]), [0.3], [two[name] for name in NAMES[kind]]])
     local = np.stack([-0.5 * NUMBERS + 1j * NUMBERS, -FALL + 0.05j * NUMBERS], axis=1)
     return State(local, shared)
@@ -48,6 +48,7 @@ def by_hand(kind, state, split, size):
     out = []
     for i, n in enumerate(NUMBERS):
         rise = size * sum(w * np.exp(-2.0 * d * fine) for w, d in zip(SHARE, FALL, strict=True))
+        common = np.interp(TIMES, fine, np.append(0.0, np.cumsum(0.5 * (rise[1:] + rise[:-1]) * np.diff(fine))))
         rise = rise + state.shared[2] * size * SHARE[i] * np.exp(-2.0 * FALL[i] * fine)
         lead = np.interp(TIMES, fine, np.append(0.0, np.cumsum(0.5 * (rise[1:] + rise[:-1]) * np.diff(fine))))
         follow = (1.0 + 2e-4) / (1.0 + 2e-4 * n**2)
@@ -55,7 +56,7 @@ def by_hand(kind, state, split, size):
         one = np.exp(one + 2j * np.pi * HERTZ[i] * follow * lead)
         if kind != "one":
             at = (np.sin(n * np.pi * 0.15) / (n * np.sin(np.pi * 0.15))) ** 2 if kind == "pulled" else 1.0
-            late = TIMES + 0.03
+            late = TIMES + 0.03 + 0.002 + common
             second = np.exp(-0.7 + 0.02j - 0.4 * late + 2j * np.pi * HERTZ[i] * at * split * CENT * late)
             one = one * (1.0 + second)
         out.append(one)

@@ -36,7 +36,9 @@ FILTER = 4.0  # periods of the partials' distance over which a band is filtered
 ROUGH, FINE = 1e-3, 1e-5  # relative misfit of a partial: at first, and at least
 UNTOLD = 0.002  # of the glide that is left at the end, the standard uncertainty for what its course does not tell
 BY_PLACE = 0.04  # of it, the same where heights do not tell the parts of a glide, times how far these may be off
-WIDER = 1.3  # times the standard uncertainties of eight blocks of time, which are few
+WIDER = (
+    1.09  # times the standard uncertainties of eight blocks of time, which are few: Student's t of six to the normal
+)
 TOLD = 60.0  # times the noise, the energy of a partial under which its phase may have been lost
 STRAYS = 0.02  # relative, from which on a frequency is lost
 LEAKS = 3e-4  # of the loudest partial, what of it is left in the band of another
@@ -60,6 +62,8 @@ LOOK = 3e-3  # relative misfit while it is looked for
 LOOKED = 10  # rounds from every start
 WORTHY = 3  # second tones of each kind that are tried
 EXPLAINS = 0.25  # of what one tone leaves over in the loudest partials, the least a second one must, to first order
+TURNS, PLACED = 6, 2  # times decays and glide are found anew, and how often with all places
+ENOUGH = 10.0  # gain of twice the logarithm of how likely all is that ends it
 LOUDEST = 6  # partials in which it is looked for
 WORTH = 8.0  # times the noise, from which a second tone is looked for
 LEAST_SPLIT = 0.05 * CENT  # relative; nearer tones are one
@@ -222,11 +226,19 @@ def _single(start: Start) -> _Fit | None:
 
 
 def _apart(problem: Problem, tried: list[tuple[float, plucked.Place, State]]) -> float:
-    """Relative standard deviation of all partials together over places, each by how likely it is."""
+    """Relative standard deviation of all partials together over places, each by how likely it is.
+
+    What the model leaves out bends a band slowly: of that only so many readings count as there are blocks of time.
+    """
     cost = np.array([each[0] for each in tried])
-    likely = np.exp(-0.5 * (cost - cost.min()))
+    power = np.abs(problem.bands) ** 2
+    left = problem.misfit[:, None] ** 2 * power
+    heavy = power / (problem.noise[:, None] + left) * problem.hertz[:, None] ** 2
+    share = float((heavy * left / (problem.noise[:, None] + left)).sum() / heavy.sum())
+    count = (1.0 - share) + share * BLOCKS / len(problem.times)  # of readings that do not say the same
+    likely = np.exp(-0.5 * count * (cost - cost.min()))
     likely = likely / likely.sum()
-    power = (np.abs(problem.bands) ** 2 / problem.noise[:, None]).sum(axis=1) * problem.hertz**2
+    power = (power / problem.noise[:, None]).sum(axis=1) * problem.hertz**2
     shift = np.array([(each[2].local[:, 1].imag / problem.hertz) @ power for each in tried])
     shift = shift / (2.0 * np.pi * power.sum())
     return float(np.sqrt(likely @ (shift - likely @ shift) ** 2))
@@ -304,7 +316,7 @@ def _double(start: Start, single: _Fit) -> _Fit | None:
     assert seen is not None
     tried = []
     for one in worth:
-        two = np.array([np.log(SHARE), 0.0, one.loss, one.split, one.place])[: len(tones.NAMES[one.kind])]
+        two = np.array([np.log(SHARE), 0.0, one.loss, one.split, 0.0, one.place])[: len(tones.NAMES[one.kind])]
         each = replace(less, kind=one.kind)
         begun = _begun_with(each, np.append(base.shared, two), logs[few], seen[few])
         tried.append(_Fit(each, *tones.solve(each, begun, rounds=LOOKED, damping=1e-2)))
@@ -319,25 +331,33 @@ def _double(start: Start, single: _Fit) -> _Fit | None:
 
 
 def _doubled(start: Start, problem: Problem, state: State) -> _Fit:
-    """Two tones fitted in all partials, with decays and places, and so the parts of the glide, as they then are."""
+    """Two tones fitted in all partials, with decays and places, and so the parts of the glide, as they then are.
+
+    Decays and glide lean on each other, so this goes on until little is gained, with the place that was best so far.
+    """
     state, cost = tones.solve(problem, state, rounds=15)
     many = min(PARTS, len(problem.numbers))
-    fit = _Fit(problem, state, cost)
-    for turn in range(3):
+    fit, best = _Fit(problem, state, cost), None
+    for turn in range(TURNS):
         decays, had = decays_of(fit.problem, fit.state), len(fit.problem.parts.expected)
         glide = max(float(fit.state.shared[:had].sum()), SMALLEST)
+        places = candidates(start, decays)[: 4 if turn else 2]
+        if best is not None and turn > PLACED:
+            apart = [abs(one.plucked - best.plucked) for one in places]
+            places = [places[int(np.argmin(apart))]]
         tried = []
-        for place in candidates(start, decays)[: 4 if turn else 2]:
+        for place in places:
             one = replace(fit.problem, parts=parts_of(start, decays, place, glide, many))
             begin = State(fit.state.local, np.concatenate([one.parts.expected, fit.state.shared[had:]]))
             state, cost = tones.solve(one, begin, rounds=5, enough=SLIGHT_GAIN)
-            tried.append(_Fit(one, state, cost))
-        if not tried:
-            break
-        fit = min(tried, key=lambda each: each.cost)
+            tried.append((cost, place, _Fit(one, state, cost)))
+        before = fit.cost
+        _, best, fit = min(tried, key=lambda each: each[0])
         state, _ = tones.solve(fit.problem, fit.state, rounds=15)
         one = _left_over(start, fit.problem, state)
         fit = _Fit(one, state, tones.cost_of(one, state))
+        if turn > PLACED and before - fit.cost < ENOUGH:
+            break
     return fit
 
 
@@ -381,7 +401,7 @@ def _departing(problem: Problem, hertz: Array, relative: Array, law: Law, glide:
         return law
     more = FOLLOWS_LESS * abs(glide)
     if problem.kind == "one" and abs(off) * hertz[0] * problem.times[-1] < TURNED:
-        more = float(np.hypot(more, 0.5 * off))
+        more = float(np.hypot(more, np.sqrt(0.5) * off))
     return replace(law, first_sd=float(np.hypot(law.first_sd, more)))
 
 

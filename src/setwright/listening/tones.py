@@ -1,13 +1,13 @@
 """Amplitude and phase of all partials of a note in one model: each one tone or two that beat, one glide for all.
 
     ln z_n(t) = a_n + l_n t + 2 pi i f_n c_n (sum over g of k_g S_g(t) + q k_n S_n(t)) + ln(1 + v_n(t))     (H10)
-    v_n(t) = s exp(i psi - D t + 2 pi i f_n d_n t),   d_n = d for all, or d (sin(n pi x) / (n sin(pi x)))^2
+    v_n(t) = s exp(i psi - D t' + 2 pi i f_n d_n t'),   d_n = d for all, or d (sin(n pi x) / (n sin(pi x)))^2
 
 a_n and l_n are complex: height and phase, decay and what the frequency lies off f_n. The second tone is the string's
-other direction of swing. A bridge that gives way more in one direction parts all partials by the same ratio d; the
+other direction of swing, t' the time since the release, lengthened by the glide. A bridge that gives way more in one direction parts all partials by the same ratio d; the
 magnet of a pickup at x, a point of negative stiffness, by a ratio that goes as sin(n pi x)^2 / n^2 (first order, the
-share of a mode's stiffness energy at a point). Both directions were let go at the same moment, so psi is about 0; D is
-the difference of their decays. The common parameters are few, so a turn of the two against each other far less than
+share of a mode's stiffness energy at a point). Both directions were let go at the same moment, so psi is about 0; when
+that was is known to some milliseconds. D is the difference of their decays, next to nothing for a magnet. The common parameters are few, so a turn of the two against each other far less than
 whole is told from a single tone, as far as amplitudes fall exponentially.
 """
 
@@ -23,17 +23,20 @@ Complex = NDArray[np.complex128]
 
 NAMES: dict[str, tuple[str, ...]] = {
     "one": (),
-    "alike": ("share", "turn", "loss", "split"),
-    "pulled": ("share", "turn", "loss", "split", "place"),
+    "alike": ("share", "turn", "loss", "split", "early"),
+    "pulled": ("share", "turn", "loss", "split", "early", "place"),
 }
 LIKELY = {  # before anything is heard: middle and standard uncertainty; common practice, no source
     "share": (-0.8, 0.7),  # ln s
-    "turn": (0.0, 0.15),  # rad, psi
+    "turn": (0.0, 0.03),  # rad, psi: both were let go together; when that was, `early` says
     "loss": (0.0, 1.0),  # 1/s, D
     "split": (0.0, 2.5e-3),  # relative, d
+    "early": (0.0, 5e-3),  # s, by which the release was earlier than it is heard to be
     "place": (0.2, 0.12),  # of the length, x
 }
-RANGE = {"share": (-6.0, 1.0), "turn": (-8.0, 8.0), "loss": (-8.0, 8.0), "split": (-6e-3, 6e-3), "place": (0.02, 0.49)}
+PULLED_LOSS = 0.05  # 1/s, the standard uncertainty of D where a magnet pulls: it takes no energy
+RANGE = {"share": (-6.0, 1.0), "turn": (-8.0, 8.0), "loss": (-8.0, 8.0), "split": (-6e-3, 6e-3), "early": (-0.02, 0.02),
+         "place": (0.02, 0.49)}  # fmt: skip
 OWN, OWN_SD, OWN_RANGE = 0.25, 0.2, (0.0, 0.55)  # q, see `phases`
 SLIGHT = 1e-3  # of the greatest, the least a part of the glide is expected at
 BY_LOGS = 2  # first rounds that go by logarithms, which no whole turn leads astray
@@ -148,7 +151,7 @@ def second(problem: Problem, state: State) -> tuple[Complex, Array, Array]:
     Returns: (N, J) v_n; (N) d_n over d, and its derivative by the place.
     """
     two = dict(zip(NAMES[problem.kind], state.shared[len(problem.parts.expected) + 1 :], strict=True))
-    late = problem.times + problem.since
+    late = _late(problem, state)
     if problem.kind == "pulled":
         share, slope = pulled(problem.numbers, two["place"])
     else:
@@ -156,6 +159,13 @@ def second(problem: Problem, state: State) -> tuple[Complex, Array, Array]:
     turns = (problem.hertz * share * two["split"])[:, None] * late
     over = np.exp(two["share"] - two["loss"] * late + 1j * (two["turn"] + 2.0 * np.pi * turns))
     return np.asarray(over), share, slope
+
+
+def _late(problem: Problem, state: State) -> Array:
+    """(J) time from the release, lengthened by the glide [s]."""
+    many = len(problem.parts.expected)
+    early = state.shared[many + 1 + NAMES[problem.kind].index("early")]
+    return np.asarray(problem.times + problem.since + early + state.shared[:many] @ problem.parts.shapes)
 
 
 def weights(problem: Problem, bands: Complex) -> Array:
@@ -181,13 +191,15 @@ def _slopes(problem: Problem, state: State) -> Complex:
     by[many] = (turn * k[parts.member])[:, None] * parts.own
     if problem.kind != "one":
         over, share, slope = second(problem, state)
-        split = state.shared[many + 4]
-        late = problem.times + problem.since
+        loss, split = state.shared[many + 3], state.shared[many + 4]
+        late = _late(problem, state)
         some = over / (1.0 + over)
         by[many + 1], by[many + 2], by[many + 3] = some, 1j * some, -late * some
         by[many + 4] = 2j * np.pi * (problem.hertz * share)[:, None] * late * some
+        by[many + 5] = (2j * np.pi * (problem.hertz * share)[:, None] * split - loss) * some
+        by[:many] += by[many + 5] * parts.shapes[:, None]
         if problem.kind == "pulled":
-            by[many + 5] = 2j * np.pi * (problem.hertz * slope * split)[:, None] * late * some
+            by[many + 6] = 2j * np.pi * (problem.hertz * slope * split)[:, None] * late * some
     return by
 
 
@@ -260,7 +272,8 @@ def prior(problem: Problem) -> tuple[Array, Array]:
         out[:many, :many] = np.diag(weight) - np.outer(pull, pull) / (pull @ expected)
     out[many, many], toward[many] = 1.0 / OWN_SD**2, OWN
     for i, name in enumerate(names, many + 1):
-        toward[i], out[i, i] = LIKELY[name][0], 1.0 / LIKELY[name][1] ** 2
+        sd = PULLED_LOSS if (problem.kind, name) == ("pulled", "loss") else LIKELY[name][1]
+        toward[i], out[i, i] = LIKELY[name][0], 1.0 / sd**2
     return out, toward
 
 
@@ -272,20 +285,19 @@ def cost_of(problem: Problem, state: State) -> float:
         state: the parameters.
     Returns: [1].
     """
-    return _costing(problem, state, prior(problem))[0]
-
-
-def _costing(problem: Problem, state: State, before: tuple[Array, Array]) -> tuple[float, Complex]:
-    """The same, and the bands of the model; before: what is known before."""
-    information, toward = before
     bands = model(problem, state)
     weight = weights(problem, bands)
+    cost = _off(problem, state, prior(problem), bands, weight) - 2.0 * float(np.log(weight).sum())
+    return cost if np.isfinite(cost) else np.inf
+
+
+def _off(problem: Problem, state: State, before: tuple[Array, Array], bands: Complex, weight: Array) -> float:
+    """Squares of what the bands of the model leave over, by given weights, and of what was known before."""
+    information, toward = before
     off = state.shared - toward
     with np.errstate(over="ignore", invalid="ignore"):
-        cost = float(
-            (np.abs(problem.bands - bands) ** 2 * weight - 2.0 * np.log(weight)).sum() + off @ information @ off
-        )
-    return cost if np.isfinite(cost) else np.inf, bands
+        cost = float((np.abs(problem.bands - bands) ** 2 * weight).sum() + off @ information @ off)
+    return cost if np.isfinite(cost) else np.inf
 
 
 def _within(problem: Problem, shared: Array) -> Array:
@@ -336,20 +348,21 @@ def solve(
     """
     logs = BY_LOGS if problem.logs is not None and problem.kind == "one" else 0
     before = prior(problem)
-    cost, bands = _costing(problem, state, before)
-    cost = np.inf if logs else cost
+    bands = model(problem, state)
     for turn in range(rounds):
         one = normal(problem, state, turn < logs, bands)
-        gained = 0.0
+        weight = weights(problem, bands)  # a step is right for weights that stay
+        cost, gained = _off(problem, state, before, bands, weight), 0.0
         for _ in range(TRIES):
             new = _stepped(problem, state, one, damping, before)
-            less, there = _costing(problem, new, before)
+            there = model(problem, new)
+            less = _off(problem, new, before, there, weight)
             if turn < logs or less <= cost + 1e-9:
                 gained = np.inf if turn < logs else cost - less
-                state, cost, bands = new, less, there
+                state, bands = new, there
                 damping = 0.1 * damping if damping > 1e-8 else 0.0
                 break
             damping = max(10.0 * damping, 1e-4)
         if gained < enough:
             break
-    return state, cost
+    return state, cost_of(problem, state)
