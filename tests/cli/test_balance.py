@@ -32,6 +32,7 @@ def test_a_card_tells_both_states_and_why(told):
     assert out.rstrip().endswith("- Turn both screws alike, and leave thread in the wood.")
 
 
+@pytest.mark.slow
 def test_everything_of_the_page_is_an_option(told):
     out = told(
         LAPWING, "--claw", "-1/4", "--claw-bass", "+1/8", "--springs", "1,2,3", "--pivots", "+1/8", "--tuning",

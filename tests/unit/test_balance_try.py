@@ -102,6 +102,7 @@ def test_what_the_trade_knows(lapwing):
     assert [pull.name for pull in now.alone.pulls] == ["strings", "springs"]
 
 
+@pytest.mark.slow
 def test_heavier_strings_pull_the_plate_up_and_hold_no_pitch_yet(lapwing):
     found = ask(lapwing, strings=tuple(gauge(one) for one in HEAVIER))
     assert found.alone is None
@@ -120,6 +121,7 @@ def test_a_string_near_its_limit_is_told_with_its_caution(lapwing):
     assert "keep your face away" in told
 
 
+@pytest.mark.slow
 def test_springs_at_places_of_ones_own(lapwing):
     usual, other = ask(lapwing, springs=2), ask(lapwing, hooks=(1, 2))
     assert (usual.springs, other.springs) == ((2, 4), (1, 2))
@@ -133,6 +135,7 @@ def test_springs_at_places_of_ones_own(lapwing):
     assert none.retuned.rest == "runs away"
 
 
+@pytest.mark.slow
 def test_unstable_and_stopped_balances_are_told_apart(lapwing):
     assert ask(lapwing, springs=1).retuned.rest == "runs away"
     assert ask(lapwing, claw=(2.0, 2.0)).alone.rest == "lower stop"
@@ -175,6 +178,7 @@ def test_in_the_middle_of_a_balance_it_stands_as_the_journal_explains(tmp_path):
     assert found.gap == (pytest.approx(2.6e-3, abs=1e-6), pytest.approx(0.25e-3))
 
 
+@pytest.mark.slow
 def test_with_screws_turned_and_strings_not_heard_only_what_comes_at_pitch_is_told(tmp_path):
     for name in ("kestrel-float.job.toml", "kestrel.instrument.toml"):
         shutil.copy(EXAMPLES / name, tmp_path / name)
@@ -198,6 +202,7 @@ def of_example(folder, name, instrument):
     return str(folder / f"{name}.job.toml")
 
 
+@pytest.mark.slow
 def test_a_journal_where_no_plan_will_do_or_nothing_floats(tmp_path):
     knot = of_example(tmp_path, "knot-too-weak", "knot")
     keep(knot, ["note", "asked for more springs"])
@@ -267,6 +272,7 @@ class TestAlong:
         miss = np.abs(interpolated(line.turns, line.retuned.values["gap"], at) - exact)[clear(line, at)]
         assert np.max(miss) < 1e-4  # a tenth of a millimetre, of a jump of 23 mm
 
+    @pytest.mark.slow
     def test_where_the_plate_meets_the_body_there_is_an_edge(self, lapwing):
         line = along(laid_out(lapwing, Tries()))
         kinds = line.alone.rests
@@ -351,6 +357,7 @@ class TestDrawn:
         assert "1 E4: slack" in svg
 
 
+@pytest.mark.slow
 def test_how_it_rests_in_words(lapwing):
     out = balance_words.rest_words(ask(lapwing, springs=1).retuned)
     assert out == "Runs away, block at the rear cavity wall"

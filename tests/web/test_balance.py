@@ -94,6 +94,7 @@ def test_at_pitch_and_left_alone_are_two_states(visitor: Visitor, path: str) -> 
     assert "moment stop" in retuned.text
 
 
+@pytest.mark.slow
 def test_another_set_and_tuning(visitor: Visitor, path: str) -> None:
     answer = visitor.get(path, params={"strings": HEAVIER, "tuning": "standard", "state": "alone"})
     said = words(answer)
@@ -171,6 +172,7 @@ def test_where_no_plan_will_do_it_is_tried_all_the_same(visitor: Visitor, visits
     assert "rear gap" in words(answer).lower()
 
 
+@pytest.mark.slow
 def test_along_the_claw_the_module_gets_what_the_page_shows(visitor: Visitor, path: str) -> None:
     told = json.loads(visitor.get(f"{path}/along", params={"claw": "+1/8"}).text)
     assert told["base"] == [0.125, 0.125]

@@ -117,10 +117,12 @@ class TestShop:
         assert "no two people" in words(answer).lower()
         assert "Choose the instrument" in words(reader.get("/history", params={"read": "relief"}))
 
+    @pytest.mark.slow
     def test_the_season_of_what_is_chosen(self, reader: Visitor) -> None:
         said = words(reader.get("/history", params={"what": "rear gap"}))
         assert "Nothing can be told of rear gap yet" in said  # the later visit is not closed
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("text", [SCRIPT, "buzz", "\x00", "zzzz", "9" * 400, "'; DROP TABLE visit; --"])
     def test_what_is_not_there_is_refused_on_the_page(self, reader: Visitor, text: str) -> None:
         for field in ("what", "read", "instrument", "specification", "unsure"):
@@ -169,6 +171,7 @@ class TestInstrument:
         assert "Nothing can be told yet. It needs two closed visits" in said
         assert "Hand it back once" in said
 
+    @pytest.mark.slow
     def test_drift_with_the_season(self, tmp_path: Path) -> None:
         at = tmp_path / "shop"
         instrument, visit = made(at)
@@ -182,6 +185,7 @@ class TestInstrument:
         assert "rear gap July 1 +0.40" in said  # 2.6 mm left in January, 3.0 mm found in July
         assert "No trend can be told yet" in said
 
+    @pytest.mark.slow
     def test_of_nothing_and_of_strange_visits(self, reader: Visitor, old: tuple[str, str, str]) -> None:
         assert reader.get("/instrument/zzzzzzz/history").status_code == 404
         for text in (SCRIPT, "zzzz", "\x00"):
