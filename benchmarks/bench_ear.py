@@ -55,7 +55,8 @@ def listened(address: str, visit: str, file: Path, minutes: float, blocked: int)
         page = browser.new_page()
         page.goto(f"{address}/who")
         page.fill("#name", "Mara")
-        page.click("text=This is me")
+        with page.expect_navigation():
+            page.click("text=This is me")
         page.goto(f"{address}/visit/{visit}/listening")
         page.evaluate(WATCH)
         if blocked:
