@@ -106,6 +106,19 @@ def test_all_drawings_of_the_job_go_with_it(job: Path, ask: Ask) -> None:
         assert f"{title}: Kestrel" in page
 
 
+@pytest.mark.slow
+def test_what_cannot_be_drawn_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    from setwright.bench import paper_drawings
+    from setwright.errors import InputError
+
+    def refused(*_: object, **__: object) -> None:
+        raise InputError("not this one.")
+
+    monkeypatch.setattr(paper_drawings, "notes_of", refused)
+    found = paper_drawings.drawings_of_job(str(EXAMPLES / "curlew-low.job.toml"), "inch", 32)
+    assert [one.title.partition(":")[0] for one in found] == ["Side view", "Heights"]
+
+
 def test_standard_output_takes_the_bytes(job: Path, capfdbinary: pytest.CaptureFixture[bytes]) -> None:
     from setwright.cli.main import run
 

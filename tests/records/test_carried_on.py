@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from setwright.bench import carried
 from setwright.bench.journals import InShop
 from setwright.bench.learned import learned_of
 from setwright.bench.next_step import next_of
@@ -99,10 +100,8 @@ def test_what_was_learned_goes_out_and_comes_in_with_the_shop(at, twice, tmp_pat
 
 
 def test_an_entry_that_comes_while_it_is_handed_back_is_learned_from_too(at, twice, monkeypatch):
-    from setwright.bench import visits
-
     first, _ = twice
-    real, seen = visits.learned_at_end, []
+    real, seen = carried.learned_at_end, []
 
     def slow(job, entries):
         seen.append(len(entries))
@@ -111,18 +110,21 @@ def test_an_entry_that_comes_while_it_is_handed_back_is_learned_from_too(at, twi
                 append(work, first, parse("read", "rear gap = 2.9 mm", entries[-1].when))
         return real(job, entries)
 
-    monkeypatch.setattr(visits, "learned_at_end", slow)
+    monkeypatch.setattr(carried, "learned_at_end", slow)
     hand_back(at, first)
     assert seen == [seen[0], seen[0] + 1]
 
 
 def test_a_visit_of_which_nothing_was_learned_is_handed_back_all_the_same(at):
-    dive = JobFiles(
-        "plover-dive.job.toml", (EXAMPLES / "plover-dive.job.toml").read_bytes(), "plover.instrument.toml",
-        (EXAMPLES / "plover.instrument.toml").read_bytes(), "plover-dive.journal.txt", b"",
-    )  # fmt: skip
+    others = [
+        JobFiles(
+            f"{name}.job.toml", (EXAMPLES / f"{name}.job.toml").read_bytes(), f"{stem}.instrument.toml",
+            (EXAMPLES / f"{stem}.instrument.toml").read_bytes(), f"{name}.journal.txt", b"",
+        )
+        for name, stem in (("plover-dive", "plover"), ("knot-too-weak", "knot"))
+    ]  # fmt: skip
     with open_shop(at) as shop, shop.writing("Ada") as work:
-        homes = [add_job(work, one).visit.id for one in (files(b""), dive)]
+        homes = [add_job(work, one).visit.id for one in (files(b""), *others)]
     for one in homes:
         assert hand_back(at, one).belief is None
     with open_shop(at) as shop, shop.reading() as work:
