@@ -4,11 +4,12 @@
     v_n(t) = s exp(i psi - D t' + 2 pi i f_n d_n t'),   d_n = d for all, or d (sin(n pi x) / (n sin(pi x)))^2
 
 a_n and l_n are complex: height and phase, decay and what the frequency lies off f_n. The second tone is the string's
-other direction of swing, t' the time since the release, lengthened by the glide. A bridge that gives way more in one direction parts all partials by the same ratio d; the
-magnet of a pickup at x, a point of negative stiffness, by a ratio that goes as sin(n pi x)^2 / n^2 (first order, the
-share of a mode's stiffness energy at a point). Both directions were let go at the same moment, so psi is about 0; when
-that was is known to some milliseconds. D is the difference of their decays, next to nothing for a magnet. The common parameters are few, so a turn of the two against each other far less than
-whole is told from a single tone, as far as amplitudes fall exponentially.
+other direction of swing, t' the time since the release, lengthened by the glide. A bridge that gives way more in one
+direction parts all partials by the same ratio d; the magnet of a pickup at x, a point of negative stiffness, by a ratio
+that goes as sin(n pi x)^2 / n^2 (first order, the share of a mode's stiffness energy at a point). Both directions were
+let go at the same moment, so psi is about 0; when that was is known to some milliseconds. D is the difference of their
+decays, next to nothing for a magnet. The common parameters are few, so a turn of the two against each other far less
+than whole is told from a single tone, as far as amplitudes fall exponentially.
 """
 
 from __future__ import annotations
