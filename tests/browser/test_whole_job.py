@@ -26,7 +26,7 @@ from tests.records.servers import programs, running
 pytestmark = pytest.mark.slow
 SEED, TURNED = 1, 0.5  # which instrument; how far its claw was turned by somebody
 MOST = 80  # steps
-HEARD = 0.5  # cents, between a pitch written down and the true one; the page waits for a band of 1 cent
+HEARD = 1.0  # cents, between a pitch written down and the true one: half of the band the page waits for
 NOTES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 
 
