@@ -127,7 +127,8 @@ def run(task: Task) -> Run:
     elif task.mistaken == "claw":
         on = Mistaken(practice, True, 0, WRONG_TURN)
     witness = Witness(practice, first)
-    trouble, doubts = "", ()
+    trouble = ""
+    doubts: tuple[Doubt, ...] = ()
     try:
         if task.way in PEOPLE:
             PEOPLE[task.way](wanted(first), on)
