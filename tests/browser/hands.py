@@ -23,19 +23,22 @@ from setwright.practice.takes import GUITAR
 STRINGS = Path(__file__).with_name("strings.js").read_text(encoding="utf-8")
 MICROPHONE = ("--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream")
 RINGS = 3.0  # s, a string that is not stopped before
-HEARS = 9_000  # ms, until a page that hears a string has gone on, however slow the machine
+HEARS = 15_000  # ms, until a page that hears a string has gone on, however slow the machine
 BETWEEN = 250  # ms of quiet between two strings
 PATIENCE = 120_000  # ms for a page to come, however slow the machine
 TRIES = 4  # times a peg is turned before somebody looks up
 
 ROUNDS, NEAR, CENTS, SETTLED, PER_GAP = 40, 1e-4, 3.0, 40.0, 400.0  # by hand: m, cents, cents, turns a metre of gap
+# a page on its way has no heading yet: nothing is told from it
 ANOTHER = """(was) => { const now = document.querySelector("input[name=written]");
-    return document.readyState === "complete" && (!now || now.value !== was); }"""
+    return document.readyState === "complete" && document.querySelector("h1") !== null
+        && (!now || now.value !== was); }"""
 SENT = """(was) => { const now = document.querySelector("input[name=written]");
-    return !now || now.value !== was || document.querySelector("main form button[disabled]") !== null; }"""
+    return document.querySelector("h1") !== null
+        && (!now || now.value !== was || document.querySelector("main form button[disabled]") !== null); }"""
 FILLED = """([string, was]) => { const now = document.querySelector("input[name=written]");
     const one = document.querySelector(`input[data-words="pitch string ${string}"]`);
-    return !now || !one || one.value !== "" || now.value !== was; }"""
+    return document.querySelector("h1") !== null && (!now || !one || one.value !== "" || now.value !== was); }"""
 LISTENS = "() => document.getElementById('listen')?.textContent === 'Stop' && window.listens()"
 KINDS = {"Tune": "tune", "Turn both claw screws": "claw", "The wedge": "wedge", "The springs": "springs"}
 
@@ -136,7 +139,9 @@ class Hands:
         assert found, page.inner_text(".what")
         written = page.get_attribute("input[name=written]", "value")
         self.listen()
-        for _ in range(TRIES):
+        for n in range(TRIES):
+            if n and until(page, SENT, written, 1):
+                return
             self.practice.tune(string, float(found[1]))
             self.pluck(string)
             if until(page, SENT, written, HEARS):
@@ -165,7 +170,9 @@ class Hands:
         for string in asked:
             early = until(page, SENT, written, 1)
             assert not early, f"the page went on before string {string} was played: {self.seen}"
-            for _ in range(TRIES):
+            for n in range(TRIES):
+                if n and until(page, FILLED, [string, written], 1):
+                    break
                 self.pluck(string)
                 if until(page, FILLED, [string, written], HEARS):
                     self.seen = self._fields()
