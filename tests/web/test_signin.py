@@ -101,6 +101,7 @@ class TestComingIn:
         assert way.rpartition("/")[2] not in mara.get("/benches").text + mara.get("/audit").text
 
 
+@pytest.mark.slow
 class TestSigningIn:
     def test_only_the_page_to_sign_in_is_there_before(self, network: Network, visits: dict[str, str]) -> None:
         visitor = network.let_in()
@@ -370,6 +371,7 @@ class TestOnTheMachine:
         assert "Who is here?" in words(visitor.get("/settings"))
 
 
+@pytest.mark.slow
 class TestWaits:
     def test_waits_grow_from_half_a_minute_to_an_hour(self) -> None:
         seconds = [wait_after(count, 3).total_seconds() for count in range(13)]
@@ -437,6 +439,7 @@ class TestWaits:
         assert wait_after(10_000, 3) * 500_000 > timedelta(days=365 * 50)
 
 
+@pytest.mark.slow
 class TestSockets:
     @pytest.mark.parametrize("who", ["stranger", "let in"])
     def test_no_socket_opens_for_whoever_is_not_in(self, network: Network, visits: dict[str, str], who: str) -> None:
