@@ -90,7 +90,6 @@ class Hands:
     def __init__(self, page: Any, practice: Any) -> None:
         self.page, self.practice = page, practice
         self.done: list[str] = []
-        self.seen: dict[str, str] = {}  # what stood in the fields of readings when last looked at
         self.played: list[tuple[int, float]] = []  # strings the page asked for, and where they truly stood [Hz]
 
     def listen(self) -> None:
@@ -169,25 +168,17 @@ class Hands:
         self.played += [(string, float(self.practice.truth.hertz[string - 1])) for string in asked]
         for string in asked:
             early = until(page, SENT, written, 1)
-            assert not early, f"the page went on before string {string} was played: {self.seen}"
+            assert not early, f"the page went on before string {string} was played"
             for n in range(TRIES):
                 if n and until(page, FILLED, [string, written], 1):
                     break
                 self.pluck(string)
                 if until(page, FILLED, [string, written], HEARS):
-                    self.seen = self._fields()
                     break
             else:
                 raise AssertionError(f"string {string} is not heard: {page.inner_text('#ear-says')}")
             if string != asked[-1]:
                 self.hush()
-
-    def _fields(self) -> dict[str, str]:
-        """What stands in the fields of readings."""
-        script = """() => Object.fromEntries([...document.querySelectorAll("input[data-words]")]
-            .map((one) => [one.dataset.words, one.value || one.closest(".spot").innerText]))"""
-        found: dict[str, str] = self.page.evaluate(script)
-        return found
 
     def claw(self) -> None:
         """Turn both claw screws as the page says."""
