@@ -275,13 +275,14 @@ def _resolved(
         return replace(told, law=law, poor=1.0)
     trust = rising(-np.log(max(got.poor, 1e-9) / POOR) / np.log(DOUBTED))
     law = between([got.law, law], np.array([trust, 1.0 - trust]))
-    if trust < 0.5:
-        return replace(told, law=law, poor=got.poor)
+    split = None if got.split is None else CENTS_PER_LOG * got.split
+    if trust < 0.5:  # that two tones beat is told all the same
+        return replace(told, law=law, poor=got.poor, split=split)
     return replace(
         told, hertz=got.hertz, covariance=got.covariance, decay=got.decay,
         noise=np.sqrt(got.noise / bands.effective), glide=CENTS_PER_LOG * got.glide,
         glide_sd=CENTS_PER_LOG * got.glide_sd, glide_rate=got.glide_rate, left=CENTS_PER_LOG * got.left, law=law,
-        poor=got.poor, split=None if got.split is None else CENTS_PER_LOG * got.split,
+        poor=got.poor, split=split,
     )  # fmt: skip
 
 
