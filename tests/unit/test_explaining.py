@@ -11,7 +11,7 @@ from scipy.optimize import least_squares
 from setwright.bench.guided import guided
 from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.traits import array
-from setwright.planning import explaining, scenes, tracking
+from setwright.planning import explaining, scenes, touched, tracking
 from setwright.planning.course import pitch_heard
 from setwright.planning.explaining import explained, read
 from setwright.planning.scenes import FREE, LOWER, OPEN, UPPER, Scene, Seen, fan, shown, slopes
@@ -160,10 +160,10 @@ def residuals(picture):
             sds = [s.sd for s in scene.seen]
             last = picture.model.friction if scene.stop == FREE else scenes.STOP_SLACK
             out.append((np.array([*wanted, 0.0]) - rows) / np.array([*sds, last]))
-            out.append(np.array([(tilt - scene.tilt) / explaining.ANY_TILT]))
+            out.append(np.array([(tilt - scene.tilt) / touched.ANY_TILT]))
         return np.concatenate(out)
 
-    return missed, np.concatenate([spread, np.full(len(picture.scenes), explaining.ANY_TILT)])
+    return missed, np.concatenate([spread, np.full(len(picture.scenes), touched.ANY_TILT)])
 
 
 def whole(answer):
@@ -283,10 +283,10 @@ def test_a_plate_with_its_wedge_in_is_free_only_where_the_wedge_does_not_explain
     settings = replace(twin.job.settings, prop=array(2.6e-3))
     picture = tracking.changed(begun(twin), settings)
     low = float(tilt_limits(tracking.most_likely(picture), settings)[0])
-    near = explaining.APART * 1e-5 + scenes.STOP_SLACK
-    monkeypatch.setattr(explaining, "_tilt_heard", lambda *_: (low + near + over, 1e-5))
-    monkeypatch.setattr(explaining, "_missed_at", lambda _, __, tilt: on_it if tilt == low else where_heard)
-    assert explaining._stop(picture, explaining._scene(picture, ())) == (stop, True)
+    near = touched.APART * 1e-5 + scenes.STOP_SLACK
+    monkeypatch.setattr(touched, "_tilt_heard", lambda *_: (low + near + over, 1e-5))
+    monkeypatch.setattr(touched, "missed_at", lambda _, __, tilt: on_it if tilt == low else where_heard)
+    assert touched.stop_of(picture, touched.scene_of(picture, ())) == (stop, True)
 
 
 def test_readings_on_a_wedge_are_explained_there_and_nowhere_else():
@@ -295,9 +295,9 @@ def test_readings_on_a_wedge_are_explained_there_and_nowhere_else():
     twin.wedge(2.6e-3)
     settings = replace(picture.settings, prop=array(2.6e-3))
     picture = tracking.changed(picture, settings)
-    scene = explaining._scene(picture, some(twin))
+    scene = touched.scene_of(picture, some(twin))
     low = float(tilt_limits(tracking.most_likely(picture), settings)[0])
-    there, elsewhere = (explaining._missed_at(picture, scene, low + off) for off in (0.0, 0.05))
+    there, elsewhere = (touched.missed_at(picture, scene, low + off) for off in (0.0, 0.05))
     assert there < 30.0  # squares of nine readings; a thousandth of chance lies beyond 28
     assert elsewhere > 100.0
 

@@ -131,9 +131,7 @@ def yields(at: str | None) -> tuple[KindYield, ...]:
         return statistics.yields(work)
 
 
-def capability(
-    at: str | None, name: str = "", number: int | None = None
-) -> tuple[Specification, tuple[Held, ...]]:
+def capability(at: str | None, name: str = "", number: int | None = None) -> tuple[Specification, tuple[Held, ...]]:
     """How well the shop holds a house specification.
 
     Args:

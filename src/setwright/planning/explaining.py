@@ -14,11 +14,11 @@ import numpy as np
 
 from setwright.errors import RangeError
 from setwright.frozen import frozen
-from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.traits import Array
 from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.planning import scenes
-from setwright.planning.scenes import FREE, LOWER, MISHEARD, OPEN, UPPER, Scene, Seen, fan, slopes
+from setwright.planning.scenes import FREE, LOWER, MISHEARD, OPEN, Scene, Seen, fan, slopes
+from setwright.planning.touched import ANY_TILT, pressed_by, scene_of, stop_of
 from setwright.planning.tracking import (
     CLAW_PLACE,
     CLAW_SLIP,
@@ -28,22 +28,10 @@ from setwright.planning.tracking import (
     Doubt,
     Line,
     Picture,
-    Pressed,
-    firm,
     marks_of,
-    most_likely,
-    resting,
     steps,
 )
 
-ANY_TILT = 0.2  # rad, standard uncertainty of a tilt nobody has said anything about
-TELLING = 0.05  # of the way between the stops: a tilt heard less sharply does not tell which is touched
-APART = 3.0  # standard uncertainties between the tilt heard and a stop before the plate counts as free of it
-AT_STOP = 3  # rounds in which what explains the readings on a wedge is found
-CLOSE = 2e-3  # rad over that by which a plate with its wedge in may stand and not count as free, nor as on its wedge
-UNLIKE = 0.03  # share by which one spring may pull otherwise than the next; common practice, no source
-TRIES = 8  # rounds in which a tilt that is heard is found
-SETTLING, SWING = 2, 1e-2  # rounds; rad by which it may still move after them
 ROUNDS = 12
 POOR = 20.0  # squares missed for one reading, from which the search is started elsewhere too
 BACK = 6  # times a step is halved that led to no instrument there is
@@ -78,9 +66,9 @@ def read(picture: Picture, seen: tuple[Seen, ...]) -> Update:
     Returns: what is believed now.
     """
     last = picture.scenes[-1] if picture.scenes and not picture.fresh else None
-    scene = replace(last, seen=last.seen + seen) if last else _scene(picture, seen)
+    scene = replace(last, seen=last.seen + seen) if last else scene_of(picture, seen)
     bare = picture.bare if last and picture.bare else replace(picture, bare=None)
-    stop, told = _stop(bare, scene)
+    stop, told = stop_of(bare, scene)
     scene = replace(scene, stop=stop, told=told)
     before, lines = (picture.scenes[:-1], picture.lines[:-1]) if last else (picture.scenes, picture.lines)
     before, lines = _with_hindsight(before, lines, scene)
@@ -89,7 +77,7 @@ def read(picture: Picture, seen: tuple[Seen, ...]) -> Update:
         if update.doubt is None:
             break
         aside = set_aside(update.picture, update.doubt)
-        stop, told = _stop(bare, aside.scenes[-1])  # a wrong reading may have told of a wrong stop
+        stop, told = stop_of(bare, aside.scenes[-1])  # a wrong reading may have told of a wrong stop
         aside = replace(aside, scenes=(*aside.scenes[:-1], replace(aside.scenes[-1], stop=stop, told=told)))
         update = _refitted(explained(aside))
     return update
@@ -139,98 +127,6 @@ def _set_alike(one: Scene, other: Scene) -> bool:
     a, b = one.settings, other.settings
     alike = np.array_equal(a.springs, b.springs) and np.array_equal(a.prop, b.prop, equal_nan=True)
     return alike and one.turns == other.turns
-
-
-def _scene(picture: Picture, seen: tuple[Seen, ...]) -> Scene:
-    return Scene(picture.settings, picture.now, picture.turns, seen, OPEN, picture.tilt, unlike=_unlike(picture))
-
-
-def _unlike(picture: Picture) -> float:
-    """How far the moment of the springs that hang may be off where others hung at first: no two pull quite alike.
-
-    Returns: its standard uncertainty [N m].
-    """
-    hung = picture.settings.springs
-    first = picture.scenes[0].settings.springs if picture.scenes else hung
-    if np.array_equal(first, hung):
-        return 0.0
-    share = UNLIKE * float(np.linalg.norm(hung / hung.sum() - first / first.sum()))
-    with_and_without = (picture.settings, replace(picture.settings, springs=np.zeros_like(hung)))
-    at = np.append(picture.mean, picture.tilt)[None]
-    marks = marks_of(picture, picture.now)
-    bare = [Scene(one, picture.now, picture.turns, (), OPEN, picture.tilt) for one in with_and_without]
-    moments = scenes.shown_together(picture.model, bare, [at, at], [marks, marks])
-    return share * abs(float(moments[0][0, 0] - moments[1][0, 0]))
-
-
-def _stop(picture: Picture, scene: Scene) -> tuple[int, bool]:
-    """Which stop the plate touches, by what was heard; by what was believed where that does not tell (False)."""
-    low, high = (float(v) for v in tilt_limits(most_likely(picture), scene.settings))
-    tilt, sd = _tilt_heard(picture, replace(scene, stop=OPEN))
-    told = sd < TELLING * (high - low)
-    if not told:
-        tilt, sd = resting(firm(picture)).tilt, 0.0
-    near = APART * sd + scenes.STOP_SLACK
-    if tilt - low < near:
-        return LOWER, told
-    if told and np.isfinite(scene.settings.prop):
-        on_it = _missed_at(picture, scene, low)
-        if on_it < APART**2 or on_it < _missed_at(picture, scene, tilt):
-            return LOWER, told
-        if tilt - low < near + CLOSE:
-            return OPEN, told
-    return (UPPER if high - tilt < near else FREE), told
-
-
-def _tilt_heard(picture: Picture, scene: Scene) -> tuple[float, float]:
-    """Tilt of a scene and its standard uncertainty from its readings and what was believed, balance left out."""
-    covariance = np.zeros((len(picture.mean) + 1,) * 2)
-    covariance[:-1, :-1] = picture.covariance
-    covariance[-1, -1] = ANY_TILT**2
-    before = at = np.append(picture.mean, picture.tilt)
-    step = np.append(steps(picture), TILT_STEP)
-    value, sd = (one[:-1] for one in scenes.targets(scene, picture.model.friction))
-    marks = marks_of(picture, scene.pegs)
-    for round_ in range(TRIES):
-        try:
-            values = scenes.shown(picture.model, scene, fan(at, step), *marks)[:, :-1]
-        except RangeError:  # strings far from their pitches lead to no instrument there is: nothing is told
-            return picture.tilt, ANY_TILT
-        by = slopes(values, step)
-        gain = np.linalg.solve(by @ covariance @ by.T + np.diag(sd**2), by @ covariance).T
-        new = before + gain @ (value - values[0] + by @ (at - before))
-        moved, at = abs(new[-1] - at[-1]), new
-        if moved < (TILT_STEP if round_ < SETTLING else SWING):
-            break
-    else:  # strings far from their pitches answer in curves: nothing is told
-        return picture.tilt, ANY_TILT
-    left = covariance - gain @ by @ covariance
-    return float(at[-1]), float(np.sqrt(max(left[-1, -1], 0.0)))
-
-
-def _missed_at(picture: Picture, scene: Scene, tilt: float) -> float:
-    """Squares by which a scene's readings are missed with the plate at a tilt, over what was uncertain of them.
-
-    A tilt that is heard may be one of several that explain strings far from their pitches; a wedge that explains them
-    is the likelier.
-    """
-    step = np.append(steps(picture), TILT_STEP)
-    value, sd = (one[:-1] for one in scenes.targets(scene, picture.model.friction))
-    at = before = np.append(picture.mean, tilt)
-    covariance = np.zeros((len(before),) * 2)
-    covariance[:-1, :-1] = picture.covariance
-    covariance[-1, -1] = scenes.STOP_SLACK**2
-    missed = np.inf
-    for _ in range(AT_STOP):
-        try:
-            values = scenes.shown(picture.model, scene, fan(at, step), *marks_of(picture, scene.pegs))[:, :-1]
-        except RangeError:  # a step too far, to no instrument there is
-            break
-        by = slopes(values, step)
-        off = value - values[0] + by @ (at - before)
-        share = np.linalg.solve(by @ covariance @ by.T + np.diag(sd**2), off)
-        at, missed = before + covariance @ by.T @ share, float(off @ share)
-    return missed
 
 
 @frozen
@@ -444,7 +340,7 @@ def _settled(
         lines=lines,
         answer=answer,
     )
-    return Update(replace(after, pressed=_pressed(after, scene)), scene.stop == FREE)
+    return Update(replace(after, pressed=pressed_by(after, scene)), scene.stop == FREE)
 
 
 def _worst(
@@ -502,16 +398,3 @@ def set_aside(picture: Picture, doubt: Doubt) -> Picture:
     seen = tuple(replace(one, sd=SET_ASIDE[one.kind]) if _is_doubted(one, doubt) else one for one in scene.seen)
     changed = (*picture.scenes[: doubt.scene], replace(scene, seen=seen), *picture.scenes[doubt.scene + 1 :])
     return replace(aside, scenes=changed)
-
-
-def _pressed(picture: Picture, scene: Scene) -> tuple[Pressed, ...]:
-    """What plates found on stops say of the springs: they press. A plate found free says more."""
-    if scene.stop in (FREE, OPEN):
-        return () if scene.stop == FREE else picture.pressed
-    at = np.append(picture.mean, picture.tilt)
-    step = np.append(steps(picture), TILT_STEP)
-    bare = replace(scene, seen=(), stop=OPEN)
-    moment = -scene.stop * scenes.shown(picture.model, bare, fan(at, step), *marks_of(picture, scene.pegs))[:, 0]
-    count = picture.parts
-    one = Pressed(float(moment[0]), picture.mean[:count], slopes(moment, step)[:count])
-    return (*picture.pressed[-2:], one)
