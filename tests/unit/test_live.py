@@ -7,6 +7,7 @@ import pytest
 
 from setwright.errors import InputError
 from setwright.listening import live as room
+from setwright.listening import live_sound
 from setwright.listening.live import Live
 from setwright.listening.live_course import (
     CENT,
@@ -27,6 +28,7 @@ from setwright.listening.live_sound import (
     peaks_in,
     window_for,
 )
+from setwright.listening.spectrum import Coarse
 
 pytestmark = pytest.mark.slow
 
@@ -352,3 +354,9 @@ def test_noise_of_a_slow_fit():
     window = np.hanning(4002)[1:-1] ** 2
     wide = len(window) * (window**2).sum() / window.sum() ** 2
     assert pytest.approx(4.0 / wide, rel=1e-3) == SLOW
+
+
+@pytest.mark.parametrize("share", [0.0, -0.2])
+def test_peaks_of_which_a_string_would_leave_more_out_than_it_explains_are_none(monkeypatch, share):
+    monkeypatch.setattr(live_sound, "coarse_pitch", lambda *_: Coarse(220.0, 0.0, share, 0.0))
+    assert first_look(string(220.0, 0.2), RATE) is None

@@ -190,9 +190,9 @@ def _settled(peaks: Peaks, about: float) -> Coarse | None:
     low = peaks.hertz < LOW_NUMBERS * about
     some = Peaks(peaks.hertz[low], peaks.amplitude[low], peaks.floor[low])
     found = [one for one in (coarse_pitch(some, about * ratio) for ratio in MISTAKES) if one is not None]
-    if not found:
+    best = max((one.share for one in found), default=0.0)
+    if best <= 0.0:  # none explains more than it leaves out
         return None
-    best = max(one.share for one in found)
     return max((one for one in found if one.share > HIGHER * best), key=lambda one: one.fundamental)
 
 
