@@ -11,10 +11,11 @@ import pytest
 from setwright.bench.foretold import foretold
 from setwright.bench.guided import as_found, done_step, wanting
 from setwright.cli.advice_words import todo
-from setwright.planning import weighing
-from setwright.planning.guide import LIFTED, LOST, NEAR, STAYED, next_step
+from setwright.planning import tracking, weighing
+from setwright.planning.guide import LIFTED, NEAR, STAYED, next_step
 from setwright.planning.outlook import view
 from setwright.planning.tracking import most_likely
+from setwright.planning.turned_back import LOST, expected_slips
 from tests.judges.twin import Twin
 
 FLAT, AT_PITCH = 0, 5  # seeds of twins found with a set some 500 cents flat, and at pitch
@@ -139,6 +140,14 @@ def test_a_claw_that_is_turned_back_goes_a_little_farther():
     out = view(course).end.claw_out
     assert out < 0.0
     assert -steps[-1].turns == pytest.approx(out - LOST)
+    before = course.picture
+    after = tracking.turned(before, steps[-1].turns)
+    assert after.mean[-1] - before.mean[-1] == pytest.approx(LOST * lead)  # it is believed to be lost, too
+    assert tracking.turned(before, -steps[-1].turns).mean[-1] == before.mean[-1]  # not where it goes on
+    scenes = (*before.scenes, replace(before.scenes[-1], settings=after.settings, turns=after.turns))
+    assert expected_slips(scenes, after.turns, lead) == pytest.approx([0.0, 0.0, LOST * lead])
+    assert expected_slips(scenes[-1:], after.turns, lead) == pytest.approx(0.0)  # no spring was off in these
+    assert expected_slips((), 0, lead) == pytest.approx(0.0)
     settings = replace(course.picture.settings, claw=course.picture.settings.claw - 9.0 * lead)  # as if it had come in
     same_way = replace(course, picture=replace(course.picture, settings=settings))
     assert weighing.last_way(same_way) > 0.0

@@ -31,6 +31,7 @@ from setwright.planning.tracking import (
     marks_of,
     steps,
 )
+from setwright.planning.turned_back import expected_slips
 
 ROUNDS = 12
 POOR = 20.0  # squares missed for one reading, from which the search is started elsewhere too
@@ -168,6 +169,7 @@ def _prior(picture: Picture, frame: _Frame) -> tuple[Array, Array]:
     mean[pegs], sd[pegs] = [p.cents for p in picture.pegs], LOOSE
     slips = slice(pegs.stop, pegs.stop + frame.slips)
     wrong = {doubt.scene for doubt in picture.doubts if doubt.kind == "turn"}
+    mean[slips] = expected_slips(picture.scenes, picture.turns, lead)
     sd[slips] = [CLAW_PLACE, *((WRONG_TURN if i in wrong else CLAW_SLIP) * lead for i in range(1, frame.slips))]
     mean[slips.stop :] = [scene.tilt for scene in picture.scenes]
     sd[slips.stop :] = ANY_TILT
@@ -370,9 +372,10 @@ def _worst(
                 found.append(Doubt(one.kind, i, one.value, fits, times, one.string, one.entry))
     first = frame.parts + frame.pegs
     lead = float(picture.model.traits.claw.lead)
+    expected = expected_slips(picture.scenes, picture.turns, lead)
     for turn in range(1, frame.slips):
         left = sd[first + turn] ** 2 - covariance[first + turn, first + turn]
-        slip = float(picture.answer.slips[turn])
+        slip = float(picture.answer.slips[turn]) - expected[turn]
         times = abs(slip) / np.sqrt(max(left, (1e-2 * sd[first + turn]) ** 2))
         found.append(Doubt("turn", turn, -slip / lead, 0.0, float(times)))
     worst = max(found, key=lambda one: one.times, default=None)

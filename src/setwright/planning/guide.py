@@ -25,6 +25,7 @@ from setwright.planning.outlook import End, View, cents_off, each_at, gap_at_pit
 from setwright.planning.scenes import SILENT, fan, slopes
 from setwright.planning.touching import Few, by_hand, fewest, one_at_pitch
 from setwright.planning.tracking import expected, lay_out, steps, without_wedge
+from setwright.planning.turned_back import LOST
 
 Do = Literal["read", "attitude", "wedge", "springs", "tune", "claw", "done"]
 SURE = 0.99  # chance of being inside everything at which the work is called done
@@ -35,7 +36,6 @@ ROOM = 0.8  # share of the allowed peak used on purpose
 LEAST = 0.3  # standard uncertainties the claw is turned out beyond what is most likely in any case
 LIFTED = 70.0  # cents a string is left flat that is to lift the plate: it sharpens by so much when the plate falls back
 LEAST_WEIGHED = 1.3  # the same once the plate has floated with a spring off: the claw is known well then
-LOST = 1 / 48  # turn that a claw screw loses when it is turned back; common practice, no source
 QUARTER = 0.25  # turn, over which its effect is measured
 WORTH_HEARING = 400.0  # cents below its wanted pitch; a slacker string tells nothing that lasts
 MOST_READ = 8  # readings of the gap in one state, after which more would not help

@@ -14,13 +14,14 @@ from setwright.instrument.geometry import tilt_limits
 from setwright.planning import scenes
 from setwright.planning.scenes import FREE, LOWER, OPEN, UPPER, Scene, Seen, fan, slopes
 from setwright.planning.tracking import TILT_STEP, Picture, Pressed, firm, marks_of, most_likely, resting, steps
+from setwright.planning.turned_back import weighed_in
 
 ANY_TILT = 0.2  # rad, standard uncertainty of a tilt nobody has said anything about
 TELLING = 0.05  # of the way between the stops: a tilt heard less sharply does not tell which is touched
 APART = 3.0  # standard uncertainties between the tilt heard and a stop before the plate counts as free of it
 AT_STOP = 3  # rounds in which what explains the readings on a wedge is found
-CLOSE = 2e-3  # rad over that by which a plate with its wedge in may stand and not count as free, nor as on its wedge
 UNLIKE = 0.03  # share by which one spring may pull otherwise than the next; common practice, no source
+CLOSE = 2e-3  # rad over that by which a plate with its wedge in may stand and not count as free, nor as on its wedge
 TRIES = 8  # rounds in which a tilt that is heard is found
 SETTLING, SWING = 2, 1e-2  # rounds; rad by which it may still move after them
 
@@ -71,10 +72,11 @@ def stop_of(picture: Picture, scene: Scene) -> tuple[int, bool]:
     if tilt - low < near:
         return LOWER, told
     if told and np.isfinite(scene.settings.prop):
+        known = weighed_in(picture.scenes)  # then the claw is set so that the plate hardly leaves its wedge
         on_it = missed_at(picture, scene, low)
-        if on_it < APART**2 or on_it < missed_at(picture, scene, tilt):
+        if on_it < missed_at(picture, scene, tilt) or (known and on_it < APART**2):
             return LOWER, told
-        if tilt - low < near + CLOSE:
+        if known and tilt - low < near + CLOSE:
             return OPEN, told
     return (UPPER if high - tilt < near else FREE), told
 

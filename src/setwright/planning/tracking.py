@@ -30,6 +30,7 @@ from setwright.physics.balance import (
 from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.planning import scenes
 from setwright.planning.scenes import SILENT, Model, Scene
+from setwright.planning.turned_back import next_slip
 
 STEP = 0.05  # of a standard uncertainty, for the differences that make derivatives
 PEG_STEP = 0.5  # cents
@@ -341,7 +342,11 @@ def turned(picture: Picture, turns: float) -> Picture:
     covariance = picture.covariance.copy()
     covariance[-1, -1] += (CLAW_SLIP * lead) ** 2
     moved = replace(picture.settings, claw=picture.settings.claw - turns * lead)
-    return resting(replace(picture, settings=moved, covariance=covariance, turns=picture.turns + 1, fresh=True))
+    mean = picture.mean.copy()
+    mean[-1] += next_slip(picture.scenes, picture.turns, moved.claw, lead)
+    return resting(
+        replace(picture, settings=moved, mean=mean, covariance=covariance, turns=picture.turns + 1, fresh=True)
+    )
 
 
 def changed(picture: Picture, settings: Settings) -> Picture:

@@ -16,9 +16,10 @@ from setwright.instrument.settings import Fewest
 from setwright.instrument.traits import Array
 from setwright.planning.course import Course
 from setwright.planning.outlook import View, sd_of
-from setwright.planning.scenes import FREE, fan, slopes
+from setwright.planning.scenes import fan, slopes
 from setwright.planning.targets import spring_mask
 from setwright.planning.tracking import expected, firm, most_likely, resting, steps
+from setwright.planning.turned_back import weighed_in
 
 USUAL = {  # what the ways take on practice instruments: tunings, claw settings, jobs of 100 with a third one, minutes
     "minutes": (13, 2, 31, 28),
@@ -70,11 +71,7 @@ def weighed(course: Course) -> bool:
         course: where the work stands.
     Returns: whether.
     """
-    whole = meant(course)
-    return any(
-        one.stop == FREE and one.told and one.turns == 0 and one.settings.springs.sum() < whole
-        for one in course.picture.scenes
-    )
+    return weighed_in(course.picture.scenes)
 
 
 def last_way(course: Course) -> float:
