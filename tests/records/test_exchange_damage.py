@@ -187,6 +187,10 @@ def test_rows_twice_or_out_of_order_are_named(out, tmp_path):
 @pytest.mark.parametrize("engine", ["sqlite", "postgresql"])
 def test_rows_that_name_no_other_are_refused(out, fresh, engine):
     put(out, "person", [])
+    assert lines_of(out, "person_role")
+    if engine == "sqlite":
+        assert "would name no other" in refused(out, fresh + "-0")  # somebody's role
+    put(out, "person_role", [])
     put(out, "stock_movement", [])
     put(out, "part", [])
     import_shop(out, fresh)  # nobody names those
