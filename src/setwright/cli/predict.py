@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from setwright.cli.asked import json_option, say, say_json, source_of, system_of, units_option, visit_options
+from setwright.cli.turns_asked import TURNS, claw_options, pivot_options, state_options
 from setwright.errors import InputError
 from setwright.units import read_length, read_temperature, read_turns
 from setwright.units.pitch import read_pitch
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from setwright.bench.whatif import Changes
     from setwright.instrument.jobfile import Job
 
-TURNS = "TURNS"
 EACH = re.compile(r"\s*(?P<string>\d+)\s*:\s*(?P<rest>.+)$")
 MOST_TURNS = 40.0
 MOST_ROD = 2.0  # turns
@@ -27,21 +27,16 @@ HIGHEST = 25e-3  # m, of a wedge
 
 @click.command("predict")
 @click.argument("job", required=False)
-@click.option("--claw", metavar=TURNS, help="Both claw screws: +1/2 is half a turn in, tighter.")
-@click.option("--claw-treble", metavar=TURNS, help="The treble claw screw alone.")
-@click.option("--claw-bass", metavar=TURNS, help="The bass claw screw alone.")
+@claw_options
 @click.option("--springs", metavar="COUNT", help="4 springs, or +1 for one more, -1 for one less.")
-@click.option("--pivots", metavar=TURNS, help="Both pivot screws: +1/4 is a quarter turn up.")
-@click.option("--pivot-treble", metavar=TURNS, help="The treble pivot screw alone.")
-@click.option("--pivot-bass", metavar=TURNS, help="The bass pivot screw alone.")
+@pivot_options
 @click.option("--saddle", metavar="STRING:TURNS", multiple=True, help="Height of a saddle: 3:+1/2 is half a turn up.")
 @click.option("--length", metavar="STRING:TURNS", multiple=True, help="Length of a saddle: 3:+1 is one turn back.")
 @click.option("--strip", metavar="LENGTH", help='Strip shim at the heel end: ".020 in" in, "-.020 in" out.')
 @click.option("--rod", metavar=TURNS, help="Truss rod: +1/8 is an eighth of a turn tighter.")
 @click.option("--peg", metavar="STRING:PITCH", multiple=True, help='A peg: "3:-20 c", or "3:F#3". In the order given.')
 @click.option("--wedge", metavar="LENGTH", help="A wedge props the plate at this rear gap.")
-@click.option("--attitude", metavar="WORDS", help="playing, on its back, upright, face down.")
-@click.option("--temperature", metavar="DEGREES", help='Of strings and body: "28 C".')
+@state_options
 @click.option("--samples", type=click.IntRange(32, 20000), default=256, help="Instruments the bands are made of.")
 @visit_options
 @json_option

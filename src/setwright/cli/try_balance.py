@@ -14,23 +14,17 @@ from setwright.cli.asked import (
     units_option,
     visit_options,
 )
-
-TURNS = "TURNS"
+from setwright.cli.turns_asked import claw_options, pivot_options, state_options
 
 
 @click.command("balance")
 @click.argument("job", required=False)
-@click.option("--claw", metavar=TURNS, help="Both claw screws: +1/2 is half a turn in, tighter.")
-@click.option("--claw-treble", metavar=TURNS, help="The treble claw screw alone.")
-@click.option("--claw-bass", metavar=TURNS, help="The bass claw screw alone.")
+@claw_options
 @click.option("--springs", metavar="COUNT", help="4 springs, +1 for one more, or their places: 1,3,5.")
 @click.option("--strings", metavar="GAUGES", help='Another set: ".010 .013 .017 .026w .036w .046w".')
 @click.option("--tuning", metavar="NOTES", help='"standard -2", or the notes from string 1.')
-@click.option("--pivots", metavar=TURNS, help="Both pivot screws: +1/4 is a quarter turn up.")
-@click.option("--pivot-treble", metavar=TURNS, help="The treble pivot screw alone.")
-@click.option("--pivot-bass", metavar=TURNS, help="The bass pivot screw alone.")
-@click.option("--attitude", metavar="WORDS", help="playing, on its back, upright, face down.")
-@click.option("--temperature", metavar="DEGREES", help='Of strings and body: "28 C".')
+@pivot_options
+@state_options
 @click.option("--journal", metavar="FILE", help="The journal of JOB; otherwise NAME.journal.txt beside it.")
 @click.option("--samples", type=click.IntRange(32, 20000), default=256, help="Instruments the bands are made of.")
 @visit_options
