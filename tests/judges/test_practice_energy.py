@@ -35,12 +35,12 @@ def energy(body, state, tilt, bow, side):
         length = sqrt((x - nut_x) ** 2 + (y - nut_y) ** 2 + w.aside**2)
         strain = max(0.0, (length + w.tail + w.behind) / whole - 1.0)
         total += w.axial * whole * (strain**2 / 2.0 + w.curve * strain**3 / 3.0)
-    for i in state.hung:
-        spring = body.coils[i]
-        x, y = place(spring.aft, spring.up, body, tilt)
+    for spring, where in zip(body.coils, state.hung, strict=False):  # numbers from 0 on
+        at = body.places[where]
+        x, y = place(at.aft, at.up, body, tilt)
         far_x = plate.claw_x + state.claw * cos(plate.claw_angle) - plate.pivot_x
-        far_y = plate.claw_y + state.claw * sin(plate.claw_angle) - spring.pivot_y
-        over = sqrt((far_x - x) ** 2 + (far_y - y) ** 2 + spring.aside**2) - spring.free
+        far_y = plate.claw_y + state.claw * sin(plate.claw_angle) - at.pivot_y
+        over = sqrt((far_x - x) ** 2 + (far_y - y) ** 2 + at.aside**2) - spring.free
         if over > 0.0:
             total += spring.initial * over + 0.5 * spring.rate * over**2
         else:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import dataclasses
 import math
 
+import numpy as np
 import pytest
 
 from setwright.errors import InputError, RangeError
 from setwright.practice.hidden import Hidden, Spread
 from setwright.practice.instrument import Practice
-from setwright.practice.physics import gap_at, stops, tilt_at
+from setwright.practice.physics import Stage, gap_at, slopes, stops, tilt_at
 from setwright.practice.strings import law, strain_at
 from setwright.practice.told import hello
 
@@ -165,3 +166,37 @@ def test_strengths_and_spreads_scale_to_nothing():
 def test_strain_is_the_inverse_of_the_law():
     wire = Practice(hello(4), 4)._body.wires[0]
     assert law(1e4, wire.curve, strain_at(wire, 70.0, 1e4))[0] == pytest.approx(70.0, rel=1e-12)
+
+
+def test_springs_that_stay_on_are_the_same_springs():
+    """Rate and initial pull, but for the warmth of the room, are those of before without the last; places are told."""
+    first = hello(3)
+    practice = Practice(first, 3)
+    hung = practice.truth.state.hung
+    before = Stage(practice.body, practice.truth.state).coils
+    practice.springs(len(hung) - 1)
+    after = Stage(practice.body, practice.truth.state).coils
+    character = [[one[5:7] for one in some] for some in (before, after)]
+    assert len(set(character[0])) == len(hung)
+    assert np.allclose(character[0][:-1], character[1], rtol=1e-4)
+    places = first["told"]["springs"]["patterns"][str(len(hung) - 1)]
+    truth = [practice.body.places[i].aft for i in places]
+    assert [one[0] for one in after] == truth
+    practice.springs(len(hung))
+    again = Stage(practice.body, practice.truth.state).coils
+    assert np.allclose([one[5:7] for one in again], character[0], rtol=1e-4)
+
+
+def test_a_spring_brings_its_character_to_any_place():
+    """All springs alike but one much stiffer: with it hung last, taking one off takes more than its share of pull."""
+    first = hello(3)
+    practice = Practice(first, 3, Hidden().scaled(0.0))
+    hung = len(practice.truth.state.hung)
+    body = practice.body
+    stiff = dataclasses.replace(body.coils[hung - 1], rate=2.0 * body.coils[hung - 1].rate)
+    other = dataclasses.replace(body, coils=(*body.coils[: hung - 1], stiff, *body.coils[hung:]))
+    for count, more in ((hung, True), (hung - 1, False)):
+        state = dataclasses.replace(practice.truth.state, hung=body.patterns[count])
+        moments = [slopes(Stage(one, state), state.tilt, state.bow, state.side).t for one in (body, other)]
+        assert (moments[1] > moments[0] + 0.1) is more
+        assert more or moments[1] == moments[0]

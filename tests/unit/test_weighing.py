@@ -45,7 +45,7 @@ def moment_of(picture, count):
     t, c, s = most_likely(picture), math.cos(picture.tilt), math.sin(picture.tilt)
     aft, up = float(t.springs.hook_aft[0]), float(t.springs.hook_up[0])
     hook = np.array([aft * c - up * s, aft * s + up * c])
-    claw = float(picture.settings.claw.mean() + picture.mean[-1])
+    claw = float(picture.settings.claw.mean() + picture.mean[picture.claw])
     wall = np.array([float(t.claw.wall_x - t.bridge.pivot_x), float(t.claw.y - np.mean(t.bridge.pivot_y))])
     way = wall + np.array([claw, 0.0]) - hook
     span = float(np.hypot(*way))
@@ -142,8 +142,9 @@ def test_a_claw_that_is_turned_back_goes_a_little_farther():
     assert -steps[-1].turns == pytest.approx(out - LOST)
     before = course.picture
     after = tracking.turned(before, steps[-1].turns)
-    assert after.mean[-1] - before.mean[-1] == pytest.approx(LOST * lead)  # it is believed to be lost, too
-    assert tracking.turned(before, -steps[-1].turns).mean[-1] == before.mean[-1]  # not where it goes on
+    claw = before.claw
+    assert after.mean[claw] - before.mean[claw] == pytest.approx(LOST * lead)  # it is believed to be lost, too
+    assert tracking.turned(before, -steps[-1].turns).mean[claw] == before.mean[claw]  # not where it goes on
     scenes = (*before.scenes, replace(before.scenes[-1], settings=after.settings, turns=after.turns))
     assert expected_slips(scenes, after.turns, lead) == pytest.approx([0.0, 0.0, LOST * lead])
     assert expected_slips(scenes[-1:], after.turns, lead) == pytest.approx(0.0)  # no spring was off in these
@@ -154,14 +155,18 @@ def test_a_claw_that_is_turned_back_goes_a_little_farther():
 
 
 def test_springs_that_hang_otherwise_than_at_first_are_known_less_well():
-    """Variances of two means of independent draws add up: for 3 and for other 2 springs, of 0.03 each, by hand."""
+    """Two of the same three springs, of 0.03 each: weights 1/2 - 1/3 twice and 1/3 once, by hand."""
     twin = Twin(AT_PITCH)
     course, _ = until(twin, off)
-    before = done_step(twin.job, twin, course, next_step(course))
-    after = done_step(twin.job, twin, before, next_step(before))
-    share = 0.03 * math.sqrt(1 / 3 + 1 / 2)
-    assert after.picture.scenes[-1].unlike == pytest.approx(share * moment_of(before.picture, 2), rel=0.02)
-    assert all(one.unlike == 0.0 for one in after.picture.scenes[:-1])
+    picture = done_step(twin.job, twin, course, next_step(course)).picture
+    share = 0.03 * math.sqrt(2 * (1 / 2 - 1 / 3) ** 2 + (1 / 3) ** 2)
+    (other,) = picture.others
+    lead, near = 1e-4, picture.mean.copy()
+    near[picture.claw] += lead
+    moved = replace(picture, mean=near)
+    by_claw = (moment_of(moved, 2) - moment_of(picture, 2)) / lead
+    assert other.count == 2
+    assert other.sd * abs(by_claw) == pytest.approx(share * moment_of(picture, 2), rel=0.02)
 
 
 def test_nothing_is_foretold_of_a_plate_that_may_lift_or_stay_and_its_return_is():

@@ -23,15 +23,15 @@ from setwright.planning.tracking import (
     CLAW_PLACE,
     CLAW_SLIP,
     LOOSE,
-    TILT_STEP,
     Answer,
     Doubt,
     Line,
     Picture,
     marks_of,
-    steps,
+    scene_steps,
 )
 from setwright.planning.turned_back import expected_slips
+from setwright.planning.unlike import Others, others_of
 
 ROUNDS = 12
 POOR = 20.0  # squares missed for one reading, from which the search is started elsewhere too
@@ -96,7 +96,7 @@ def _refitted(update: Update) -> Update:
             continue
         line, scene = picture.lines[doubt.scene], picture.scenes[doubt.scene]
         assert line is not None
-        shows = line.shown(picture.answer.whole @ _frame(picture).columns(scene, doubt.scene))
+        shows = _frame(picture).part(scene, doubt.scene).shown(line, picture.answer.whole)
         same = [_is_doubted(one, doubt) for one in scene.seen]
         doubts.append(replace(doubt, fits=_as_read(doubt.kind, shows[same.index(True)])))
     return replace(update, picture=replace(picture, doubts=tuple(doubts)))
@@ -131,32 +131,72 @@ def _set_alike(one: Scene, other: Scene) -> bool:
 
 
 @frozen
+class _Part:
+    """What of the whole vector one scene shows, in straight lines.
+
+    columns: (size, L) takes the whole vector to the scene's unknowns. beside: (R + 1, size) what its rows show beside
+    that: springs that pull otherwise stand for a claw elsewhere, but where the claw is read it stands where it stands.
+    """
+
+    columns: Array
+    beside: Array
+
+    def shown(self, line: Line, whole: Array) -> Array:
+        """(R + 1) what the scene's rows show."""
+        return line.shown(whole @ self.columns) + self.beside @ whole
+
+    def slopes(self, line: Line) -> Array:
+        """(R + 1, size) of these by the whole vector."""
+        return np.asarray(line.by @ self.columns.T + self.beside)
+
+
+@frozen
 class _Frame:
-    """How the unknowns of all scenes stand in one vector: deviations, pegs, slips of the claw, tilts."""
+    """How the unknowns of all scenes stand in one vector: deviations, pegs, slips of the claw, unlikes, tilts."""
 
     parts: int
     pegs: int
     slips: int
+    others: tuple[Others, ...]
     tilts: int
 
     @property
-    def size(self) -> int:
-        return self.parts + self.pegs + self.slips + self.tilts
+    def sizes(self) -> tuple[int, ...]:
+        return self.parts, self.pegs, self.slips, len(self.others), self.tilts
 
-    def columns(self, scene: Scene, index: int) -> Array:
-        """(size, L) that takes the whole vector to a scene's unknowns."""
-        out = np.zeros((self.size, self.parts + len(scene.pegs) + 2))
+    @property
+    def size(self) -> int:
+        return sum(self.sizes)
+
+    def now(self, pegs: tuple[int, ...]) -> Array:
+        """(size, N) that takes the whole vector to a picture's unknowns, all turns of the claw made."""
+        out = np.zeros((self.size, self.parts + len(pegs) + 1 + len(self.others)))
         out[range(self.parts), range(self.parts)] = 1.0
-        for i, peg in enumerate(scene.pegs):
+        for i, peg in enumerate(pegs):
             out[self.parts + peg, self.parts + i] = 1.0
-        first = self.parts + self.pegs
-        out[first : first + scene.turns + 1, -2] = 1.0
-        out[first + self.slips + index, -1] = 1.0
+        first, claw = self.parts + self.pegs, self.parts + len(pegs)
+        out[first : first + self.slips, claw] = 1.0
+        for i in range(len(self.others)):
+            out[first + self.slips + i, claw + 1 + i] = 1.0
         return out
+
+    def part(self, scene: Scene, index: int) -> _Part:
+        """What one scene shows of the whole vector."""
+        out, claw = np.zeros((self.size, self.parts + len(scene.pegs) + 2)), self.parts + len(scene.pegs)
+        out[:, : claw + 1] = self.now(scene.pegs)[:, : claw + 1]
+        first = self.parts + self.pegs
+        out[first + scene.turns + 1 : first + self.slips, claw] = 0.0
+        out[self.size - self.tilts + index, -1] = 1.0
+        beside = np.zeros((len(scene.seen) + 1, self.size))
+        other = others_of(self.others, scene.settings)
+        if other is not None:
+            out[first + self.slips + other, claw] = 1.0
+            beside[[k for k, one in enumerate(scene.seen) if one.kind == "claw"], first + self.slips + other] = -1.0
+        return _Part(out, beside)
 
 
 def _frame(picture: Picture) -> _Frame:
-    return _Frame(picture.parts, len(picture.pegs), picture.turns + 1, len(picture.scenes))
+    return _Frame(picture.parts, len(picture.pegs), picture.turns + 1, picture.others, len(picture.scenes))
 
 
 def _prior(picture: Picture, frame: _Frame) -> tuple[Array, Array]:
@@ -171,8 +211,9 @@ def _prior(picture: Picture, frame: _Frame) -> tuple[Array, Array]:
     wrong = {doubt.scene for doubt in picture.doubts if doubt.kind == "turn"}
     mean[slips] = expected_slips(picture.scenes, picture.turns, lead)
     sd[slips] = [CLAW_PLACE, *((WRONG_TURN if i in wrong else CLAW_SLIP) * lead for i in range(1, frame.slips))]
-    mean[slips.stop :] = [scene.tilt for scene in picture.scenes]
-    sd[slips.stop :] = ANY_TILT
+    sd[slips.stop : slips.stop + len(frame.others)] = [one.sd for one in frame.others]
+    tilts = slice(frame.size - frame.tilts, frame.size)
+    mean[tilts], sd[tilts] = [scene.tilt for scene in picture.scenes], ANY_TILT
     return mean, sd
 
 
@@ -204,67 +245,67 @@ def _searched(picture: Picture) -> Update:
     weight = np.diag(1.0 / sd**2)
     weight[: frame.parts, : frame.parts] = np.linalg.inv(picture.model.known.covariance)
     mean[: frame.parts] = picture.model.known.mean
-    columns = [frame.columns(scene, i) for i, scene in enumerate(picture.scenes)]
+    members = [frame.part(scene, i) for i, scene in enumerate(picture.scenes)]
     read_off = [scenes.targets(scene, picture.model.friction) for scene in picture.scenes]
     at = _start(picture.answer, frame, mean)
     old = picture.lines
     lines: tuple[Line, ...] = ()
-    step = np.append(steps(picture), TILT_STEP)
+    step = scene_steps(picture)
     stale = STALE
     before = at
     for round_ in range(ROUNDS + 1):
-        at, lines = _near(picture, columns, before, at, step, old if stale else (None,) * len(columns))
+        at, lines = _near(picture, members, before, at, step, old if stale else (None,) * len(members))
         old, before = lines, at
         information, pull = weight.copy(), weight @ (mean - at)
-        for (value, noise), c, line in zip(read_off, columns, lines, strict=True):
-            slope = line.by @ c.T / noise[:, None]
+        for (value, noise), one, line in zip(read_off, members, lines, strict=True):
+            slope = one.slopes(line) / noise[:, None]
             information += slope.T @ slope
-            pull += slope.T @ ((value - line.shown(at @ c)) / noise)
+            pull += slope.T @ ((value - one.shown(line, at)) / noise)
         scaled = information * np.outer(sd, sd)
         way = sd * np.linalg.solve(scaled, sd * pull)
         if round_ == ROUNDS:
             break
         small = np.max(np.abs(way) / sd) < SMALL
-        share = 1.0 if small else _share(picture, read_off, columns, at, way, mean, weight)
+        share = 1.0 if small else _share(picture, read_off, members, at, way, mean, weight)
         at = at + share * way
         if share < 0.1 and stale:
             stale = 0.0  # old derivatives lead nowhere: form them anew
         elif share == 0.0 or np.max(np.abs(way) / sd) * share < SETTLED:
             break
     covariance = np.linalg.inv(scaled) * np.outer(sd, sd)
-    update = _settled(picture, frame, columns[-1], at, covariance, lines)
-    missed = _left_over(read_off, columns, lines, at) + float((at - mean) @ weight @ (at - mean))
+    update = _settled(picture, frame, at, covariance, lines)
+    missed = _left_over(read_off, members, lines, at) + float((at - mean) @ weight @ (at - mean))
     missed /= sum(len(value) for value, _ in read_off)
-    return replace(update, missed=missed, doubt=_worst(update.picture, read_off, frame, columns, covariance, sd))
+    return replace(update, missed=missed, doubt=_worst(update.picture, read_off, frame, members, covariance, sd))
 
 
-def _left_over(read_off: Rows, columns: list[Array], lines: tuple[Line, ...], at: Array) -> float:
+def _left_over(read_off: Rows, members: list[_Part], lines: tuple[Line, ...], at: Array) -> float:
     """Squares of what the readings are missed by over their uncertainties, in straight lines about the answer."""
     total = 0.0
-    for (value, noise), c, line in zip(read_off, columns, lines, strict=True):
-        total += float((((value - line.shown(at @ c)) / noise) ** 2).sum())
+    for (value, noise), one, line in zip(read_off, members, lines, strict=True):
+        total += float((((value - one.shown(line, at)) / noise) ** 2).sum())
     return total
 
 
 def _near(
-    picture: Picture, columns: list[Array], before: Array, at: Array, step: Array, old: tuple[Line | None, ...]
+    picture: Picture, members: list[_Part], before: Array, at: Array, step: Array, old: tuple[Line | None, ...]
 ) -> tuple[Array, tuple[Line, ...]]:
     """The place and its lines; nearer to the one before where no instrument can stand there or a step beside it."""
     for _ in range(BACK):
         try:
-            return at, _lines(picture, [at @ c for c in columns], step, old)
+            return at, _lines(picture, [at @ one.columns for one in members], step, old)
         except RangeError:
             at = 0.5 * (before + at)
-    return before, _lines(picture, [before @ c for c in columns], step, old)
+    return before, _lines(picture, [before @ one.columns for one in members], step, old)
 
 
 def _start(answer: Answer | None, frame: _Frame, mean: Array) -> Array:
     """Where the search starts: the last answer, new unknowns at what is expected of them."""
     at = mean.copy()
     if answer is not None:
-        parts = (answer.deviations, answer.pegs, answer.slips, answer.tilts)
+        parts = (answer.deviations, answer.pegs, answer.slips, answer.unlikes, answer.tilts)
         first = 0
-        for old, size in zip(parts, (frame.parts, frame.pegs, frame.slips, frame.tilts), strict=True):
+        for old, size in zip(parts, frame.sizes, strict=True):
             keep = min(len(old), size)
             at[first : first + keep] = old[:keep]
             first += size
@@ -293,46 +334,43 @@ def _lines(picture: Picture, at: list[Array], step: Array, old: tuple[Line | Non
 
 
 def _share(
-    picture: Picture, read_off: Rows, columns: list[Array], at: Array, way: Array, mean: Array, weight: Array
+    picture: Picture, read_off: Rows, members: list[_Part], at: Array, way: Array, mean: Array, weight: Array
 ) -> float:
     """Share of a step at which prior and readings together are missed least."""
     many = at + SHARES[:, None] * way
     try:
-        cost = _missed(picture, read_off, columns, many, mean, weight)
+        cost = _missed(picture, read_off, members, many, mean, weight)
     except RangeError:  # a step too far, to no instrument there is
-        cost = np.array([_missed_alone(picture, read_off, columns, one, mean, weight) for one in many])
+        cost = np.array([_missed_alone(picture, read_off, members, one, mean, weight) for one in many])
     return float(SHARES[int(np.argmin(cost))])
 
 
-def _missed(picture: Picture, read_off: Rows, columns: list[Array], many: Array, mean: Array, weight: Array) -> Array:
+def _missed(picture: Picture, read_off: Rows, members: list[_Part], many: Array, mean: Array, weight: Array) -> Array:
     """(B) how far prior and readings together are missed at (B, size) places."""
     away = many - mean
     cost = np.einsum("bi,ij,bj->b", away, weight, away)
     marks = [marks_of(picture, scene.pegs) for scene in picture.scenes]
-    now = scenes.shown_together(picture.model, picture.scenes, [many @ c for c in columns], marks)
-    for (value, noise), values in zip(read_off, now, strict=True):
-        cost += (((value - values) / noise) ** 2).sum(axis=1)
+    now = scenes.shown_together(picture.model, picture.scenes, [many @ one.columns for one in members], marks)
+    for (value, noise), one, values in zip(read_off, members, now, strict=True):
+        cost += (((value - values - many @ one.beside.T) / noise) ** 2).sum(axis=1)
     return np.asarray(cost)
 
 
 def _missed_alone(
-    picture: Picture, read_off: Rows, columns: list[Array], at: Array, mean: Array, weight: Array
+    picture: Picture, read_off: Rows, members: list[_Part], at: Array, mean: Array, weight: Array
 ) -> float:
     """`_missed` at one place; infinite where no instrument can be there."""
     try:
-        return float(_missed(picture, read_off, columns, at[None], mean, weight)[0])
+        return float(_missed(picture, read_off, members, at[None], mean, weight)[0])
     except RangeError:
         return np.inf
 
 
-def _settled(
-    picture: Picture, frame: _Frame, last: Array, at: Array, covariance: Array, lines: tuple[Line | None, ...]
-) -> Update:
+def _settled(picture: Picture, frame: _Frame, at: Array, covariance: Array, lines: tuple[Line | None, ...]) -> Update:
     """The picture laid about the answer."""
-    ends = np.cumsum([frame.parts, frame.pegs, frame.slips])
-    answer = Answer(*np.split(at, ends))
+    answer = Answer(*np.split(at, np.cumsum(frame.sizes[:-1])))
     scene = replace(picture.scenes[-1], tilt=float(at[-1]))
-    now = last[:, :-1]
+    now = frame.now(picture.now)
     after = replace(
         picture,
         mean=at @ now,
@@ -346,7 +384,7 @@ def _settled(
 
 
 def _worst(
-    picture: Picture, read_off: Rows, frame: _Frame, columns: list[Array], covariance: Array, sd: Array
+    picture: Picture, read_off: Rows, frame: _Frame, members: list[_Part], covariance: Array, sd: Array
 ) -> Doubt | None:
     """What lies farthest from what all the rest says of it (deleted residuals), if it is beyond belief.
 
@@ -356,11 +394,10 @@ def _worst(
     """
     found: list[Doubt] = []
     assert picture.answer is not None
-    for i, (scene, c, line) in enumerate(zip(picture.scenes, columns, picture.lines, strict=True)):
+    for i, (scene, part, line) in enumerate(zip(picture.scenes, members, picture.lines, strict=True)):
         assert line is not None
         value, noise = read_off[i]
-        by = line.by @ c.T
-        shows = line.shown(picture.answer.whole @ c)
+        by, shows = part.slopes(line), part.shown(line, picture.answer.whole)
         variance = ((by @ covariance) * by).sum(axis=1)
         for k, one in enumerate(scene.seen):
             if one.sd < ASIDE * SET_ASIDE[one.kind]:

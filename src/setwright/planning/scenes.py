@@ -59,7 +59,6 @@ class Scene:
     stop: int  # FREE, LOWER, UPPER; OPEN: nothing is said about the balance
     tilt: float  # rad, where it is believed to have been
     told: bool = True  # whether its readings tell which stop it touched, or only what was believed
-    unlike: float = 0.0  # N m, standard uncertainty of the springs' moment where others hang than at first
 
 
 @frozen
@@ -107,7 +106,7 @@ def targets(scene: Scene, friction: float) -> tuple[Array, Array]:
         friction: of the knife edge [N m].
     Returns: two (R + 1); the balance of an OPEN scene has no weight (inf).
     """
-    last = {FREE: float(np.hypot(max(friction, FINEST_MOMENT), scene.unlike)), OPEN: np.inf}.get(scene.stop, STOP_SLACK)
+    last = {FREE: max(friction, FINEST_MOMENT), OPEN: np.inf}.get(scene.stop, STOP_SLACK)
     return np.array([*map(value_of, scene.seen), 0.0]), np.array([*(one.sd for one in scene.seen), last])
 
 

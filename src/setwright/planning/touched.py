@@ -11,16 +11,16 @@ import numpy as np
 
 from setwright.errors import RangeError
 from setwright.instrument.geometry import tilt_limits
+from setwright.instrument.traits import Array
 from setwright.planning import scenes
 from setwright.planning.scenes import FREE, LOWER, OPEN, UPPER, Scene, Seen, fan, slopes
-from setwright.planning.tracking import TILT_STEP, Picture, Pressed, firm, marks_of, most_likely, resting, steps
+from setwright.planning.tracking import TILT_STEP, Picture, Pressed, firm, marks_of, most_likely, resting, scene_steps
 from setwright.planning.turned_back import weighed_in
 
 ANY_TILT = 0.2  # rad, standard uncertainty of a tilt nobody has said anything about
 TELLING = 0.05  # of the way between the stops: a tilt heard less sharply does not tell which is touched
 APART = 3.0  # standard uncertainties between the tilt heard and a stop before the plate counts as free of it
 AT_STOP = 3  # rounds in which what explains the readings on a wedge is found
-UNLIKE = 0.03  # share by which one spring may pull otherwise than the next; common practice, no source
 CLOSE = 2e-3  # rad over that by which a plate with its wedge in may stand and not count as free, nor as on its wedge
 TRIES = 8  # rounds in which a tilt that is heard is found
 SETTLING, SWING = 2, 1e-2  # rounds; rad by which it may still move after them
@@ -34,25 +34,7 @@ def scene_of(picture: Picture, seen: tuple[Seen, ...]) -> Scene:
         seen: what was read.
     Returns: the scene.
     """
-    return Scene(picture.settings, picture.now, picture.turns, seen, OPEN, picture.tilt, unlike=_unlike(picture))
-
-
-def _unlike(picture: Picture) -> float:
-    """How far the moment of the springs that hang may be off where others hung at first: no two pull quite alike.
-
-    Returns: its standard uncertainty [N m].
-    """
-    hung = picture.settings.springs
-    first = picture.scenes[0].settings.springs if picture.scenes else hung
-    if np.array_equal(first, hung):
-        return 0.0
-    share = UNLIKE * float(np.linalg.norm(hung / hung.sum() - first / first.sum()))
-    with_and_without = (picture.settings, replace(picture.settings, springs=np.zeros_like(hung)))
-    at = np.append(picture.mean, picture.tilt)[None]
-    marks = marks_of(picture, picture.now)
-    bare = [Scene(one, picture.now, picture.turns, (), OPEN, picture.tilt) for one in with_and_without]
-    moments = scenes.shown_together(picture.model, bare, [at, at], [marks, marks])
-    return share * abs(float(moments[0][0, 0] - moments[1][0, 0]))
+    return Scene(picture.settings, picture.now, picture.turns, seen, OPEN, picture.tilt)
 
 
 def stop_of(picture: Picture, scene: Scene) -> tuple[int, bool]:
@@ -83,11 +65,8 @@ def stop_of(picture: Picture, scene: Scene) -> tuple[int, bool]:
 
 def _tilt_heard(picture: Picture, scene: Scene) -> tuple[float, float]:
     """Tilt of a scene and its standard uncertainty from its readings and what was believed, balance left out."""
-    covariance = np.zeros((len(picture.mean) + 1,) * 2)
-    covariance[:-1, :-1] = picture.covariance
-    covariance[-1, -1] = ANY_TILT**2
-    before = at = np.append(picture.mean, picture.tilt)
-    step = np.append(steps(picture), TILT_STEP)
+    before, covariance = _of_scene(picture, picture.tilt, ANY_TILT)
+    at, step = before, scene_steps(picture)
     value, sd = (one[:-1] for one in scenes.targets(scene, picture.model.friction))
     marks = marks_of(picture, scene.pegs)
     for round_ in range(TRIES):
@@ -107,6 +86,15 @@ def _tilt_heard(picture: Picture, scene: Scene) -> tuple[float, float]:
     return float(at[-1]), float(np.sqrt(max(left[-1, -1], 0.0)))
 
 
+def _of_scene(picture: Picture, tilt: float, sd: float) -> tuple[Array, Array]:
+    """Unknowns of a scene without its balance, on which alone other springs than at first tell: mean, covariance."""
+    count = picture.claw + 1
+    covariance = np.zeros((count + 1, count + 1))
+    covariance[:-1, :-1] = picture.covariance[:count, :count]
+    covariance[-1, -1] = sd**2
+    return np.append(picture.mean[:count], tilt), covariance
+
+
 def missed_at(picture: Picture, scene: Scene, tilt: float) -> float:
     """Squares by which a scene's readings are missed with the plate at a tilt, over what was uncertain of them.
 
@@ -119,12 +107,9 @@ def missed_at(picture: Picture, scene: Scene, tilt: float) -> float:
         tilt: [rad]
     Returns: [1]
     """
-    step = np.append(steps(picture), TILT_STEP)
     value, sd = (one[:-1] for one in scenes.targets(scene, picture.model.friction))
-    at = before = np.append(picture.mean, tilt)
-    covariance = np.zeros((len(before),) * 2)
-    covariance[:-1, :-1] = picture.covariance
-    covariance[-1, -1] = scenes.STOP_SLACK**2
+    before, covariance = _of_scene(picture, tilt, scenes.STOP_SLACK)
+    at, step = before, scene_steps(picture)
     missed = np.inf
     for _ in range(AT_STOP):
         try:
@@ -148,8 +133,9 @@ def pressed_by(picture: Picture, scene: Scene) -> tuple[Pressed, ...]:
     """
     if scene.stop in (FREE, OPEN):
         return () if scene.stop == FREE else picture.pressed
-    at = np.append(picture.mean, picture.tilt)
-    step = np.append(steps(picture), TILT_STEP)
+    at, step = np.append(picture.mean[: picture.claw + 1], picture.tilt), scene_steps(picture)
+    if picture.unlike is not None:
+        at[-2] += picture.mean[picture.unlike]
     bare = replace(scene, seen=(), stop=OPEN)
     moment = -scene.stop * scenes.shown(picture.model, bare, fan(at, step), *marks_of(picture, scene.pegs))[:, 0]
     count = picture.parts

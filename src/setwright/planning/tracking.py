@@ -29,8 +29,9 @@ from setwright.physics.balance import (
 )
 from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.planning import scenes
-from setwright.planning.scenes import SILENT, Model, Scene
+from setwright.planning.scenes import OPEN, SILENT, Model, Scene
 from setwright.planning.turned_back import next_slip
+from setwright.planning.unlike import Others, hung, others_of, shift_of, uneven
 
 STEP = 0.05  # of a standard uncertainty, for the differences that make derivatives
 PEG_STEP = 0.5  # cents
@@ -71,12 +72,13 @@ class Answer:
     deviations: Array  # (P)
     pegs: Array  # cents over 1 Hz, every setting of every string
     slips: Array  # m, of the claw's place as first noted, then of every setting of it
+    unlikes: Array  # m of claw, of every other number of springs that hung
     tilts: Array  # rad, of every scene
 
     @property
     def whole(self) -> Array:
         """All of it in one vector."""
-        return np.concatenate([self.deviations, self.pegs, self.slips, self.tilts])
+        return np.concatenate([self.deviations, self.pegs, self.slips, self.unlikes, self.tilts])
 
 
 @frozen
@@ -103,10 +105,10 @@ class Pressed:
 
 @frozen
 class Picture:
-    """What is believed of one instrument and its present state. N = P + S + 1."""
+    """What is believed of one instrument and its present state. N = P + S + 1 + K, K other numbers of springs hung."""
 
     model: Model
-    mean: Array  # (N) deviations, pegs [cents over 1 Hz at their marks], true less noted claw place [m]
+    mean: Array  # (N) deviations, pegs [cents over 1 Hz at their marks], true less noted claw place [m], unlikes [m]
     covariance: Array  # (N, N)
     settings: Settings  # as noted now
     now: tuple[int, ...]  # which peg variable holds each string
@@ -120,11 +122,23 @@ class Picture:
     fresh: bool = True  # nothing has been read since something was last changed
     doubts: tuple[Doubt, ...] = ()
     bare: Picture | None = None  # as it was before the last scene: its readings have not told anything yet
+    others: tuple[Others, ...] = ()  # numbers of springs that hung beside the first
 
     @property
     def parts(self) -> int:
         """P, the number of uncertain traits."""
         return len(self.model.known.parts)
+
+    @property
+    def claw(self) -> int:
+        """Where in `mean` the claw's place stands."""
+        return self.parts + len(self.now)
+
+    @property
+    def unlike(self) -> int | None:
+        """Where in `mean` it stands how unlike the first springs the present pull; None where they are the first."""
+        place = others_of(self.others, self.settings)
+        return None if place is None else self.claw + 1 + place
 
     @property
     def marks(self) -> tuple[Array, Array]:
@@ -184,12 +198,18 @@ def begin(traits: Traits, known: Prior, settings: Settings, hertz: Array, fricti
 def lay_out(picture: Picture, at: Array) -> tuple[Traits, Settings, Rig]:
     """Instruments, their settings and rigs in the present state, for given unknowns.
 
+    Where other springs hang than at first the claw stands where it would have to stand with the first ones.
+
     Args:
         picture: the instrument.
         at: (B, N) as `Picture.mean`.
     Returns: batches of traits, settings (pegs as lengths) and rigs with the pegs fixed.
     """
-    return scenes.lay_out(picture.model, picture.settings, at, *picture.marks)
+    here = at[:, : picture.claw + 1]
+    if picture.unlike is not None:
+        here = here.copy()
+        here[:, -1] += at[:, picture.unlike]
+    return scenes.lay_out(picture.model, picture.settings, here, *picture.marks)
 
 
 def expected(picture: Picture, at: Array, moment: Array | float = 0.0) -> Expected:
@@ -260,7 +280,12 @@ def steps(picture: Picture) -> Array:
     count = picture.parts
     sd = np.sqrt(np.maximum(np.diag(picture.covariance)[:count], 0.0))
     fixed = [PEG_STEP] * len(picture.now)
-    return np.concatenate([np.maximum(STEP * sd, 1e-9), fixed, [CLAW_STEP]])
+    return np.concatenate([np.maximum(STEP * sd, 1e-9), fixed, np.full(1 + len(picture.others), CLAW_STEP)])
+
+
+def scene_steps(picture: Picture) -> Array:
+    """(P + S + 2) the same for the unknowns of a scene, its tilt the last."""
+    return np.append(steps(picture)[: picture.claw + 1], TILT_STEP)
 
 
 def firm(picture: Picture) -> Picture:
@@ -338,12 +363,12 @@ def turned(picture: Picture, turns: float) -> Picture:
         turns: as counted [turns].
     Returns: the picture; a little less is known of the claw's place.
     """
-    lead = float(picture.model.traits.claw.lead)
+    lead, claw = float(picture.model.traits.claw.lead), picture.claw
     covariance = picture.covariance.copy()
-    covariance[-1, -1] += (CLAW_SLIP * lead) ** 2
+    covariance[claw, claw] += (CLAW_SLIP * lead) ** 2
     moved = replace(picture.settings, claw=picture.settings.claw - turns * lead)
     mean = picture.mean.copy()
-    mean[-1] += next_slip(picture.scenes, picture.turns, moved.claw, lead)
+    mean[claw] += next_slip(picture.scenes, picture.turns, moved.claw, lead)
     return resting(
         replace(picture, settings=moved, mean=mean, covariance=covariance, turns=picture.turns + 1, fresh=True)
     )
@@ -355,9 +380,32 @@ def changed(picture: Picture, settings: Settings) -> Picture:
     Args:
         picture: before.
         settings: as they are now; pegs are left to the picture.
-    Returns: the picture.
+    Returns: the picture; other springs than at first may pull otherwise than the model has it.
     """
-    return resting(replace(picture, settings=settings, fresh=True))
+    after = replace(picture, settings=settings, fresh=True)
+    first = picture.scenes[0].settings if picture.scenes else settings
+    if hung(settings) != hung(first) and after.unlike is None:
+        after = _with_others(after, hung(first))
+    return resting(after)
+
+
+def _with_others(picture: Picture, first: int) -> Picture:
+    """The picture with one unknown more: how unlike the first springs the present ones pull, as a shift of the claw."""
+    now = hung(picture.settings)
+    share = uneven(first, now)
+    if share == 0.0:
+        return picture
+    at = np.append(picture.mean[: picture.claw + 1], picture.tilt)
+    shift = shift_of(picture.model, Scene(picture.settings, picture.now, picture.turns, (), OPEN, picture.tilt), at,
+                     picture.marks, CLAW_STEP)  # fmt: skip
+    if shift == 0.0:  # slack
+        return picture
+    other = Others(now, share * shift)
+    size = len(picture.mean)
+    covariance = np.zeros((size + 1, size + 1))
+    covariance[:size, :size] = picture.covariance
+    covariance[size, size] = other.sd**2
+    return replace(picture, mean=np.append(picture.mean, 0.0), covariance=covariance, others=(*picture.others, other))
 
 
 def resting(picture: Picture) -> Picture:

@@ -18,7 +18,7 @@ from setwright.planning.course import Course
 from setwright.planning.outlook import View, sd_of
 from setwright.planning.scenes import fan, slopes
 from setwright.planning.targets import spring_mask
-from setwright.planning.tracking import expected, firm, most_likely, resting, steps
+from setwright.planning.tracking import changed, expected, firm, most_likely, steps
 from setwright.planning.turned_back import weighed_in
 
 USUAL = {  # what the ways take on practice instruments: tunings, claw settings, jobs of 100 with a third one, minutes
@@ -101,8 +101,7 @@ def worth_it(seen: View) -> bool:
     picture = firm(course.picture)
     if left not in picture.model.traits.springs.patterns:
         return False
-    hung = spring_mask(picture.model.traits, left)
-    picture = resting(replace(picture, settings=replace(picture.settings, springs=hung)))
+    picture = changed(picture, replace(picture.settings, springs=spring_mask(picture.model.traits, left)))
     step = steps(picture)
     tilt = expected(picture, fan(picture.mean, step)).tilt
     high = float(tilt_limits(most_likely(picture), picture.settings)[1])

@@ -40,12 +40,18 @@ class Wire:
 
 @dataclass(frozen=True, slots=True)
 class Coil:
-    """One spring in its place."""
+    """One spring, wherever it hangs."""
 
     rate: float  # N/m
     initial: float  # N
     free: float  # m, hook to hook, closed
     closed_rate: float  # N/m
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One place for a spring."""
+
     aft: float  # m, hook in the block
     up: float  # m
     aside: float  # m, claw z less hook z
@@ -101,8 +107,9 @@ class Body:
     """The whole true instrument."""
 
     wires: tuple[Wire, ...]
-    coils: tuple[Coil, ...]
-    patterns: dict[int, tuple[int, ...]]
+    coils: tuple[Coil, ...]  # by number; of n that hang the numbers are 0 to n - 1
+    places: tuple[Place, ...]
+    patterns: dict[int, tuple[int, ...]]  # number of springs -> place of each
     stem: Stem
     plate: Plate
     warmth: Warmth
@@ -195,7 +202,8 @@ def _body(true: dict[str, Any], hidden: Hidden, rng: Random) -> Body:
     thermal = true["thermal"]
     return Body(
         wires=tuple(_wire(true, i, hidden, rng) for i in range(len(true["strings"]["f"]))),
-        coils=tuple(_coil(true, i, hidden, rng) for i in range(len(true["springs"]["hooks"]))),
+        coils=tuple(_coil(true, hidden, rng) for _ in true["springs"]["hooks"]),
+        places=tuple(_place(true, i) for i in range(len(true["springs"]["hooks"]))),
         patterns={int(n): tuple(int(i) for i in places) for n, places in true["springs"]["patterns"].items()},
         stem=_stem(true, hidden),
         plate=_plate(true, hidden, rng),
@@ -238,14 +246,20 @@ def _wire(true: dict[str, Any], i: int, hidden: Hidden, rng: Random) -> Wire:
     )
 
 
-def _coil(true: dict[str, Any], i: int, hidden: Hidden, rng: Random) -> Coil:
-    s, bridge = true["springs"], true["bridge"]
-    aft, up, z = s["hooks"][i]
+def _coil(true: dict[str, Any], hidden: Hidden, rng: Random) -> Coil:
+    s = true["springs"]
     return Coil(
         rate=s["k"] * (1.0 + draw(rng, hidden.uneven)),
         initial=s["F0"] * (1.0 + draw(rng, hidden.uneven)),
         free=float(s["lfree"]),
         closed_rate=float(s["k_closed"]),
+    )
+
+
+def _place(true: dict[str, Any], i: int) -> Place:
+    s, bridge = true["springs"], true["bridge"]
+    aft, up, z = s["hooks"][i]
+    return Place(
         aft=float(aft),
         up=float(up),
         aside=s["claw_z"][i] - z,

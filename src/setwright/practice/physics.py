@@ -34,7 +34,7 @@ class State:
     whole: tuple[float, ...]  # m, unstretched string from peg to end
     main: tuple[float, ...]  # m, of that beyond the nut
     claw: float  # m, true distance of the hook line to the wall
-    hung: tuple[int, ...]  # places with a spring
+    hung: tuple[int, ...]  # place of every spring that hangs, by its number
     seat: tuple[float, ...]  # m, shift of the hook in every place
     wedge: float | None  # m, gap at which a wedge props the rear edge
     attitude: str
@@ -159,9 +159,9 @@ class Stage:
         x = plate.claw_x - plate.pivot_x + state.claw * cos(plate.claw_angle)
         y = plate.claw_y + state.claw * sin(plate.claw_angle)
         self.coils = [
-            (c.aft, c.up, x, y - c.pivot_y, c.aside * c.aside, c.rate * soft, c.initial * soft,
+            (p.aft, p.up, x, y - p.pivot_y, p.aside * p.aside, c.rate * soft, c.initial * soft,
              c.free + state.seat[i], c.closed_rate * soft)
-            for i, c in ((i, body.coils[i]) for i in state.hung)
+            for i, p, c in ((i, body.places[i], body.coils[n]) for n, i in enumerate(state.hung))
         ]  # fmt: skip
         down = DOWN[state.attitude]
         self.weight = (plate.mass * GRAVITY * down[0], plate.mass * GRAVITY * down[1])

@@ -88,7 +88,7 @@ def _blank(body: Body, warm: float) -> State:
         x = body.plate.pivot_x + w.aft * cos(low) - w.up * sin(low) - w.nut_x
         length.append(x + w.tail)
     whole = tuple(one + w.behind for one, w in zip(length, body.wires, strict=True))
-    places = (0.0,) * len(body.coils)
+    places = (0.0,) * len(body.places)
     return State(whole, tuple(length), 0.0, (), places, None, "playing", warm, low, 0.0, 0.0)
 
 

@@ -33,8 +33,9 @@ def unveiled(told: dict[str, Any], body: Body, warm: float) -> tuple[Unveiled, .
     Returns: what tells most on the balance first.
     """
     plain = draw_body(told, Spread().scaled(0.0), Hidden().scaled(0.0), Random(0))
-    coils = ((plain.coils, body.coils), ("rate", "initial", "free", "up"))
-    rate, initial, free, depth = ([fmean(getattr(one, name) for one in side) for side in coils[0]] for name in coils[1])
+    coils = ((plain.coils, body.coils), ("rate", "initial", "free"))
+    rate, initial, free = ([fmean(getattr(one, name) for one in side) for side in coils[0]] for name in coils[1])
+    depth = [fmean(one.up for one in side) for side in (plain.places, body.places)]
     out = [
         Unveiled("spring rate", "rate", *rate),
         Unveiled("spring's initial pull", "force", *initial),
