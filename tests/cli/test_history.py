@@ -8,11 +8,13 @@ from dataclasses import replace
 import pytest
 
 from setwright.cli import history_terms as terms
+from setwright.cli.asked import progress_to
 from setwright.metrology.conformity import Tolerance
 from setwright.metrology.reading import Convention, Place
-from setwright.records import specifications
+from setwright.records import specifications, summaries
 from setwright.records.edits import add, edit, get
 from setwright.records.found_left import Key
+from setwright.records.jobs import add_visit
 from setwright.records.rows import Instrument, Visit
 from setwright.records.shop import open_shop
 from setwright.records.summaries import Limit
@@ -241,7 +243,14 @@ def test_the_same_job_again(told, ask, data, weir, once, refused, tmp_path):
 
 def test_rare_amounts_and_names_have_their_words():
     harmonic = Key("pitch", 3, 12, "", True, "", "on its back", "pitch")
-    assert terms.name(harmonic) == "pitch, string 3, harmonic 12, on its back"
+    assert terms.name(harmonic) == "pitch in Hz, string 3, harmonic 12, on its back"
+    many = [harmonic._replace(string=one) for one in (2, 6, 4, 3, 5)]
+    assert terms.names(many) == ["pitch in Hz, strings 2 to 6, harmonic 12, on its back"]
+    assert terms.names(many[:2]) == ["pitch in Hz, strings 2 and 6, harmonic 12, on its back"]
+    assert terms.names([harmonic, harmonic._replace(string=0, kind="cents")]) == [
+        "pitch, harmonic 12, on its back",
+        "pitch in Hz, string 3, harmonic 12, on its back",
+    ]
     assert terms.name(Key("string height", 1, 12, "", False, '{"capo":1}', "playing", "length")).endswith("capo 1")
     rule = '{"hold_high":17,"hold_low":1,"read_at":8,"straightedge":true}'
     assert terms.name(Key("relief", 0, 0, "", False, rule, "playing", "length")) == "relief, rule on 1-17 at 8"
@@ -292,3 +301,43 @@ def test_every_question_has_help_and_wants_a_shop(ask, name):
     code, out, _ = ask("history", name, *given, "--json")
     assert code == 2
     assert "no shop is named" in json.loads(out)["error"]["message"]
+
+
+def test_summing_up_shows_how_far_it_is_on_a_terminal(ask, once, monkeypatch):
+    monkeypatch.setattr("setwright.cli.history.progress_to", lambda _terminal, done: progress_to(True, done))
+    code, _, err = ask("history", "yield")
+    assert (code, err) == (0, "\r  0 % of the shop summed up\r" + 28 * " " + "\r")
+    assert ask("history", "outside")[2] == ""
+
+
+def test_summing_up_that_is_stopped_keeps_what_it_has(ask, once, weir, monkeypatch):
+    with open_shop(weir) as shop, shop.writing("Bo") as work:
+        first = get(work, Visit, once[1])
+        add_visit(work, replace(first, id="", number=0, tail=b"", came="2025-03-01 09:00:00"))
+    sums = summaries._sum_up
+    monkeypatch.setattr(summaries, "AT_ONCE", 1)
+    done = []
+
+    def stopped(work, stale):
+        if done:
+            raise KeyboardInterrupt
+        done.append(len(stale))
+        return sums(work, stale)
+
+    monkeypatch.setattr(summaries, "_sum_up", stopped)
+    code, out, err = ask("history", "yield")
+    assert (code, out) == (130, "")
+    assert "Stopped. What was summed up is kept; the rest is when you ask again." in err
+    assert done == [1]
+    monkeypatch.setattr(summaries, "_sum_up", sums)
+    code, out, err = ask("history", "yield")
+    assert (code, err) == (0, "")
+    assert "visits              2, 1 held" in out
+
+
+def test_a_command_that_is_stopped_elsewhere_says_nothing_of_summing_up(ask, once, monkeypatch):
+    def stop(*_words, **_more):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("setwright.bench.history.yields", stop)
+    assert ask("history", "yield") == (130, "", "\n")

@@ -237,6 +237,20 @@ def test_rows_are_found_by_the_end_of_their_id(shop, job):
                 get(work, Instrument, bad)
 
 
+def test_rows_are_found_by_what_they_are_called(shop, job):
+    with shop.writing("Bo") as work:
+        named = edit(work, job.instrument, serial="SM 0417")
+        assert get(work, Instrument, "SM 0417") == get(work, Instrument, named.name) == named
+        assert get(work, Owner, "Ada Lark", lock=True).id == named.owner
+        other = add(work, replace(named, id="", serial=""))
+        assert get(work, Instrument, "SM 0417") == named  # one alone has this number
+        with pytest.raises(InputError, match=r"more than one instrument '.*write its whole id"):
+            get(work, Instrument, other.name)
+        for nobody in ("", "Ada Lar", "ada lark", "%Lark", "x"):
+            with pytest.raises(InputError, match=r"no owner .* setwright shop owners lists what there is"):
+                get(work, Owner, nobody)
+
+
 def test_people_come_and_go(shop):
     with shop.writing() as work:
         bo = add(work, Person("", 1, "Bo", "2020-01-01", None))

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import asdict
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json, system_of, units_option
+from setwright.cli.asked import json_option, progress_to, say, say_json, system_of, units_option
 from setwright.cli.shop_options import shop_option
+
+if TYPE_CHECKING:
+    from setwright.bench.history import Progress
 
 
 @click.group("history")
 def command() -> None:
     """Ask the shop's records: what was, what changed, what is held how well.
 
-    An instrument or a visit is named by its id, or by the last signs of it, four at least.
+    An instrument is named by its name or serial number, a visit by its id or the last signs of it, four at least.
     """
 
 
@@ -26,6 +32,26 @@ def _answer(what: str, content: Any, lines: list[str], as_json: bool) -> None:
         say_json(document(what, content))
     else:
         say("\n".join(lines))
+
+
+@contextmanager
+def _summing() -> Iterator[Progress]:
+    """What tells how far the shop is summed up, where standard error is a terminal, and what stopping that means."""
+    tell = progress_to(sys.stderr.isatty(), "of the shop summed up")
+    under_way = False
+
+    def told(done: int, of: int) -> None:
+        nonlocal under_way
+        under_way = done < of
+        if tell is not None:
+            tell(done / of if of else 1.0)
+
+    try:
+        yield told
+    except KeyboardInterrupt:
+        if under_way:
+            click.echo("\nStopped. What was summed up is kept; the rest is when you ask again.", err=True)
+        raise
 
 
 def _either(instrument: str | None, visit: str) -> str:
@@ -75,7 +101,8 @@ def outside(visit: str, unsure: bool, units: str | None, at: str | None, as_json
     from setwright.bench import history
     from setwright.cli import history_data, history_words
 
-    found = history.outside(at, visit, unsure)
+    with _summing() as tell:
+        found = history.outside(at, visit, unsure, progress=tell)
     lines = history_words.outside_lines(found, visit, system_of(units, "mm"))
     _answer("history outside", {"readings": [history_data.judged(one) for one in found]}, lines, as_json)
 
@@ -91,7 +118,8 @@ def season(what: str, instrument: str, units: str | None, at: str | None, as_jso
     from setwright.bench import history
     from setwright.cli import history_words
 
-    found = history.season(at, what, instrument)
+    with _summing() as tell:
+        found = history.season(at, what, instrument, progress=tell)
     _answer(
         "history season", {"seasons": found}, history_words.season_lines(found, what, system_of(units, "mm")), as_json
     )
@@ -105,7 +133,8 @@ def yield_(at: str | None, as_json: bool) -> None:
     from setwright.bench import history
     from setwright.cli import history_words
 
-    found = history.yields(at)
+    with _summing() as tell:
+        found = history.yields(at, progress=tell)
     _answer("history yield", {"kinds": found}, history_words.yield_lines(found), as_json)
 
 
@@ -140,7 +169,8 @@ def capability(specification: str | None, number: int | None, units: str | None,
     from setwright.bench import history
     from setwright.cli import history_data, history_words
 
-    spec, found = history.capability(at, specification or "", number)
+    with _summing() as tell:
+        spec, found = history.capability(at, specification or "", number, progress=tell)
     content = {
         "specification": {"id": spec.id, "name": spec.name, "number": spec.number},
         "limits": [{**asdict(one), "limit": history_data.limit(one.limit)} for one in found],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterable
 
 from setwright.cli.words import HAIR, LEAST
 from setwright.metrology.reading import Convention
@@ -21,14 +22,33 @@ def name(key: Key) -> str:
         key: of the reading.
     Returns: e.g. "string height, string 3, fret 12".
     """
-    parts = [key.what]
-    if key.string:
-        parts.append(f"string {key.string}")
+    return ", ".join(_parts(key, [key.string] if key.string else []))
+
+
+def names(keys: Iterable[Key]) -> list[str]:
+    """What was read, where and how, the strings of one thing together.
+
+    Args:
+        keys: of the readings.
+    Returns: e.g. "string height, strings 1 to 6, fret 12".
+    """
+    alike: dict[Key, list[int]] = {}
+    for key in sorted(keys):
+        alike.setdefault(key._replace(string=0), []).append(key.string)
+    return [", ".join(_parts(key, [one for one in strings if one])) for key, strings in alike.items()]
+
+
+def _parts(key: Key, strings: list[int]) -> list[str]:
+    parts = ["pitch in Hz" if key.kind == "pitch" else key.what]
+    if len(strings) > 2 and strings == list(range(strings[0], strings[-1] + 1)):
+        parts.append(f"strings {strings[0]} to {strings[-1]}")
+    elif strings:
+        parts.append(f"string{'' if len(strings) == 1 else 's'} {' and '.join(str(one) for one in strings)}")
     if key.fret:
         parts.append(f"{'harmonic' if key.harmonic else 'fret'} {key.fret}")
     parts += [key.side] if key.side else []
     parts += _how(key.convention)
-    return ", ".join(parts + ([key.attitude] if key.attitude != "playing" else []))
+    return parts + ([key.attitude] if key.attitude != "playing" else [])
 
 
 def _how(convention: str) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from setwright.bench.history import Again, Studied
-from setwright.cli.history_terms import U, amount, count, limit_name, limits, name, short, shown, times
+from setwright.cli.history_terms import U, amount, count, limit_name, limits, name, names, short, shown, times
 from setwright.cli.layout import columns, labelled, paragraph, section
 from setwright.metrology.capability import Index
 from setwright.records.found_left import Change, Key
@@ -61,7 +61,8 @@ def _past(past: Past, system: System) -> list[str]:
     ]
     if not rows:
         return [*lines, *paragraph("Nothing was read that counts as found or as left.", 2)]
-    return [*lines, *columns([("", "as found", "as left"), *rows])]
+    left = "as left" if past.visit.state == "closed" else "last read"
+    return [*lines, *columns([("", "as found", left), *rows])]
 
 
 def since_lines(since: Since, system: System) -> list[str]:
@@ -113,7 +114,7 @@ def moved_words(one: Change, system: System, bound: bool = False) -> str:
 
 
 def _names(keys: Sequence[Key]) -> list[str]:
-    return paragraph("; ".join(name(one) for one in sorted(keys)), 2) if keys else []
+    return paragraph("; ".join(names(keys)), 2) if keys else []
 
 
 def outside_lines(found: Sequence[Judged], visit: str, system: System) -> list[str]:

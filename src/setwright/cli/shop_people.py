@@ -46,7 +46,7 @@ def owners(find: str, at: str | None, as_json: bool) -> None:
 @shop_option
 @json_option
 def owner_(owner: str, at: str | None, as_json: bool) -> None:
-    """Show OWNER, by id or the last signs of it, with their instruments."""
+    """Show OWNER, by name, id or the last signs of it, with their instruments."""
     from setwright.bench.data import document
     from setwright.bench.owners import show_owner
 
