@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from setwright.bench import kept_work
+from setwright.bench.believed import believed
 from setwright.bench.data import document
 from setwright.bench.journals import InShop, job_from, open_journal
 from setwright.bench.kept_work import InFolder, InMemory, Work, digest, kept_here, name_of
@@ -107,6 +108,24 @@ def test_every_step_of_a_job_is_to_the_last_digit_that_of_the_job_asked_anew(mid
         balances += anew[1] is not None
     assert len(entries) > 40
     assert balances > 30
+
+
+def test_an_instrument_believed_by_kept_work_is_that_believed_anew(midway, counted):
+    keeping = InMemory()
+    next_of(str(midway), None, keeping)
+    done = dict(counted)
+    kept = believed(str(midway), samples=8, keeping=keeping)
+    assert counted == done
+    assert digest(kept) == digest(believed(str(midway), samples=8))
+    assert counted["hardware"] == done["hardware"] + 1
+
+
+def test_what_trying_out_has_learned_is_kept_for_the_next_step(midway, counted):
+    keeping = InMemory()
+    believed(str(midway), samples=8, keeping=keeping)
+    done = dict(counted)
+    next_of(str(midway), None, keeping)
+    assert counted == done
 
 
 @pytest.mark.slow

@@ -15,10 +15,11 @@ import numpy as np
 from setwright.bench.as_read import as_read, tilts_as_found
 from setwright.bench.heard_notes import with_heard
 from setwright.bench.journals import Source, job_from, open_journal
-from setwright.bench.next_step import start_of
+from setwright.bench.kept_work import Keeping, Work, name_of
+from setwright.bench.next_step import balance_of, hardware_of
 from setwright.bench.plans import problem_from
 from setwright.bench.progress import applied, work_left
-from setwright.bench.replay import moved, replayed
+from setwright.bench.replay import moved
 from setwright.errors import InputError, NoPlanError
 from setwright.frozen import frozen
 from setwright.instrument.geometry import has_room, tilt_limits
@@ -32,10 +33,10 @@ from setwright.planning import tracking
 from setwright.planning.bands import drawn_with_room
 from setwright.planning.course import Course
 from setwright.planning.found import AsFound, settle_found
-from setwright.planning.hardware import Hardware, hardware
 from setwright.planning.outlook import view
 from setwright.planning.solve import as_batch
 from setwright.planning.targets import Problem
+from setwright.planning.to_do import Hardware
 from setwright.records.entries import Entry, live
 
 SAMPLES = 96
@@ -68,7 +69,9 @@ class Believed:
     remarks: tuple[str, ...]
 
 
-def believed(job: Source, journal: str | None = None, samples: int = SAMPLES, seed: int = 0) -> Believed:
+def believed(
+    job: Source, journal: str | None = None, samples: int = SAMPLES, seed: int = 0, keeping: Keeping | None = None
+) -> Believed:
     """The instrument of a job as it is believed to stand now.
 
     Args:
@@ -76,6 +79,7 @@ def believed(job: Source, journal: str | None = None, samples: int = SAMPLES, se
         journal: path of the journal of a job file, None by the rule.
         samples: how many instruments that this one may be are tried [1].
         seed: of their randomness [1].
+        keeping: where work on the job is kept; it makes the answer quicker, never another one.
     Returns: the instrument now.
     Raises: InputError for a fixed bridge, and for files that cannot be used; ContradictionError where what was found
         cannot all be true.
@@ -84,10 +88,13 @@ def believed(job: Source, journal: str | None = None, samples: int = SAMPLES, se
     if not read.instrument.bridge.knife_edge:
         raise InputError(FIXED)
     _, found = open_journal(job, journal, read)
-    return believed_of(read, live(found.entries), samples, seed)
+    return believed_of(read, live(found.entries), samples, seed, keeping, name_of(job, journal))
 
 
-def believed_of(job: Job, entries: Sequence[Entry] = (), samples: int = SAMPLES, seed: int = 0) -> Believed:
+def believed_of(
+    job: Job, entries: Sequence[Entry] = (), samples: int = SAMPLES, seed: int = 0, keeping: Keeping | None = None,
+    name: str = "",
+) -> Believed:  # fmt: skip
     """The same of a job that was read.
 
     Args:
@@ -95,36 +102,37 @@ def believed_of(job: Job, entries: Sequence[Entry] = (), samples: int = SAMPLES,
         entries: live ones of its journal, in their order.
         samples: how many instruments that this one may be are tried [1].
         seed: of their randomness [1].
+        keeping: where work on the job is kept.
+        name: it is kept by, from `name_of`.
     Returns: the instrument now.
     Raises: as `believed`.
     """
     heard, _ = with_heard(job, entries)
-    found = settle_found(problem_from(heard))
     rng = np.random.default_rng(seed)
     done = any(one.verb == "did" and one.what != "attitude" for one in entries)
-    todo = _hardware(found) if entries else None
-    course = None if todo is None else _course(heard, todo, entries)
-    if course is not None:
-        out = _by_course(heard, todo, course, entries[-1].number, samples, rng)
-    elif not done and job.found.state == "at pitch":
-        out = _as_found(heard, found, samples, rng)
-    else:
-        out = _unheard(heard, found, todo, entries, samples, rng)
-    return _freed(out)
+    work = _work(heard, keeping, name) if entries else None
+    course = None if work is None else _course(heard, work, entries, keeping, name)
+    if work is not None and course is not None:
+        return _freed(_by_course(heard, work.hardware, course, entries[-1].number, samples, rng))
+    found = settle_found(problem_from(heard))
+    if not done and job.found.state == "at pitch":
+        return _freed(_as_found(heard, found, samples, rng))
+    return _freed(_unheard(heard, found, None if work is None else work.hardware, entries, samples, rng))
 
 
-def _hardware(found: AsFound) -> Hardware | None:
+def _work(job: Job, keeping: Keeping | None, name: str) -> Work | None:
     try:
-        return hardware(found)
+        return hardware_of(job, keeping, name)
     except NoPlanError:  # nothing will do: all the more is there to be tried
         return None
 
 
-def _course(job: Job, todo: Hardware, entries: Sequence[Entry]) -> Course | None:
+def _course(job: Job, work: Work, entries: Sequence[Entry], keeping: Keeping | None, name: str) -> Course | None:
     """The balance as far as the journal goes; None before every string was heard after the hardware."""
+    todo = work.hardware
     if todo.problem.targets.mode != "floating" or work_left(todo.problem, todo.steps, entries) is not None:
         return None
-    return replayed(start_of(job, todo, entries), entries).course
+    return balance_of(job, work, entries, keeping, name).course
 
 
 def _gap_wanted(problem: Problem, gap: float | None) -> tuple[float, float] | None:
@@ -157,7 +165,7 @@ def _drawn(
 
 
 def _by_course(
-    job: Job, todo: Hardware | None, course: Course, number: int, samples: int, rng: np.random.Generator
+    job: Job, todo: Hardware, course: Course, number: int, samples: int, rng: np.random.Generator
 ) -> Believed:
     """By the picture of a balance at work: pegs and claw of each as its readings explain them."""
     picture = view(course).course.picture
@@ -170,7 +178,6 @@ def _by_course(
     at = at[np.broadcast_to(has_room(traits, settings), len(at))][:samples]
     traits, settings, rig = tracking.lay_out(picture, np.concatenate([picture.mean[None], at]))
     state = equilibrium(rig, start=picture.tilt)
-    assert todo is not None
     new = any(part.name.startswith("wanted.") for part in todo.problem.known.parts)
     return Believed(
         job, f"as believed after #{number} of the journal", True, tracking.most_likely(picture), picture.settings,

@@ -118,23 +118,28 @@ def next_seen(
 
 def _next(job: Job, entries: Sequence[Entry], keeping: Keeping | None, name: str) -> tuple[Next, Course | None]:
     """The same of a job whose octaves are those that were heard."""
-    kept = _hardware(job, keeping, name)
+    kept = hardware_of(job, keeping, name)
     todo = kept.hardware
     wanted = tuple(float(one) for one in todo.problem.targets.hertz)
     work = work_left(todo.problem, todo.steps, entries)
     if work is not None:
         return Next("hardware", work.step, work.count, len(todo.steps), wanted=wanted, entries=len(entries)), None
     if todo.problem.targets.mode == "floating":
-        on = replayed_from(kept.replayed, begun(start_of(job, todo, entries)), entries)
-        if keeping is not None and on is not kept.replayed:
-            keeping.put(name, replace(kept, replayed=on))
-        balance = on.whole
+        balance = balance_of(job, kept, entries, keeping, name)
         return replace(balanced(balance), wanted=wanted, entries=len(entries)), balance.course
     return replace(_strings(todo.problem, entries), wanted=wanted, entries=len(entries)), None
 
 
-def _hardware(job: Job, keeping: Keeping | None, name: str) -> Work:
-    """The job's hardware, with how far its journal was replayed: as kept, where it is of this very job."""
+def hardware_of(job: Job, keeping: Keeping | None = None, name: str = "") -> Work:
+    """The job's hardware, with how far its journal was replayed: as kept, where it is of this very job.
+
+    Args:
+        job: as read, its octaves those that were heard.
+        keeping: where work on the job is kept.
+        name: it is kept by, from `name_of`.
+    Returns: the work.
+    Raises: ContradictionError where the found readings cannot all be true; NoPlanError where nothing will do.
+    """
     if keeping is None:
         return Work(b"", _searched(job))
     of, kept = digest(job), keeping.get(name)
@@ -142,6 +147,23 @@ def _hardware(job: Job, keeping: Keeping | None, name: str) -> Work:
         kept = Work(of, _searched(job))
         keeping.put(name, kept)
     return kept
+
+
+def balance_of(job: Job, kept: Work, entries: Sequence[Entry], keeping: Keeping | None, name: str) -> Balance:
+    """The floating balance after a journal, from where it was left last time if that is on its way.
+
+    Args:
+        job: as read, its octaves those that were heard.
+        kept: its hardware, of `hardware_of`.
+        entries: live ones of the journal, in their order.
+        keeping: where work on the job is kept.
+        name: it is kept by, from `name_of`.
+    Returns: the balance.
+    """
+    on = replayed_from(kept.replayed, begun(start_of(job, kept.hardware, entries)), entries)
+    if keeping is not None and on is not kept.replayed:
+        keeping.put(name, replace(kept, replayed=on))
+    return on.whole
 
 
 def _searched(job: Job) -> Hardware:

@@ -47,12 +47,13 @@ def command(
     from setwright.bench.balance_try import tried
     from setwright.bench.believed import believed
     from setwright.bench.data import document
+    from setwright.bench.kept_work import kept_here
     from setwright.bench.plans import preferred_system
     from setwright.cli.balance_asked import tries_from
     from setwright.cli.balance_words import balance_card, cautions_of
 
     typed = {name: text or "" for name, text in asked.items()}
-    one = believed(source_of(job, visit, shop), journal, samples)
+    one = believed(source_of(job, visit, shop), journal, samples, keeping=kept_here())
     system = system_of(units, preferred_system(one.job))
     with refused_in(system):
         result = tried(one, tries_from(typed, one))

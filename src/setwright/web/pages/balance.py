@@ -25,6 +25,7 @@ from setwright.frozen import frozen
 from setwright.units.show import System
 from setwright.web.frame import page, refused, remembered, see, source, units, visit_of, who
 from setwright.web.inline import inline
+from setwright.web.memory import work_of
 from setwright.web.routes import Form, at
 
 ATTITUDES = ("playing", "on its back", "upright", "face down")
@@ -52,7 +53,9 @@ class Answer:
 
 
 def _believed(request: Request, shown: Shown) -> Believed:
-    return remembered(request, shown.visit.id, "believed", lambda: believed(source(request, shown)))
+    return remembered(
+        request, shown.visit.id, "believed", lambda: believed(source(request, shown), keeping=work_of(request))
+    )
 
 
 def _fixed(request: Request, shown: Shown) -> bool:
