@@ -14,7 +14,7 @@ import soundfile
 from setwright.bench.heard_notes import heard_map
 from setwright.bench.hearing import Hearing, hear, hear_job, write_down
 from setwright.bench.journals import open_journal
-from setwright.cli.hear import progress_to
+from setwright.cli.asked import progress_to
 from setwright.cli.hear_table import clock, hearing_text
 from setwright.cli.layout import WIDTH
 from setwright.errors import InputError
@@ -286,8 +286,8 @@ def test_a_name_with_signs_of_its_own_and_a_pitch_that_is_seldom(job, tmp_path):
 
 
 def test_progress_on_a_terminal_is_one_line_that_goes_away(capsys):
-    assert progress_to(False) is None
-    tell = progress_to(True)
+    assert progress_to(False, "heard") is None
+    tell = progress_to(True, "heard")
     for share in (0.0, 0.001, 0.5, 1.0):
         tell(share)
     err = capsys.readouterr().err

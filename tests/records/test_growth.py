@@ -51,6 +51,8 @@ ASKED = {
     "yields": lambda work, *_: statistics.yields(work),
     "held": lambda work, *_: statistics.held(work),
     "season": lambda work, *_: statistics.season(work, "relief"),
+    "seasons of one": lambda work, home, _: statistics.seasons(work, home),
+    "last change": lambda work, *_: day.last_change(work),
     "append": lambda work, _, visit: append(work, visit, parse("note", "buzz", datetime(2026, 11, 25))),
 }
 

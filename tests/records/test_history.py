@@ -12,6 +12,7 @@ import pytest
 from setwright.errors import InputError
 from setwright.metrology.reading import Convention, Place
 from setwright.records import history, specifications, statistics, supplies
+from setwright.records.check import check
 from setwright.records.edits import add, edit, get
 from setwright.records.found_left import Key
 from setwright.records.jobs import add_job, add_visit
@@ -19,7 +20,7 @@ from setwright.records.journal_text import parse
 from setwright.records.kept import append
 from setwright.records.rows import Owner, Visit
 from setwright.records.shop import open_shop
-from setwright.records.summaries import refresh
+from setwright.records.summaries import refresh, unsummed
 from setwright.records.worth import spoils, uncertainty
 
 HELD = Convention(1, 17, 8)
@@ -285,6 +286,70 @@ def test_refreshing_may_be_shared_out(shop, home, monkeypatch):
     with shop.reading() as work:
         (found,) = statistics.yields(work)
     assert found.visits == 5
+
+
+def test_summing_up_tells_how_far_it_is_and_may_be_stopped_without_harm(shop, home, monkeypatch):
+    monkeypatch.setattr("setwright.records.summaries.AT_ONCE", 2)
+    first = keep(shop, home, [f"read rear gap = 2.60 mm {FINE}"], state="closed")
+    for month in range(2, 6):
+        again = another(shop, first, f"2025-0{month}-01 09:00:00")
+        keep(shop, again, [f"read rear gap = 2.70 mm {FINE}"], f"2025-0{month}-01 09:00", state="closed")
+    told = []
+
+    def stop(done, of):
+        told.append((done, of))
+        if done == 2:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        refresh(shop, progress=stop)
+    assert told == [(0, 5), (2, 5)]
+    assert check(shop).problems == ()
+    with shop.reading() as work:
+        assert [unsummed(work), unsummed(work, 2)] == [3, 2]
+    told.clear()
+    assert refresh(shop, progress=lambda *far: told.append(far)) == 3
+    assert told == [(0, 3), (2, 3), (3, 3)]
+    assert refresh(shop, progress=lambda *far: told.append(far)) == 0
+    assert len(told) == 3
+    with shop.reading() as work:
+        assert statistics.yields(work)[0].visits == 5
+        (season,) = statistics.season(work, "rear gap")
+        assert season.visits == 4
+
+
+def test_the_end_is_told_where_another_bench_has_summed_up_the_rest(at, shop, home, monkeypatch):
+    monkeypatch.setattr("setwright.records.summaries.AT_ONCE", 1)
+    first = keep(shop, home, [f"read rear gap = 2.60 mm {FINE}"], state="closed")
+    for month in range(2, 5):
+        keep(shop, another(shop, first, f"2025-0{month}-01 09:00:00"), ["note x"], state="closed")
+    told = []
+
+    def other(done, of):
+        told.append((done, of))
+        if done == 1:
+            with open_shop(at) as elsewhere:
+                assert refresh(elsewhere) == 3
+
+    assert refresh(shop, progress=other) == 1
+    assert told == [(0, 4), (1, 4), (4, 4)]
+
+
+def test_everything_of_one_instrument_from_visit_to_visit_is_that_asked_one_by_one(shop, home):
+    lines = [f"read rear gap = 2.{{}} mm {FINE}", "read relief held at 1 and 17, read at 8 = 0.{} mm ± 0.01 mm",
+             "read pitch string 6 = 8{} Hz ± 0.1 Hz", "read pitch string 1 = -{} c ± 0.5 c"]  # fmt: skip
+    first = keep(shop, home, [one.format(21) for one in lines], state="closed")
+    for month in range(2, 6):
+        again = another(shop, first, f"2025-0{month}-01 09:00:00")
+        some = [one.format(21 + month) for one in lines[month % 2 :]]
+        keep(shop, again, some, f"2025-0{month}-01 09:00", state="closed")
+    refresh(shop)
+    with shop.reading() as work:
+        found = statistics.seasons(work, home.instrument)
+        each = [one for what in ("pitch", "rear gap", "relief") for one in statistics.season(work, what)]
+        assert statistics.seasons(work, "nobody's") == ()
+    assert list(found) == each
+    assert len({(one.what, one.kind) for one in found}) == len(found) > 3
 
 
 def test_yield_rounds_and_minutes_by_kind(shop, home):

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import queue
 import re
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -18,9 +20,11 @@ from setwright.bench.journals import InShop, keep
 from setwright.bench.shop import check_shop, show_visit
 from setwright.bench.visits import edit_visit, hand_back
 from setwright.cli import history_words
+from setwright.errors import InputError
 from setwright.records.edits import edit, get
 from setwright.records.rows import Visit
 from setwright.records.shop import open_shop
+from setwright.web import summing
 from setwright.web.app import application, bench
 from tests.cli.made_shop import made
 from tests.web.conftest import ADDRESS, KEY
@@ -51,6 +55,93 @@ def pictures(answer: Any) -> int:
     for drawing in found:
         ElementTree.fromstring(drawing)
     return len(found)
+
+
+class TestSummingUp:
+    """A shop with much to sum up is so beside its pages."""
+
+    @pytest.fixture
+    def gate(self, monkeypatch: pytest.MonkeyPatch) -> Callable[[str], None]:
+        """Lets the work go on one step; the work waits for it each time it tells how far it is."""
+        monkeypatch.setattr(summing, "FEW", 0)
+        monkeypatch.setattr(summing, "PAUSE", 0.0)
+        asked: queue.Queue[str] = queue.Queue()
+        true = history.sum_up
+
+        def sum_up(at: str, tell: Callable[[int, int], None]) -> int:
+            def told(done: int, of: int) -> None:
+                tell(done, of)
+                word = asked.get(timeout=20.0)
+                if word == "disk":
+                    raise InputError("the disk is full; make room.")
+                if word == "fault":
+                    raise RuntimeError("nobody thought of that")
+
+            return true(at, told)
+
+        monkeypatch.setattr(history, "sum_up", sum_up)
+        return asked.put
+
+    @pytest.fixture
+    def fresh(self, tmp_path: Path) -> Iterator[tuple[Visitor, str]]:
+        instrument, _ = made(tmp_path / "shop")
+        with TestClient(application(bench(str(tmp_path / "shop"), KEY)), base_url=ADDRESS) as client:
+            yield Visitor(client).sign(), instrument
+
+    def until(self, visitor: Visitor, path: str, part: str) -> str:
+        for _ in range(200):
+            said = words(visitor.get(path))
+            if part in said:
+                return said
+            time.sleep(0.02)
+        raise AssertionError(said)
+
+    def test_the_pages_say_how_far_it_is_and_come_when_it_is_done(
+        self, fresh: tuple[Visitor, str], gate: Callable[[str], None]
+    ) -> None:
+        visitor, instrument = fresh
+        own = f"/instrument/{instrument}/history"
+        first = words(visitor.get("/history"))
+        assert "The shop is being summed up" in first
+        assert "Right at the first pass" not in first
+        self.until(visitor, own, "0 of 1 visits, 0 %")
+        assert f'href="{own}">Look again' in visitor.get(own).text
+        gate("on")
+        self.until(visitor, "/history", "1 of 1 visits, 100 %")
+        gate("on")
+        assert "being summed up" not in self.until(visitor, "/history", "Right at the first pass")
+        assert "From as left at one visit" in words(visitor.get(own)) or "Nothing can be told yet" in words(
+            visitor.get(own)
+        )
+
+    @pytest.mark.parametrize(
+        ("word", "told"),
+        [("disk", "The disk is full; make room."), ("fault", "the terminal of the bench says more")],
+    )
+    def test_what_ends_it_is_said_once_and_it_is_begun_again(
+        self, fresh: tuple[Visitor, str], gate: Callable[[str], None], word: str, told: str
+    ) -> None:
+        visitor, _ = fresh
+        visitor.get("/history")
+        gate(word)
+        self.until(visitor, "/history", told)
+        self.until(visitor, "/history", "0 of 1 visits")
+        gate("on")
+        gate("on")
+        self.until(visitor, "/history", "Right at the first pass")
+
+    def test_it_ends_when_the_bench_is_stopped(
+        self, fresh: tuple[Visitor, str], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(summing, "FEW", 0)
+        visitor, _ = fresh
+        app = visitor.client.app
+        app.state.leaving = True  # type: ignore[attr-defined]
+        visitor.get("/history")
+        summing._WORKERS.submit(int).result(20.0)
+        assert history.unsummed(app.state.bench.shop) == 1  # type: ignore[attr-defined]
+        app.state.leaving = False  # type: ignore[attr-defined]
+        self.until(visitor, "/history", "Right at the first pass")
 
 
 class TestShop:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from setwright.bench.again import Draft, draft
 from setwright.bench.shop import opened
-from setwright.errors import InputError
+from setwright.errors import InputError, SetwrightError
 from setwright.frozen import frozen
 from setwright.metrology.reading import Convention
 from setwright.metrology.repeatability import Study, balanced, study
@@ -20,11 +20,13 @@ from setwright.records.history import Judged, Since
 from setwright.records.shop import Shop, Work
 from setwright.records.specifications import Specification
 from setwright.records.statistics import Held, KindYield, Season
-from setwright.records.summaries import refresh
+from setwright.records.summaries import Progress, refresh
+from setwright.records.summaries import unsummed as outdated
 
 __all__ = [
-    "Again", "Held", "Judged", "Key", "KindYield", "Season", "Since", "Studied", "again", "capability", "fresh",
-    "gauges", "known", "life", "names", "outside", "place_of", "season", "since_last", "yields",
+    "Again", "Held", "Judged", "Key", "KindYield", "Overview", "Progress", "Season", "Since", "Studied", "again",
+    "capability", "fresh", "gauges", "known", "life", "names", "outside", "overview", "place_of", "season", "seasons",
+    "since_last", "sum_up", "unsummed", "yields",
 ]  # fmt: skip
 
 
@@ -46,18 +48,81 @@ class Again:
     written: tuple[str, ...]
 
 
+@frozen
+class Overview:
+    """What all visits tell. held, season: the answer, or why there is none; held is None where none was asked for."""
+
+    outside: tuple[Judged, ...]
+    yields: tuple[KindYield, ...]
+    held: tuple[Specification, tuple[Held, ...]] | SetwrightError | None
+    season: tuple[Season, ...] | SetwrightError
+
+
 @contextmanager
-def fresh(at: str | None) -> Iterator[tuple[Shop, Work]]:
+def fresh(at: str | None, progress: Progress | None = None) -> Iterator[tuple[Shop, Work]]:
     """A shop whose summaries are up to date, for questions about all visits.
 
     Args:
         at: folder or URL.
+        progress: told how many visits are summed up, of how many, where any are to be; what it raises ends the work.
     Raises: InputError, FileFormatError.
     """
     with opened(at) as shop:
-        refresh(shop)
+        refresh(shop, progress=progress)
         with shop.reading() as work:
             yield shop, work
+
+
+def unsummed(at: str | None, most: int | None = None) -> int:
+    """How many closed visits are not summed up as they are now.
+
+    Args:
+        at: folder or URL of the shop.
+        most: up to how many they are counted, None for all.
+    Returns: how many.
+    Raises: InputError, FileFormatError.
+    """
+    with opened(at) as shop, shop.reading() as work:
+        return outdated(work, most)
+
+
+def sum_up(at: str | None, progress: Progress | None = None) -> int:
+    """Sum up the closed visits that are not, as a question about all visits does first.
+
+    Args:
+        at: folder or URL of the shop.
+        progress: as for `fresh`.
+    Returns: how many were.
+    Raises: InputError, FileFormatError.
+    """
+    with opened(at) as shop:
+        return refresh(shop, progress=progress)
+
+
+def overview(at: str | None, what: str, specification: str = "", unsure: bool = False) -> Overview:
+    """All that is told of the visits of a shop together.
+
+    Args:
+        at: folder or URL of the shop.
+        what: was read ("relief"), for how it moves between visits.
+        specification: name of the one that is held, "" for none.
+        unsure: of readings left outside those that are not certain too.
+    Returns: the answers.
+    Raises: InputError, FileFormatError where the shop cannot be read.
+    """
+    held: tuple[Specification, tuple[Held, ...]] | SetwrightError | None = None
+    moving: tuple[Season, ...] | SetwrightError
+    with fresh(at) as (_, work):
+        if specification:
+            try:
+                held = statistics.held(work, specification)
+            except InputError as error:
+                held = error
+        try:
+            moving = statistics.season(work, known(what))
+        except InputError as error:
+            moving = error
+        return Overview(history.outside(work, unsure=unsure), statistics.yields(work), held, moving)
 
 
 def life(at: str | None, instrument: str) -> history.Life:
@@ -87,61 +152,84 @@ def since_last(at: str | None, instrument: str, visit: str = "") -> Since:
         return history.since_last(work, instrument, visit)
 
 
-def outside(at: str | None, visit: str = "", unsure: bool = False) -> tuple[Judged, ...]:
+def outside(
+    at: str | None, visit: str = "", unsure: bool = False, progress: Progress | None = None
+) -> tuple[Judged, ...]:
     """Readings outside the house specification.
 
     Args:
         at: folder or URL of the shop.
         visit: all that one visit is held to; "" for what closed visits left outside.
         unsure: of closed visits those that are not certain too.
+        progress: as for `fresh`.
     Returns: the lines.
     Raises: InputError, FileFormatError.
     """
     if visit:
         with opened(at) as shop, shop.reading() as work:
             return history.held_to(work, visit)
-    with fresh(at) as (_, work):
+    with fresh(at, progress) as (_, work):
         return history.outside(work, unsure=unsure)
 
 
-def season(at: str | None, what: str, instrument: str = "") -> tuple[Season, ...]:
+def season(at: str | None, what: str, instrument: str = "", progress: Progress | None = None) -> tuple[Season, ...]:
     """How a reading moves between visits.
 
     Args:
         at: folder or URL of the shop.
         what: was read ("relief").
         instrument: its id, or the end of it; "" for all.
+        progress: as for `fresh`.
     Returns: the answer, one for each kind of value.
     Raises: InputError, FileFormatError.
     """
-    with fresh(at) as (_, work):
+    with fresh(at, progress) as (_, work):
         home = history.life(work, instrument).instrument.id if instrument else None
         return statistics.season(work, known(what), home)
 
 
-def yields(at: str | None) -> tuple[KindYield, ...]:
+def seasons(at: str | None, instrument: str) -> tuple[Season, ...]:
+    """How everything that is read and kept of one instrument moves between its visits.
+
+    Args:
+        at: folder or URL of the shop.
+        instrument: its id, or the end of it.
+    Returns: the answers, in the order of `names`, one for each kind of value.
+    Raises: InputError, FileFormatError.
+    """
+    order = names()
+    with fresh(at) as (_, work):
+        found = statistics.seasons(work, history.life(work, instrument).instrument.id)
+    return tuple(sorted((one for one in found if one.what in order), key=lambda one: order.index(one.what)))
+
+
+def yields(at: str | None, progress: Progress | None = None) -> tuple[KindYield, ...]:
     """First-pass yield, rounds and minutes by kind of job.
 
     Args:
         at: folder or URL of the shop.
+        progress: as for `fresh`.
     Returns: the lines.
     Raises: InputError, FileFormatError.
     """
-    with fresh(at) as (_, work):
+    with fresh(at, progress) as (_, work):
         return statistics.yields(work)
 
 
-def capability(at: str | None, name: str = "", number: int | None = None) -> tuple[Specification, tuple[Held, ...]]:
+def capability(
+    at: str | None, name: str = "", number: int | None = None, progress: Progress | None = None
+) -> tuple[Specification, tuple[Held, ...]]:
     """How well the shop holds a house specification.
 
     Args:
         at: folder or URL of the shop.
         name: of the specification, "" where there is only one.
         number: its version, None for the newest.
+        progress: as for `fresh`.
     Returns: the specification, and a line for each limit.
     Raises: InputError, FileFormatError.
     """
-    with fresh(at) as (_, work):
+    with fresh(at, progress) as (_, work):
         return statistics.held(work, name, number)
 
 

@@ -16,6 +16,7 @@ from setwright.units.show import System
 
 if TYPE_CHECKING:
     from setwright.bench.journals import Source
+    from setwright.instrument.settings import Fewest
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 PIPE_CLOSED = 141  # what a shell reports for a program whose reader has gone
@@ -32,15 +33,20 @@ def units_option(command: Command) -> Command:
     )(command)
 
 
-def fewest_option(command: Command) -> Command:
-    """Add --fewest."""
+def fewest_option(default: Fewest) -> Callable[[Command], Command]:
+    """Add --fewest.
+
+    Args:
+        default: what the way is chosen for where nothing is asked.
+    Returns: what adds it to a command.
+    """
     return click.option(
         "--fewest",
         type=click.Choice(["minutes", "claw settings"]),
-        default="minutes",
+        default=default,
         show_default=True,
         help="What the way is chosen for; fewest claw settings take a spring off for a while and some minutes more.",
-    )(command)
+    )
 
 
 def json_option(command: Command) -> Command:
@@ -122,3 +128,26 @@ def leave_quietly() -> None:
 def say_json(document: dict[str, Any]) -> None:
     """Print one JSON document."""
     say(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1))
+
+
+def progress_to(terminal: bool, done: str) -> Callable[[float], None] | None:
+    """What tells the progress on a terminal, on one line of standard error that it wipes out at the end.
+
+    Args:
+        terminal: whether standard error is one.
+        done: what is done, in words.
+    Returns: to be called with the share done; None where nobody looks.
+    """
+    if not terminal:
+        return None
+    shown, blank = -1, " " * (len(done) + 7)
+
+    def tell(share: float) -> None:
+        nonlocal shown
+        hundredth = int(100.0 * share)
+        if hundredth == shown:
+            return
+        shown = hundredth
+        click.echo(f"\r{hundredth:3d} % {done}" if share < 1.0 else f"\r{blank}\r", nl=False, err=True)
+
+    return tell

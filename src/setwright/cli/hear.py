@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json, source_of, system_of, units_option, visit_options
+from setwright.cli.asked import (
+    json_option,
+    progress_to,
+    say,
+    say_json,
+    source_of,
+    system_of,
+    units_option,
+    visit_options,
+)
 from setwright.cli.drawn import checked_output, put
 from setwright.errors import InputError
 from setwright.frozen import frozen
@@ -177,7 +185,9 @@ def _alone(file: str, tuning: str | None, frets: int, how: _How) -> _Answer:
         named = named_tuning(tuning, GUITAR, SCALE, a4, False)
         strings = tuple((notes_of(tuning, a4) if named is None else named).tolist())
     watched = _watched(how.svg)
-    hearing = hear(file, strings, frets, how.kinds, progress_to(sys.stderr.isatty()), _look(watched), how.order)
+    hearing = hear(
+        file, strings, frets, how.kinds, progress_to(sys.stderr.isatty(), "heard"), _look(watched), how.order
+    )
     _draw(hearing, watched, how.svg, a4, "")
     return _Answer(hearing, heard_map(hearing.notes) if strings else None, a4)
 
@@ -196,7 +206,9 @@ def _of_job(file: str, job: Source, journal: str | None, who: str, how: _How) ->
     entries = live(open_journal(job, journal, read)[1].entries)
     a4 = tuned_to([one.si for one in read.want.tuning]) if how.reference is None else reference_of(how.reference)
     watched = _watched(how.svg)
-    result = hear_job(read, file, how.kinds, progress_to(sys.stderr.isatty()), entries, _look(watched), how.order)
+    result = hear_job(
+        read, file, how.kinds, progress_to(sys.stderr.isatty(), "heard"), entries, _look(watched), how.order
+    )
     heard = heard_map_of(read, result.notes, entries)
     _draw(result, watched, how.svg, a4, read.instrument.name)
     return _Answer(result, heard, a4, write_down(result, job, journal, who, recording=file), preferred_system(read))
@@ -224,25 +236,3 @@ def _draw(hearing: Hearing, watched: Watched | None, svg: str | None, a4: float,
     from setwright.bench.heard_picture import picture
 
     put(svg, lambda: picture(hearing, watched, a4, about))
-
-
-def progress_to(terminal: bool) -> Callable[[float], None] | None:
-    """What tells the progress on a terminal, on one line of standard error that it wipes out at the end.
-
-    Args:
-        terminal: whether standard error is one.
-    Returns: to be called with the share done; None where nobody looks.
-    """
-    if not terminal:
-        return None
-    shown = -1
-
-    def tell(share: float) -> None:
-        nonlocal shown
-        hundredth = int(100.0 * share)
-        if hundredth == shown:
-            return
-        shown = hundredth
-        click.echo(f"\r{hundredth:3d} % heard" if share < 1.0 else "\r            \r", nl=False, err=True)
-
-    return tell

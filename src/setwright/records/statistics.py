@@ -154,29 +154,46 @@ def season(work: Work, what: str, instrument: str | None = None) -> tuple[Season
         instrument: id, None for all.
     Returns: one answer for each kind of value it was written in; none where nothing was read so.
     """
+    return _seasons(work, VISIT_VALUE.c.what == what, instrument)
+
+
+def seasons(work: Work, instrument: str) -> tuple[Season, ...]:
+    """How everything that was read of one instrument moves between its visits.
+
+    Args:
+        work: on the shop, its summaries fresh.
+        instrument: id.
+    Returns: one answer for each thing and kind of value, by name.
+    """
+    return _seasons(work, None, instrument)
+
+
+def _seasons(work: Work, which: ColumnElement[bool] | None, instrument: str | None) -> tuple[Season, ...]:
     table = VISIT_VALUE.c
     visit = select(
-        table.kind, table.visit, func.min(table.month).label("month"), func.avg(table.changed).label("y"),
+        table.what, table.kind, table.visit, func.min(table.month).label("month"), func.avg(table.changed).label("y"),
         func.max(table.humidity_change).label("damp"), func.max(table.years).label("years"),
-    ).where(table.what == what, table.changed.is_not(None), table.month != "")  # fmt: skip
+    ).where(table.changed.is_not(None), table.month != "")  # fmt: skip
+    if which is not None:
+        visit = visit.where(which)
     if instrument is not None:
         visit = visit.where(table.visit.in_(select(VISIT.c.id).where(VISIT.c.instrument == instrument)))
-    each = visit.group_by(table.kind, table.visit).cte("each")
+    each = visit.group_by(table.what, table.kind, table.visit).cte("each")
     month, y = func.substr(each.c.month, 6, 2), each.c.y
     moments = {name: _moments(each.c[name], y, name) for name in ("damp", "years")}
     rows = work.connection.execute(
-        select(each.c.kind, month.label("month"), *_sums(y), *moments["damp"], *moments["years"])
-        .group_by(each.c.kind, month)
+        select(each.c.what, each.c.kind, month.label("month"), *_sums(y), *moments["damp"], *moments["years"])
+        .group_by(each.c.what, each.c.kind, month)
     )  # fmt: skip
-    months: dict[str, list[Any]] = defaultdict(list)
+    months: dict[tuple[str, str], list[Any]] = defaultdict(list)
     for row in rows:
-        months[row.kind].append(row)
+        months[row.what, row.kind].append(row)
     return tuple(
         Season(
             what, kind, sum(row.n for row in rows), tuple(sorted(map(_month, rows), key=lambda one: one.month)),
             _slope(rows, "damp"), _slope(rows, "years"),
         )
-        for kind, rows in sorted(months.items())
+        for (what, kind), rows in sorted(months.items())
     )  # fmt: skip
 
 

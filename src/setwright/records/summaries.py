@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, func, or_, select
+from sqlalchemy import ColumnElement, Select, delete, func, or_, select
 
 from setwright.frozen import frozen
 from setwright.metrology.conformity import Tolerance, Verdict, decide
@@ -22,9 +22,10 @@ from setwright.records.found_left import ATTITUDES, Key, Summed, Told, change, j
 from setwright.records.shop import Shop, Work, alone
 from setwright.records.tables import CLIMATE, ENTRY, SPECIFICATION_ITEM, VISIT, VISIT_SUMMARY, VISIT_VALUE
 
-AT_ONCE = 500  # visits
+AT_ONCE = 100  # visits summed up in one writing: other benches wait for it
 WORDS = {Verdict.MEETS: "inside", Verdict.DOES_NOT_MEET: "outside", Verdict.CANNOT_BE_TOLD: "not certain"}
 _YEAR = 365.25  # days
+Progress = Callable[[int, int], None]  # told how many visits are summed up, of how many
 
 
 @frozen
@@ -98,18 +99,35 @@ def verdict(value: Told, limit: Limit) -> str:
     return WORDS[decide(value.si, value.u, limit.tolerance).verdict]
 
 
-def refresh(shop: Shop, most: int | None = None) -> int:
+def unsummed(work: Work, most: int | None = None) -> int:
+    """How many summaries are missing or out of date.
+
+    Args:
+        work: on the shop.
+        most: up to how many they are counted, None for all.
+    Returns: how many visits are to be summed up.
+    """
+    which = _outdated(VISIT.c.id).limit(most).subquery()
+    return int(work.connection.execute(select(func.count()).select_from(which)).scalar_one())
+
+
+def refresh(shop: Shop, most: int | None = None, progress: Progress | None = None) -> int:
     """Make every summary that is missing or out of date.
 
     Args:
         shop: open.
         most: visits at most, None for all.
+        progress: told how far it is, before the first visits and after each some of them, and not where there is
+            nothing to do; what it raises ends the work, and what was summed up by then stays.
     Returns: how many visits were summed up; each some of them are one writing.
     """
-    after, made = "", 0
+    after, made, of = "", 0, 0
     with shop.reading() as work:
         if not _stale(work, after, 1):
             return 0
+        if progress is not None:
+            of = unsummed(work, most)
+            progress(0, of)
     while most is None or made < most:
         with shop.writing() as work:
             alone(work)
@@ -118,18 +136,25 @@ def refresh(shop: Shop, most: int | None = None) -> int:
                 break
             made += _sum_up(work, visits)
             after = visits[-1].id
+        if progress is not None:
+            progress(min(made, of), of)
+    if progress is not None and made < of:  # others have summed up the rest
+        progress(of, of)
     return made
 
 
 _ABOUT = [VISIT.c[name] for name in ("id", "version", "instrument", "number", "state", "kind", "came", "specification")]
 
 
-def _stale(work: Work, after: str, most: int) -> Sequence[Any]:
+def _outdated(*columns: ColumnElement[Any]) -> Select[Any]:
+    """Visits whose summaries are missing or out of date."""
     known = VISIT_SUMMARY.c.version
-    rows = (
-        select(*_ABOUT).join(VISIT_SUMMARY, VISIT_SUMMARY.c.visit == VISIT.c.id, isouter=True)
-        .where(VISIT.c.id > after, or_(known != VISIT.c.version, known.is_(None) & (VISIT.c.state == "closed")))
-    )  # fmt: skip
+    rows = select(*columns).join(VISIT_SUMMARY, VISIT_SUMMARY.c.visit == VISIT.c.id, isouter=True)
+    return rows.where(or_(known != VISIT.c.version, known.is_(None) & (VISIT.c.state == "closed")))
+
+
+def _stale(work: Work, after: str, most: int) -> Sequence[Any]:
+    rows = _outdated(*_ABOUT).where(VISIT.c.id > after)
     return work.connection.execute(rows.order_by(VISIT.c.id).limit(most)).all()
 
 

@@ -20,6 +20,7 @@ from setwright.frozen import frozen
 from setwright.units.show import System
 from setwright.web.frame import bench_of, page, refused, units
 from setwright.web.routes import at
+from setwright.web.summing import summed_up
 
 FIRST = "relief"  # what is looked at before anything was chosen
 LONGEST = 60  # letters of what is asked for
@@ -104,25 +105,33 @@ def _tried(request: Request, ask: Callable[[], T]) -> tuple[T | None, str]:
         return None, refused(error, units(request))
 
 
+def _or_why(request: Request, found: T | SetwrightError) -> tuple[T | None, str]:
+    """The same of an answer that is there, or why there is none."""
+    return (None, refused(found, units(request))) if isinstance(found, SetwrightError) else (found, "")
+
+
 def show_history(request: Request) -> Response:
     """The shop as a whole."""
     shop, system = bench_of(request).shop, units(request)
+    waits = summed_up(request)
+    if waits is not None:
+        return page(request, "history_waits.html", waits=waits, here=request.url.path)
     unsure = bool(_text(request, "unsure"))
-    outside = [_outside(one, system) for one in history.outside(shop, unsure=unsure)]
-    kinds = [_kind(one) for one in history.yields(shop)]
     specifications = list(dict.fromkeys(one.name for one in specifications_of(shop)))
     asked = _text(request, "specification")
     chosen = asked or (specifications[0] if specifications else "")
-    held, held_wrong = _tried(request, lambda: history.capability(shop, chosen)) if chosen else (None, "")
     what = _text(request, "what", FIRST)
-    season, season_wrong = _tried(request, lambda: history.season(shop, what))
+    found = history.overview(shop, what, chosen, unsure)
+    held, held_wrong = _or_why(request, found.held)
+    season, season_wrong = _or_why(request, found.season)
     read, instrument = _text(request, "read"), _text(request, "instrument")
     study, study_wrong = None, ""
     if read or instrument:
         study, study_wrong = _tried(request, lambda: _studied(shop, read or FIRST, instrument, system))
     status = 422 if held_wrong or season_wrong or study_wrong else 200
     return page(
-        request, "history.html", status, outside=outside, unsure=unsure, kinds=kinds, specifications=specifications,
+        request, "history.html", status, outside=[_outside(one, system) for one in found.outside], unsure=unsure,
+        kinds=[_kind(one) for one in found.yields], specifications=specifications,
         chosen=chosen, version=held[0].number if held else 0,
         held=[_limited(one, system) for one in held[1]] if held else [], held_wrong=held_wrong, names=history.names(),
         what=what, season=[_moving(one, system) for one in season or ()], season_wrong=season_wrong, read=read,
@@ -238,14 +247,15 @@ def show_instrument_history(request: Request) -> Response:
         life = history.life(shop, instrument)
     except InputError as error:
         raise HTTPException(404, str(error)) from None
+    waits = summed_up(request)
+    if waits is not None:
+        return page(request, "history_waits.html", waits=waits, here=request.url.path)
     visits = [past.visit for past in life.visits]
     asked = _text(request, "visit")
     visit = next((one.id for one in visits if one.id == asked), "")
     wrong = "" if not asked or visit else "That visit is not one of this instrument; choose one of the list."
     since, since_why = _tried(request, lambda: history.since_last(shop, life.instrument.id, visit))
-    moving = [
-        _moving(one, system) for what in history.names() for one in history.season(shop, what, life.instrument.id)
-    ]
+    moving = [_moving(one, system) for one in history.seasons(shop, life.instrument.id)]
     again, again_why = _tried(request, lambda: history.again(shop, life.instrument.id))
     return page(
         request, "instrument_history.html", 422 if wrong else 200, instrument=life.instrument, visits=visits,

@@ -1,0 +1,95 @@
+"""A big shop summed up beside its pages: the first question about all visits would keep its page for minutes."""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
+
+from starlette.requests import Request
+
+from setwright.bench import history
+from setwright.errors import InputError, SetwrightError
+from setwright.frozen import frozen
+from setwright.web.frame import bench_of
+from setwright.web.memory import one_for_all
+
+LOG = logging.getLogger("setwright.web")
+FEW = 200  # visits: so many are summed up while the page waits, in about half a second
+PAUSE = 0.05  # s between two writings, so that the benches at work get theirs in
+_WORKERS = ThreadPoolExecutor(1, "setwright-history")  # one: the processor is for the page somebody waits for
+
+
+class _LeavingError(Exception):
+    """The bench is being stopped."""
+
+
+@frozen
+class Far:
+    """How far the summing up is. of: visits; 0 while they are being counted."""
+
+    done: int
+    of: int
+
+    @property
+    def hundredth(self) -> int:
+        """Per cent that are done."""
+        return 100 * self.done // self.of if self.of else 0
+
+
+class Summing:
+    """The summing up of one shop, once at a time."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._far: Far | None = None
+        self._wrong: SetwrightError | None = None
+
+    def look(self, request: Request) -> Far | None:
+        """How far it is, begun where there is much to do.
+
+        Args:
+            request: of a page.
+        Returns: how far; None where the page need not wait for it.
+        Raises: what ended it, once; then it is begun again when somebody asks.
+        """
+        shop, state = bench_of(request).shop, request.app.state
+        with self._lock:
+            wrong, self._wrong = self._wrong, None
+            if wrong is not None:
+                raise wrong
+            if self._far is None and history.unsummed(shop, FEW + 1) > FEW:
+                self._far = Far(0, 0)
+                _WORKERS.submit(self._work, shop, state)
+            return self._far
+
+    def _work(self, shop: str, state: object) -> None:
+        def tell(done: int, of: int) -> None:
+            if getattr(state, "leaving", False):
+                raise _LeavingError
+            self._far = Far(done, of)
+            time.sleep(PAUSE)
+
+        try:
+            history.sum_up(shop, tell)
+        except _LeavingError:
+            pass  # what was summed up stays; the rest is when somebody asks again
+        except SetwrightError as error:
+            self._wrong = error
+        except Exception as error:
+            LOG.error("the shop could not be summed up", exc_info=error)
+            self._wrong = InputError("the visits could not be summed up; the terminal of the bench says more.")
+        finally:
+            self._far = None
+
+
+def summed_up(request: Request) -> Far | None:
+    """How far the shop is summed up, where a page about all its visits has to wait for that.
+
+    Args:
+        request: of the page.
+    Returns: how far; None where the page may be shown.
+    Raises: InputError, FileFormatError where it could not be.
+    """
+    return one_for_all(request, "summing", Summing).look(request)
