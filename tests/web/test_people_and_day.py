@@ -6,6 +6,7 @@ import shutil
 import threading
 import time
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -13,8 +14,11 @@ from starlette.routing import BaseRoute
 from starlette.testclient import TestClient
 
 from setwright.bench.day import day_of, mark_of, marks_of, people_of
+from setwright.bench.due import Due, due_of
 from setwright.bench.journals import InShop, keep
+from setwright.bench.owners import edit_instrument, instrument_in
 from setwright.bench.shop import held, make_shop, opened
+from setwright.bench.visits import hand_back, open_again
 from setwright.errors import InputError
 from setwright.web import day
 from setwright.web.app import application, bench
@@ -32,7 +36,7 @@ def settled(visitor: Visitor) -> str:
     """The day, once everything on it is worked out."""
     for _ in range(100):
         said = words(visitor.get("/"))
-        if "Being worked out" not in said:
+        if "being worked out" not in said.lower():
             return said
         time.sleep(0.1)
     raise AssertionError("the day was never worked out")
@@ -110,6 +114,38 @@ class TestDay:
         keep(InShop(shop, visits["dunlin-heavier"]), ["read", "rear gap = 2.4 mm"], who="Bo")
         said = settled(visitor)
         assert said.index("Bo Dunlin") < said.index("Waiting") < said.index("Kestrel")
+
+    def test_what_is_to_be_looked_at_again_stands_there_until_it_comes_in(
+        self, visitor: Visitor, shop: str, visits: dict[str, str], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        assert "To be looked at again" not in settled(visitor)
+        today = date.today()
+        hand_back(shop, visits["dunlin-heavier"], recheck=today, who="Bo")
+        (due,) = due_of(shop, today)
+        assert f"To be looked at again {due.name} , Ada Lark: {today} , today" in settled(visitor)
+        assert f'href="/instrument/{due.instrument}"' in visitor.get("/").text
+        now = instrument_in(shop, due.instrument)
+        edit_instrument(shop, due.instrument, now.version, "Bo", name="Dunlin <b>")
+        assert f"To be looked at again Dunlin <b> , Ada Lark: {today} , today" in settled(visitor)
+
+        class Later(date):
+            @classmethod
+            def today(cls) -> Later:
+                return cls.fromordinal(today.toordinal() + 3)
+
+        monkeypatch.setattr(day, "date", Later)
+        assert f"{today} , 3 days ago" in settled(visitor)
+        open_again(shop, visits["dunlin-heavier"], who="Bo")
+        assert "To be looked at again" not in settled(visitor)
+
+    def test_the_longest_overdue_are_in_sight_and_the_rest_one_touch_away(
+        self, visitor: Visitor, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        some = tuple(Due(f"i{i}", f"Kestrel {i}", "", "", "v", date(2026, 11, 1 + i), 29 - i) for i in range(7))
+        monkeypatch.setattr("setwright.bench.due.due_of", lambda *_: some)
+        said = settled(visitor)
+        assert "Kestrel 0 : 2026-11-01 , 29 days ago" in said
+        assert said.index("Kestrel 4") < said.index("and 2 more") < said.index("Kestrel 5")
 
     def test_an_empty_shop_teaches(self, tmp_path: Path) -> None:
         make_shop(str(tmp_path / "new"), "New <b>Bench</b>")

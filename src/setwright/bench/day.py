@@ -18,12 +18,14 @@ FEW = 2  # pieces of a part that count as few
 @frozen
 class Day:
     """A shop at a glance. visits: the open ones, the one that has waited longest first. low: parts of which there are
-    few, nobody counted, or more went than were counted."""
+    few, nobody counted, or more went than were counted. changed: another text as soon as an owner, an instrument or a
+    visit was."""
 
     shop: str
     visits: tuple[OpenVisit, ...]
     low: tuple[supplies.Part, ...]
     people: tuple[Person, ...]
+    changed: str
 
 
 def day_of(at: str | None) -> Day:
@@ -36,7 +38,7 @@ def day_of(at: str | None) -> Day:
     """
     with opened(at) as shop, shop.reading() as work:
         low = tuple(one for one in supplies.parts(work) if one.stock <= FEW)
-        return Day(shop.name, day.open_visits(work), low, day.people(work))
+        return Day(shop.name, day.open_visits(work), low, day.people(work), day.last_change(work))
 
 
 def mark_of(at: str | None, visit: str) -> Mark:

@@ -9,7 +9,7 @@ from setwright.frozen import frozen
 from setwright.records.edits import add
 from setwright.records.rows import Person, line, made_of
 from setwright.records.shop import Work
-from setwright.records.tables import ENTRY, INSTRUMENT, OWNER, PERSON, VISIT
+from setwright.records.tables import CHANGE, ENTRY, INSTRUMENT, OWNER, PERSON, VISIT
 
 MOST = 100  # open visits of one answer
 
@@ -97,6 +97,16 @@ def marks(work: Work) -> tuple[Mark, ...]:
     count = select(func.count()).select_from(ENTRY).where(ENTRY.c.visit == VISIT.c.id).scalar_subquery()
     rows = select(VISIT.c.id, VISIT.c.version, count).where(VISIT.c.state == "open").order_by(VISIT.c.id).limit(MOST)
     return tuple(Mark(*row) for row in work.connection.execute(rows))
+
+
+def last_change(work: Work) -> str:
+    """Another text as soon as an owner, an instrument or a visit was changed, or a visit closed or opened again.
+
+    Args:
+        work: on the shop.
+    Returns: the text; "" where nothing ever was.
+    """
+    return work.connection.execute(select(func.max(CHANGE.c.id))).scalar() or ""
 
 
 def people(work: Work) -> tuple[Person, ...]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from datetime import date
 from itertools import groupby
+from typing import TYPE_CHECKING
 
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from setwright.bench.day import Mark, OpenVisit, day_of
+from setwright.bench.day import Day, Mark, OpenVisit, day_of
 from setwright.bench.source import InShop
 from setwright.errors import SetwrightError
 from setwright.frozen import frozen
@@ -17,6 +19,9 @@ from setwright.web.frame import bench_of, page, refused, units, who
 from setwright.web.live import presence
 from setwright.web.memory import work_of
 from setwright.web.routes import at
+
+if TYPE_CHECKING:
+    from setwright.bench.due import Due
 
 _WORKERS = ThreadPoolExecutor(1, "setwright-day")  # one: the processor is for the page somebody waits for
 WORKING = "Being worked out"
@@ -42,8 +47,25 @@ def show_day(request: Request) -> Response:
     lines = [_line(request, one) for one in day.visits]
     ordered = sorted(lines, key=lambda line: (_bench(line) == "", _bench(line).casefold()))
     benches = [(name, list(group)) for name, group in groupby(ordered, key=_bench)]
-    waits = any(not line.ready for line in lines)
-    return page(request, "day.html", day=day, benches=benches, waits=waits)
+    due = _due(request, day)
+    waits = due is None or any(not line.ready for line in lines)
+    return page(request, "day.html", day=day, benches=benches, waits=waits, due=due or ())
+
+
+def _due(request: Request, day: Day) -> tuple[Due, ...] | None:
+    """What is to be looked at again, None while it is being worked out: that looks at every instrument's last visit."""
+    bench, today = bench_of(request), date.today()
+    key = (bench.shop, "due", today, day.changed, tuple(one.id for one in day.visits))
+
+    def make() -> tuple[Due, ...]:
+        from setwright.bench.due import due_of  # it loads half of planning
+
+        return due_of(bench.shop, today)
+
+    if not bench.memory.known(key):
+        _WORKERS.submit(bench.memory.get, key, make)
+        return None
+    return bench.memory.get(key, make)
 
 
 def _bench(line: Line) -> str:
