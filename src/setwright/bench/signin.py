@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 from setwright.bench.opening import opened
 from setwright.bench.owners import person_in
 from setwright.errors import InputError, TooOftenError
+from setwright.frozen import frozen
 from setwright.records import access, audit
 from setwright.records.access import LEAD as LEAD
 from setwright.records.access import ROLES as ROLES
@@ -19,6 +21,15 @@ from setwright.records.shop import Work, alone, stamp
 LEAST, MOST = 6, 12  # digits of a PIN
 FREE = {"person": 3, "bench": 8}  # wrong tries before the first wait
 FIRST_WAIT, LONGEST_WAIT = timedelta(seconds=30), timedelta(hours=1)
+CODE, CODE_MINUTES = 8, 15  # digits of a code for the first sign-in, and how long it serves
+NO_CODE = (
+    "this is no code {} may choose a PIN by; a lead gives one in the settings, under Who works here. It serves once, "
+    f"for {CODE_MINUTES} minutes."
+)
+FIRST_OF_LEAD = (
+    "{} is a lead and has no PIN yet; the first PIN of a lead is set on the machine that holds the shop, with "
+    "setwright shop pin."
+)
 MACHINE = "machine"  # stands for the bench where there is none: the machine itself
 LACKING = "a PIN needs the packages of the extra: pip install 'setwright[network]'."
 
@@ -127,7 +138,20 @@ def check_try(
     Returns: them.
     Raises: TooOftenError while there is a wait, InputError for a wrong PIN or somebody who is not here.
     """
-    when = now or datetime.now(UTC)
+    wrong = "this is not the PIN of {}; try again, or ask a lead to take it away."
+
+    def checked(work: Work) -> str | None:
+        return access.pin_of(work, person)
+
+    return _try(at, person, pin, device, now or datetime.now(UTC), checked, ("wrong PIN", "no PIN is set yet", wrong))
+
+
+def _try(
+    at: str | None, person: str, typed: str, device: Device | None, when: datetime,
+    kept_in: Callable[[Work], str | None], said: tuple[str, str, str],
+) -> Worker:  # fmt: skip
+    """Somebody who typed what only they know. said: what is noted where it is wrong and where there is none, and what
+    is said to whoever typed it."""
     bench = MACHINE if device is None else device.id
     label = "" if device is None else device.name
     with opened(at) as shop:
@@ -136,15 +160,15 @@ def check_try(
         with shop.writing() as work:
             alone(work)
             _check_wait(work, person, bench, when)
-            who, kept = access.worker(work, person), access.pin_of(work, person)
+            who, kept = access.worker(work, person), kept_in(work)
             if who is None:
                 raise InputError("nobody of that name works here; choose one of those listed.")
             for about in (f"person {person}", f"bench {bench}"):
                 access.count_try(work, about, when, stamp(when))
-        if kept is None or not is_pin(kept, pin):
+        if kept is None or not is_pin(kept, typed):
             with shop.writing() as work:
-                audit.note(work, "sign-in refused", who.name, label, "wrong PIN" if kept else "no PIN is set yet")
-            raise InputError(f"this is not the PIN of {who.name}; try again, or ask a lead to take it away.")
+                audit.note(work, "sign-in refused", who.name, label, said[0] if kept else said[1])
+            raise InputError(said[2].format(who.name))
         with shop.writing() as work:
             alone(work)
             access.forget_tries(work, f"person {person}")
@@ -171,10 +195,46 @@ def _spoken(left: timedelta) -> str:
     return f"{minutes} minutes" if minutes > 1 else "a minute"
 
 
+@frozen
+class Code:
+    """What a lead hands to somebody who has no PIN yet. digits: told once, the shop keeps their hash; minutes: that
+    they serve."""
+
+    who: Worker
+    digits: str
+    minutes: int
+
+
+def give_code(at: str | None, person: str, who: str = "", device: str = "", now: datetime | None = None) -> Code:
+    """Make a code by which somebody without a PIN may choose one at a bench, once.
+
+    Args:
+        at: folder or URL of the shop.
+        person: name, id, or the end of the id.
+        who: gives it.
+        device: name of the bench it is given at, "" on the machine itself.
+        now: with its zone; None for the clock.
+    Returns: the code; one that was given before serves no more.
+    Raises: InputError for a lead, and for somebody who has a PIN.
+    """
+    digits = "".join(secrets.choice("0123456789") for _ in range(CODE))
+    hash, until = hashed_pin(digits), stamp((now or datetime.now(UTC)) + timedelta(minutes=CODE_MINUTES))
+    with opened(at) as shop, shop.writing(who) as work:
+        alone(work)
+        found = _now(work, person_in(work, person).id)
+        if found.role == LEAD:
+            raise InputError(FIRST_OF_LEAD.format(found.name))
+        if found.pin:
+            raise InputError(f"{found.name} has a PIN; take it away first, if it is forgotten.")
+        access.give_code(work, found.id, hash, until)
+        audit.note(work, "code given", found.name, device, f"for {CODE_MINUTES} minutes")
+    return Code(found, digits, CODE_MINUTES)
+
+
 def sign_in(
-    at: str | None, device: Device, person: str, pin: str, again: str = "", now: datetime | None = None
+    at: str | None, device: Device, person: str, pin: str, again: str = "", code: str = "", now: datetime | None = None
 ) -> tuple[Worker, str]:
-    """Sign somebody in at a bench; who has no PIN yet sets one.
+    """Sign somebody in at a bench; who has no PIN yet sets one, by the code a lead gave them.
 
     Args:
         at: folder or URL of the shop.
@@ -182,6 +242,7 @@ def sign_in(
         person: id.
         pin: as typed.
         again: the same once more, where it is the first time.
+        code: from a lead, where it is the first time; blanks in it do not matter.
         now: with its zone; None for the clock.
     Returns: who, and a fresh secret for the browser to keep.
     Raises: TooOftenError, InputError; a lead's first PIN is set on the machine itself.
@@ -194,7 +255,7 @@ def sign_in(
     if who.pin:
         who = check_try(at, person, pin, device, now)
     else:
-        _first_pin(at, who, device, pin, again)
+        _first_pin(at, who, device, (pin, again, "".join(code.split())), when)
     key = secrets.token_urlsafe(32)
     with opened(at) as shop, shop.writing(who.name) as work:
         sit_down(work, device.id, who.id, key, stamp(when))
@@ -202,20 +263,26 @@ def sign_in(
     return who, key
 
 
-def _first_pin(at: str | None, who: Worker, device: Device, pin: str, again: str) -> None:
+def _first_pin(at: str | None, who: Worker, device: Device, typed: tuple[str, str, str], when: datetime) -> None:
+    """Let somebody choose their PIN, by a code that serves once. typed: PIN, the same again, code."""
     if who.role == LEAD:
-        raise InputError(
-            f"{who.name} is a lead and has no PIN yet; the first PIN of a lead is set on the machine that holds the "
-            "shop, with setwright shop pin."
-        )
+        raise InputError(FIRST_OF_LEAD.format(who.name))
+    pin, again, code = typed
     checked_pin(pin)
     if pin != again:
         raise InputError("the two PINs are not the same; type it twice.")
+
+    def given(work: Work) -> str | None:
+        return access.code_of(work, who.id, stamp(when))
+
+    _try(at, who.id, code, device, when, given, ("wrong code", "no code was given, or it is too old", NO_CODE))
     hash = hashed_pin(pin)
     with opened(at) as shop, shop.writing(who.name) as work:
         alone(work)
         if access.pin_of(work, who.id) is not None:
             raise InputError(f"{who.name} has a PIN meanwhile; sign in with it.")
+        if not access.take_codes(work, who.id):
+            raise InputError(NO_CODE.format(who.name))
         access.keep_pin(work, who.id, hash)
         audit.note(work, "PIN set", who.name, device.name, "at the first sign-in")
 
@@ -254,6 +321,7 @@ def set_pin(at: str | None, person: str, pin: str, who: str = "", device: str = 
             access.keep_pin(work, found.id, hash)
         else:
             access.drop_pin(work, found.id)
+        access.take_codes(work, found.id)
         access.forget_tries(work, f"person {found.id}")
         stand_up(work, person=found.id)
         audit.note(work, "PIN set" if hash else "PIN taken away", found.name, device)

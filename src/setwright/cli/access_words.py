@@ -12,6 +12,7 @@ SENTENCES = {
     "signed in": "signed in",
     "signed out": "was signed out",
     "sign-in refused": "a sign-in was refused",
+    "code given": "gave a code for the first sign-in",
     "PIN set": "set a PIN",
     "PIN taken away": "took away a PIN",
     "role changed": "changed a role",
@@ -40,4 +41,5 @@ def changed_words(changed: Changed) -> str:
         changed: it.
     Returns: e.g. "visit: wish, kind".
     """
-    return f"{changed.table}: {', '.join(changed.fields)}" if changed.fields else f"{changed.table}: added"
+    fields = ", ".join(one.replace("_", " ") for one in changed.fields)
+    return f"{changed.table}: {fields}" if fields else f"{changed.table}: added"

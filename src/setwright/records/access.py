@@ -5,13 +5,13 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Select, delete, insert, select, update
+from sqlalchemy import ColumnElement, Select, delete, insert, select, update
 
 from setwright.errors import InputError
 from setwright.frozen import frozen
 from setwright.records.engine import put_once
 from setwright.records.shop import Work
-from setwright.records.tables import PERSON, PERSON_ROLE, PIN, REFUSED_TRY
+from setwright.records.tables import PAIRING, PERSON, PERSON_ROLE, PIN, REFUSED_TRY
 
 TECHNICIAN, LEAD = "technician", "lead"
 ROLES = (TECHNICIAN, LEAD)
@@ -149,6 +149,56 @@ def drop_pin(work: Work, person: str) -> None:
         person: id.
     """
     work.connection.execute(delete(PIN).where(PIN.c.person == person))
+
+
+def give_code(work: Work, person: str, hash: str, until: str) -> None:
+    """Note a code by which somebody may choose a PIN, once; one they were given before is gone.
+
+    It stands among the ways in, which serve once and for a while as well; a name in front keeps it from being one.
+
+    Args:
+        work: writing.
+        person: id.
+        hash: of the code, with its salt and what it cost.
+        until: UTC, as the tables keep it.
+    """
+    take_codes(work, person)
+    row = {"secret": f"{_codes(person)}{hash}", "made": work.now, "until": until, "who": work.who, "used": None}
+    work.connection.execute(insert(PAIRING), row)
+
+
+def code_of(work: Work, person: str, now: str) -> str | None:
+    """The hash of the code somebody was given.
+
+    Args:
+        work: on the shop.
+        person: id.
+        now: UTC, as the tables keep it.
+    Returns: as it was kept; None where there is none that still serves.
+    """
+    wanted = select(PAIRING.c.secret).where(_given(person), PAIRING.c.until >= now)
+    found = work.connection.execute(wanted).scalar()
+    return None if found is None else str(found).removeprefix(_codes(person))
+
+
+def take_codes(work: Work, person: str) -> int:
+    """Take away the code somebody was given, because it was used or another one takes its place.
+
+    Args:
+        work: writing.
+        person: id.
+    Returns: how many there were.
+    """
+    gone = delete(PAIRING).where(_given(person)).execution_options(preserve_rowcount=True)
+    return work.connection.execute(gone).rowcount
+
+
+def _codes(person: str) -> str:
+    return f"code {person} "
+
+
+def _given(person: str) -> ColumnElement[bool]:
+    return PAIRING.c.secret.startswith(_codes(person), autoescape=True)
 
 
 def tries(work: Work, about: str, now: datetime) -> Tries | None:

@@ -153,7 +153,7 @@ def _asked(request: Request, person: str, to: str, status: int = 200, wrong: str
     lengths = (signin.LEAST, signin.MOST)
     return page(
         request, "signin.html", status, people=people, chosen=chosen, to=to, wrong=wrong, lengths=lengths,
-        first_lead=chosen is not None and chosen.role == signin.LEAD and not chosen.pin,
+        digits=signin.CODE, first_lead=chosen is not None and chosen.role == signin.LEAD and not chosen.pin,
     )  # fmt: skip
 
 
@@ -162,14 +162,15 @@ def take_sign_in(request: Request, form: Form, to: str) -> Response:
 
     Args:
         request: that brought the form.
-        form: person, pin, and the PIN again where it is the first.
+        form: person, pin; where it is the first, the PIN again and the code of a lead.
         to: where it goes on from here.
     Returns: the way there, or the page with what was wrong.
     """
     bench, device = bench_of(request), known_of(request).device
     assert device is not None  # the gate lets nobody else come here
     try:
-        _, key = signin.sign_in(bench.shop, device, form.text("person"), form.text("pin"), form.text("again"))
+        person, pin, again, code = (form.text(name) for name in ("person", "pin", "again", "code"))
+        _, key = signin.sign_in(bench.shop, device, person, pin, again, code)
     except InputError as error:
         status = 429 if isinstance(error, TooOftenError) else 422
         return _asked(request, form.text("person"), to, status, refused(error, units(request)))

@@ -16,12 +16,18 @@ from setwright.errors import InputError, SetwrightError, TooOftenError
 from setwright.web.frame import at_bench, bench_of, known_of, page, refused, say_who, see, units, who
 from setwright.web.routes import DO, LOOK, Form, at
 
-NO_PIN = "{} has no PIN yet and could not sign in as a lead; let them sign in once as a technician, which sets it."
+NO_PIN = (
+    "{} has no PIN yet and could not sign in as a lead; give them a code and let them sign in once as a technician, "
+    "which sets it."
+)
 
 
-def _people(request: Request, status: int = 200, wrong: str = "", typed: dict[str, str] | None = None) -> Response:
+def _people(
+    request: Request, status: int = 200, wrong: str = "", typed: dict[str, str] | None = None,
+    code: signin.Code | None = None,
+) -> Response:  # fmt: skip
     people = workers_of(bench_of(request).shop)
-    return page(request, "people.html", status, people=people, roles=ROLES, wrong=wrong, typed=typed or {})
+    return page(request, "people.html", status, people=people, roles=ROLES, wrong=wrong, typed=typed or {}, code=code)
 
 
 def show_people(request: Request) -> Response:
@@ -30,7 +36,7 @@ def show_people(request: Request) -> Response:
 
 
 def take_people(request: Request, form: Form) -> Response:
-    """Add somebody, change what they may do, take away a PIN, or note that they left."""
+    """Add somebody, change what they may do, give a code, take away a PIN, or note that they left."""
     bench, me, here = bench_of(request), who(request), at_bench(request)
     person, deed = form.text("person"), form.text("deed")
     try:
@@ -45,6 +51,8 @@ def take_people(request: Request, form: Form) -> Response:
             said = f"{one.name} is a {one.role}."
         elif deed == "pin":
             said = f"{signin.set_pin(bench.shop, person, '', me, here).name} has no PIN any more."
+        elif deed == "code":  # it stands on this answer alone
+            return _people(request, code=signin.give_code(bench.shop, person, me, here))
         elif deed == "left":
             said = f"{person_left(bench.shop, person, me).name} works here no more."
         else:
