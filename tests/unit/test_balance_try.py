@@ -12,7 +12,7 @@ import pytest
 from setwright.bench import balance_along
 from setwright.bench.balance_along import along, interpolated, plain
 from setwright.bench.balance_scene import balance_scene
-from setwright.bench.balance_try import Tries, figures, laid_out, states, tried
+from setwright.bench.balance_try import Tries, figures, laid_out, states, tried, worked
 from setwright.bench.believed import FIXED, believed, believed_of
 from setwright.bench.journals import keep
 from setwright.bench.whatif import Changes, what_if
@@ -314,8 +314,7 @@ class TestDrawn:
     def test_left_handed_it_is_drawn_turned_over(self, lapwing):
         other = replace(lapwing, job=replace(lapwing.job, instrument=replace(lapwing.job.instrument, handed="left")))
         drawn = [
-            balance_scene(one, Tries(), tried(one, Tries()), "alone", "mm", "Floats", "Claw as it is")
-            for one in (lapwing, other)
+            balance_scene(worked(one, Tries()), "alone", "mm", "Floats", "Claw as it is") for one in (lapwing, other)
         ]
         place = [float(re.search(r'class="bridge" data-px="([\d.]+)"', svg)[1]) for svg in drawn]
         assert place[0] + place[1] == pytest.approx(tilting.WIDTH, abs=1e-3)
@@ -324,19 +323,18 @@ class TestDrawn:
         assert turn[0] == pytest.approx(-turn[1])
 
     def test_the_rear_gap_is_drawn_as_wide_as_it_is_uncertain(self, lapwing):
-        found = tried(lapwing, Tries())
-        svg = balance_scene(lapwing, Tries(), found, "alone", "mm", "Floats", "Claw as it is")
+        found = worked(lapwing, Tries())
+        svg = balance_scene(found, "alone", "mm", "Floats", "Claw as it is")
         box = svg[svg.index('class="gap') :]
         per, zero = (float(re.search(rf'data-{name}="([\d.]+)"', box)[1]) for name in ("per", "zero"))
         top, tall = re.search(r'class="band" x="[\d.]+" y="([\d.]+)" width="6" height="([\d.]+)"', box).groups()
-        assert float(tall) == pytest.approx(2.0 * per * found.alone.gap.half_width, abs=0.01)
+        assert float(tall) == pytest.approx(2.0 * per * found.result.alone.gap.half_width, abs=0.01)
         assert zero - float(top) - 0.5 * float(tall) == pytest.approx(per * 2.0e-3, abs=0.02)  # the gap as read
         slot = re.search(r'class="slot" x="[\d.]+" y="([\d.]+)" width="10" height="([\d.]+)"', box).groups()
         assert float(slot[1]) == pytest.approx(2.0 * per * 0.25e-3, abs=0.02)  # ± 0.25 mm
         assert 'class="gap"' in svg
-        there = balance_scene(
-            lapwing, Tries(), replace(found, gap=(2.0e-3, 0.25e-3)), "alone", "inch", "Floats", "Claw as it is"
-        )
+        there = replace(found, result=replace(found.result, gap=(2.0e-3, 0.25e-3)))
+        there = balance_scene(there, "alone", "inch", "Floats", "Claw as it is")
         assert 'class="gap rests"' in there
         assert "1/32 in" in there
 

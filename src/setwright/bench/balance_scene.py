@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from setwright.bench.balance_try import Laid, Outcome, Tried, Tries, laid_out, states
+from setwright.bench.balance_try import Laid, Outcome, Tried, Worked
 from setwright.bench.believed import Believed
 from setwright.bench.side_drawing import body, posture
 from setwright.bench.standing import Standing
@@ -33,23 +33,19 @@ def outcome(result: Tried, state: str) -> Outcome:
     return result.alone if state == "alone" and result.alone is not None else result.retuned
 
 
-def balance_scene(
-    one: Believed, tries: Tries, result: Tried, state: str, system: System, said: str, amount: str
-) -> str:  # fmt: skip
+def balance_scene(worked: Worked, state: str, system: System, said: str, amount: str) -> str:
     """Draw the bridge with what is tried.
 
     Args:
-        one: the instrument now.
-        tries: what is tried.
-        result: what comes of it.
+        worked: what is tried, and what comes of it.
         state: "alone" or "retuned".
         system: "inch" or "mm".
         said: how the plate rests, in words.
         amount: what the claw does, in words.
     Returns: an SVG document.
     """
-    laid = laid_out(one, tries)
-    at = states(laid, np.zeros(1))
+    laid, at, result = worked.laid, worked.at, worked.result
+    one = laid.believed
     alone = state == "alone" and at.alone is not None
     tilted = at.alone[1] if alone and at.alone is not None else at.retuned[1]
     shown = outcome(result, state)

@@ -148,6 +148,15 @@ class States:
     retuned: tuple[Rig, Equilibrium]
 
 
+@frozen
+class Worked:
+    """What comes of a setting, with the instruments and states it was told from, so that it can be drawn."""
+
+    laid: Laid
+    at: States
+    result: Tried
+
+
 def laid_out(one: Believed, tries: Tries) -> Laid:
     """The instruments with what is tried.
 
@@ -274,6 +283,18 @@ def tried(one: Believed, tries: Tries) -> Tried:
     Returns: both states, with bands that hold 95 % of the instruments this one may be.
     Raises: InputError for what this instrument cannot take.
     """
+    return worked(one, tries).result
+
+
+def worked(one: Believed, tries: Tries) -> Worked:
+    """The same, with what it was told from.
+
+    Args:
+        one: the instrument now.
+        tries: what is tried.
+    Returns: both states, the instruments in them, and what is told.
+    Raises: InputError for what this instrument cannot take.
+    """
     laid = laid_out(one, tries)
     at = states(laid, np.zeros(1))
     alone = None if at.alone is None else _outcome(laid, *at.alone)
@@ -281,7 +302,7 @@ def tried(one: Believed, tries: Tries) -> Tried:
     job = one.job
     limits = np.asarray(laid.plain.claw.travel).reshape(-1)
     turns = tries.changes.claw
-    return Tried(
+    result = Tried(
         title=job.title,
         instrument=job.instrument.name,
         when=one.when,
@@ -300,6 +321,7 @@ def tried(one: Believed, tries: Tries) -> Tried:
         stops=stop_names(laid.plain, laid.noted),
         remarks=(*laid.remarks, *_remarks(laid, at, alone)),
     )
+    return Worked(laid, at, result)
 
 
 def _gap_now(one: Believed) -> float:

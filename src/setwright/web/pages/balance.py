@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from itertools import combinations
+from typing import TypeVar
 
 from starlette.requests import Request
 from starlette.responses import Response
 
 from setwright.bench.balance_along import along, plain
 from setwright.bench.balance_scene import balance_scene, outcome, pitch_scene, turning_scene
-from setwright.bench.balance_try import Tried, Tries, laid_out, tried
+from setwright.bench.balance_try import Tries, Worked, laid_out, worked
 from setwright.bench.believed import FIXED, Believed, believed
 from setwright.bench.journals import job_from, keep
 from setwright.bench.plans import preferred_system
@@ -31,6 +32,7 @@ from setwright.web.routes import Form, at
 ATTITUDES = ("playing", "on its back", "upright", "face down")
 LONGEST = 200  # letters of a field that are looked at
 MOST_PLACES = 6  # of springs, for which every way of hanging them is offered
+T = TypeVar("T")
 _OPTION = re.compile(r"--([a-z]+(?:-[a-z]+)?)")
 
 
@@ -46,7 +48,7 @@ class Asked:
 class Answer:
     """What the page shows of one setting."""
 
-    result: Tried
+    worked: Worked
     tries: Tries
     asked: Asked
     system: System
@@ -74,7 +76,14 @@ def _asked(given: Mapping[str, str], one: Believed) -> Asked:
 def _answer(request: Request, shown: Shown, one: Believed, asked: Asked) -> Answer:
     system = units(request, preferred_system(one.job))
     tries = tries_from(asked.typed, one)
-    return Answer(tried(one, tries), tries, asked, system)
+
+    found = _once(request, shown, asked, "balance", lambda: worked(one, tries))
+    return Answer(found, tries, asked, system)
+
+
+def _once(request: Request, shown: Shown, asked: Asked, what: str, make: Callable[[], T]) -> T:
+    """What is worked out of a setting: remembered as the page is opened, since what is typed seldom comes twice."""
+    return make() if any(asked.typed.values()) else remembered(request, shown.visit.id, what, make)
 
 
 def show_balance(request: Request) -> Response:
@@ -92,7 +101,7 @@ def show_balance(request: Request) -> Response:
         nothing = _asked({"state": request.query_params.get("state", "")}, one)
         answer, wrong = _answer(request, shown, one, nothing), _wrong(error, units(request))
         raw = {name: request.query_params.get(name.replace("_", "-"), "")[:LONGEST] for name in ASKED}
-        answer = Answer(answer.result, answer.tries, Asked(raw, nothing.state), answer.system)
+        answer = Answer(answer.worked, answer.tries, Asked(raw, nothing.state), answer.system)
     return _page(request, shown, one, answer, wrong)
 
 
@@ -103,10 +112,10 @@ def _wrong(error: Exception, system: System) -> str:
 
 
 def _page(request: Request, shown: Shown, one: Believed, answer: Answer, wrong: str) -> Response:
-    result, system, state = answer.result, answer.system, answer.asked.state
+    result, system, state = answer.worked.result, answer.system, answer.asked.state
     now = outcome(result, state)
     said, amount = words.rest_words(now), words.claw_words(result.turns)
-    scene = balance_scene(one, answer.tries, result, state, system, said, amount)
+    scene = balance_scene(answer.worked, state, system, said, amount)
     typed = answer.asked.typed
     return page(
         request, "balance.html", 422 if wrong else 200, shown=shown, one=one, why="", wrong=wrong, state=state,
@@ -147,7 +156,7 @@ def show_along(request: Request) -> Response:
     one = _believed(request, shown)
     asked = _asked(request.query_params, one)
     tries = tries_from(asked.typed, one)
-    found = along(laid_out(one, tries))
+    found = _once(request, shown, asked, "balance along", lambda: along(laid_out(one, tries)))
     told = plain(found) | {
         "base": list(tries.changes.claw),
         "system": units(request, preferred_system(one.job)),
@@ -166,7 +175,7 @@ def take_balance(request: Request, form: Form) -> Response:
     one = _believed(request, shown)
     given = {name: form.text(name) for name in (*(field.replace("_", "-") for field in ASKED), "state")}
     answer = _answer(request, shown, one, _asked(given, one))
-    told = words.tried_words(answer.result, answer.asked.typed)
+    told = words.tried_words(answer.worked.result, answer.asked.typed)
     kept = keep(source(request, shown), ["note", f"tried on the balance bench: {told}"], who=who(request))
     return see(request, f"/visit/{shown.visit.id}/plan", f"#{kept.entry.number} is noted: {told}.")
 
