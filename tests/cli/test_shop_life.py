@@ -173,6 +173,30 @@ def test_the_life_of_an_instrument(ask, data, finished, weir, tmp_path):
     assert data("shop", "check")["problems"] == []
 
 
+def test_what_journals_tell_is_kept_until_they_are_written_on(ask, finished, weir, monkeypatch):
+    home, visit = finished["instrument"], finished["visit"]["id"]
+    kept, made = {}, []
+
+    def keeping(key, make):
+        if key not in kept:
+            made.append(key)
+            kept[key] = make()
+        return kept[key]
+
+    anew = life.life_of(str(weir), home)
+    assert life.life_of(str(weir), home, keeping=keeping) == anew
+    assert len(made) == 1
+    with monkeypatch.context() as blind:
+        blind.setattr(life, "files_of", None)
+        assert life.life_of(str(weir), home, keeping=keeping) == anew
+    assert life.life_of(str(weir), home, "inch", keeping=keeping) == life.life_of(str(weir), home, "inch")
+    assert len(made) == 2
+    assert ask("log", "--visit", visit, "read", "rear gap = 2.7 mm")[0] == 0
+    after = life.life_of(str(weir), home, keeping=keeping)
+    assert after == life.life_of(str(weir), home) != anew
+    assert len(made) == 3
+
+
 def test_one_visit_that_cannot_be_read_hides_no_other(data, finished, weir, monkeypatch):
     def refused(work, visit):
         raise FileFormatError("the file is of another time.")

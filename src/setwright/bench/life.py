@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from datetime import date
 
 from setwright.bench.paper_rows import Reading, readings_of
@@ -10,10 +11,11 @@ from setwright.bench.paper_words import notes_of
 from setwright.bench.plans import preferred_system
 from setwright.bench.shop import opened
 from setwright.errors import SetwrightError
-from setwright.frozen import frozen
+from setwright.frozen import frozen, replace
 from setwright.records import overview, supplies
+from setwright.records.day import mark
 from setwright.records.edits import get
-from setwright.records.entries import Entry, live
+from setwright.records.entries import live
 from setwright.records.jobs import files_of
 from setwright.records.rows import Instrument, Owner, Visit
 from setwright.records.shop import Work
@@ -21,6 +23,25 @@ from setwright.sheets.sheet import Group
 from setwright.units.show import System
 
 MOST = 20  # visits of one answer
+
+
+@frozen
+class Told:
+    """What the job and the journal of a visit tell, as `LifeVisit` has it."""
+
+    title: str = ""
+    entries: int = 0
+    who: tuple[str, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    groups: tuple[Group, ...] = ()
+    recommended: tuple[str, ...] = ()
+    not_done: tuple[str, ...] = ()
+    recheck: date | None = None
+    silent: str = ""
+
+
+# gives what was told before by its key, which is everything it depends on, or has it told and keeps it
+Keeping = Callable[[Hashable, Callable[[], Told]], Told]
 
 
 @frozen
@@ -64,7 +85,9 @@ class Life:
     open_work: tuple[str, ...]
 
 
-def life_of(at: str | None, instrument: str, units: System | None = None, most: int = MOST) -> Life:
+def life_of(
+    at: str | None, instrument: str, units: System | None = None, most: int = MOST, keeping: Keeping | None = None
+) -> Life:
     """Open an instrument's life.
 
     Args:
@@ -72,6 +95,7 @@ def life_of(at: str | None, instrument: str, units: System | None = None, most: 
         instrument: id, or the end of it.
         units: "inch" or "mm" for the texts; None for those each job is written in.
         most: visits told, the last ones.
+        keeping: where what journals tell is kept; it makes the answer quicker, never another one.
     Returns: the life.
     Raises: InputError, FileFormatError.
     """
@@ -79,7 +103,7 @@ def life_of(at: str | None, instrument: str, units: System | None = None, most: 
         home = get(work, Instrument, instrument)
         known = overview.visits(work, home.id)
         told = known[-most:] if most > 0 else ()
-        visits = tuple(_visit(work, one, units) for one in reversed(told))
+        visits = tuple(_visit(work, one, units, keeping) for one in reversed(told))
         return Life(
             home, None if home.owner is None else get(work, Owner, home.owner), visits, len(known) - len(told),
             supplies.attachments(work, instrument=home.id),
@@ -87,25 +111,33 @@ def life_of(at: str | None, instrument: str, units: System | None = None, most: 
         )  # fmt: skip
 
 
-def _visit(work: Work, visit: Visit, units: System | None) -> LifeVisit:
-    title, readings, groups, silent = "", (), (), ""  # type: str, tuple[Reading, ...], tuple[Group, ...], str
-    recommended, not_done, recheck = (), (), None  # type: tuple[str, ...], tuple[str, ...], date | None
-    entries: tuple[Entry, ...] = ()
-    try:
-        job, journal = files_of(work, visit)
-        title, entries = job.title, live(journal.entries)
-        readings = readings_of(job, entries)
-        system: System = units or ("inch" if preferred_system(job) == "inch" else "mm")
-        groups = groups_of(job, readings, system)
-        notes = notes_of(entries)
-        recommended, not_done, recheck = notes.recommended, notes.not_done, notes.recheck
-    except SetwrightError as error:  # one visit that a newer Setwright refuses does not hide the others
-        silent = str(error)
+def _visit(work: Work, visit: Visit, units: System | None, keeping: Keeping | None) -> LifeVisit:
+    def tell() -> Told:
+        return _told(work, visit, units)
+
+    told = tell() if keeping is None else keeping((mark(work, visit.id), units), tell)
     return LifeVisit(
-        visit, title, len(entries), tuple(dict.fromkeys(one.who for one in entries if one.who)), readings, groups,
+        visit, told.title, told.entries, told.who, told.readings, told.groups,
         supplies.parts(work, visit.id), supplies.attachments(work, visit=visit.id), supplies.sheets(work, visit.id),
         supplies.climate(work, visit.id), tuple(one for one in supplies.steps(work, visit.id) if one.done is None),
-        recommended, not_done, recheck, silent,
+        told.recommended, told.not_done, told.recheck, told.silent,
+    )  # fmt: skip
+
+
+def _told(work: Work, visit: Visit, units: System | None) -> Told:
+    told = Told()
+    try:
+        job, journal = files_of(work, visit)
+        entries = live(journal.entries)
+        told = Told(job.title, len(entries), tuple(dict.fromkeys(one.who for one in entries if one.who)))
+        readings = readings_of(job, entries)
+        system: System = units or ("inch" if preferred_system(job) == "inch" else "mm")
+        groups, notes = groups_of(job, readings, system), notes_of(entries)
+    except SetwrightError as error:  # one visit that a newer Setwright refuses does not hide the others
+        return replace(told, silent=str(error))
+    return replace(
+        told, readings=readings, groups=groups, recommended=notes.recommended, not_done=notes.not_done,
+        recheck=notes.recheck,
     )  # fmt: skip
 
 

@@ -17,8 +17,10 @@ from setwright.cli.history_terms import U, amount, name, shown
 from setwright.errors import InputError, SetwrightError, StaleEditError
 from setwright.frozen import frozen
 from setwright.web.frame import bench_of, page, refused, see, units, who
+from setwright.web.memory import Memory, one_for_all
 from setwright.web.routes import Form, at
 
+LIVES = 1000  # visits whose journals are remembered
 LARGEST = 25_000_000  # bytes of a photo with its form
 KNOWN = ("name", "maker", "model", "serial", "colour")
 OWNED = ("name", "contact", "note")
@@ -40,7 +42,8 @@ def _life(request: Request) -> Life:
     chosen = request.cookies.get("setwright_units")
     try:
         return life_of(
-            bench_of(request).shop, request.path_params["instrument"], units(request) if chosen else None
+            bench_of(request).shop, request.path_params["instrument"], units(request) if chosen else None,
+            keeping=one_for_all(request, "lives", lambda: Memory(LIVES)).get,
         )  # fmt: skip
     except InputError as error:
         raise HTTPException(404, str(error)) from None
