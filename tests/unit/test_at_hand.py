@@ -5,10 +5,12 @@ from __future__ import annotations
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
-from setwright.bench.at_hand import AtHand, Deed, asked, at_hand, deeds_of
+from setwright.bench.at_hand import AtHand, Deed, ToRead, at_hand, deeds_of, to_read
 from setwright.bench.foretold import Foretold, Peg
 from setwright.bench.journals import keep
 from setwright.bench.next_step import Next, Standing
@@ -101,10 +103,56 @@ def test_advice_has_the_words_of_the_journal(advice: Advice, words: str) -> None
 def test_what_is_read_is_no_deed() -> None:
     read = Next("balance", advice=Advice("read", "", strings=(0, 2)), gauges=True)
     assert deeds_of(read) == ()
-    assert asked(read) == ("pitch string 1", "pitch string 3", "rear gap", "claw distance")
-    assert asked(Next("balance", advice=Advice("read", "", strings=(1,)))) == ("pitch string 2",)
-    assert asked(Next("hardware", step=Step("neck off", ""))) == ()
+    assert to_read(read, None).needed == ("pitch string 1", "pitch string 3", "rear gap", "claw distance")
+    assert to_read(Next("balance", advice=Advice("read", "", strings=(1,))), None) == ToRead(("pitch string 2",))
+    assert to_read(Next("hardware", step=Step("neck off", "")), None) == ToRead()
     assert deeds_of(Next("done")) == ()
+
+
+EVERY = tuple(f"pitch string {i}" for i in range(1, 7))
+
+
+@pytest.mark.parametrize(
+    ("cents", "gap", "heard", "claws", "needed", "offered"),
+    [
+        # the gap is not sure: it alone is asked for, however the strings stand
+        ((5.0,) * 6, 2.2e-3, True, 1, ("rear gap",), (*EVERY, "claw distance")),
+        ((0.0,) * 6, 2.2e-3, True, 0, ("rear gap", "claw distance"), EVERY),
+        # the gap is sure and two strings are not
+        ((0.0, 1.9, 0.0, 0.0, 0.0, -5.0), 2.4e-3, True, 1, ("pitch string 2", "pitch string 6", "rear gap"),
+         (*EVERY[:1], *EVERY[2:5], "claw distance")),
+        # everything is sure
+        ((0.0,) * 6, 2.4e-3, True, 1, ("rear gap",), (*EVERY, "claw distance")),
+        # a string was not heard since something was changed
+        ((0.0,) * 6, 2.4e-3, False, 1, (*EVERY, "rear gap", "claw distance"), ()),
+    ],
+)  # fmt: skip
+def test_strings_are_asked_for_again_only_where_they_are_what_is_not_sure(
+    cents: tuple[float, ...], gap: float, heard: bool, claws: int, needed: tuple[str, ...], offered: tuple[str, ...]
+) -> None:
+    goal = SimpleNamespace(gap=2.4e-3, gap_tolerance=0.25e-3, pitch_tolerance=2.0)
+    course: Any = SimpleNamespace(goal=goal, heard=(True,) * 5 + (heard,), claw_read=claws)
+    standing = Standing(cents, (0.3,) * 6, gap, 0.05e-3, 0.5)
+    advice = Advice("read", "", strings=tuple(range(6)))
+    found = Next("balance", advice=advice, gauges=True, standing=standing)
+    assert to_read(found, course) == ToRead(needed, offered)
+
+
+@pytest.mark.parametrize(
+    ("needed", "huge", "what"),
+    [
+        (("rear gap",), "read the rear gap", ""),
+        (("rear gap", "claw distance"), "read the rear gap", "and the claw distance"),
+        (("pitch string 2", "rear gap"), "hear string 2", "and read the rear gap"),
+        (("pitch string 2", "pitch string 5"), "hear strings 2, 5", ""),
+        ((*EVERY, "rear gap", "claw distance"), "hear every string", "and read the rear gap and the claw distance"),
+    ],
+)
+def test_a_step_of_reading_is_headed_by_what_it_asks_for(needed: tuple[str, ...], huge: str, what: str) -> None:
+    found = replace(_found(Advice("read", "", strings=tuple(range(6)))), read=ToRead(needed))
+    card = card_of(found, "mm")
+    assert (card.huge, card.what) == (huge, what)
+    assert card.title == f"{huge} {what}".strip().capitalize()
 
 
 def _found(advice: Advice, **more: object) -> AtHand:
@@ -118,7 +166,7 @@ def _found(advice: Advice, **more: object) -> AtHand:
     [
         (Advice("wedge", "", gap=2.4e-3), "The wedge", "2.40 mm", "rear gap on the wedge"),
         (Advice("wedge", ""), "The wedge", "wedge out", ""),
-        (Advice("claw", "", turns=-0.625, turns_sd=0.1), "Both claw screws", "out 5/8 turn", "both claw screws"),
+        (Advice("claw", "", turns=-0.625, turns_sd=0.1), "Both claw screws", "out 5/8 turn", ""),
         (Advice("springs", "", springs=(1, 3), hung=3), "The springs that hang then", "one spring off", "2 hang then"),
         (
             Advice("springs", "", springs=(0, 2), hung=1),
@@ -127,9 +175,8 @@ def _found(advice: Advice, **more: object) -> AtHand:
             "2 hang then",
         ),
         (Advice("attitude", ""), "", "Lay the instrument as it will be played and checked", ""),
-        (Advice("read", "", strings=(1, 4)), "", "hear strings 2, 5", ""),
         (Advice("tune", "", 5, 73.42), "", "string 6 to D2", "73.42 Hz"),
-        (Advice("done", "", chance=0.99), "", "Done: inside every tolerance with 99 %", ""),
+        (Advice("done", "", chance=0.99), "", "Done", ""),
     ],
 )
 def test_every_advice_has_its_amount_and_its_drawing(advice: Advice, title: str, huge: str, what: str) -> None:

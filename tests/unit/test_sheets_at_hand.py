@@ -52,11 +52,28 @@ def test_more_than_three_turns_are_told_by_words_only() -> None:
     assert "up 9 turns" in texts(draw_heads("x", [Head("a", "up 9 turns", 9.0)]))
 
 
+@pytest.mark.parametrize("words", ["down 3 5/8 turns", "forward 2 7/8 turns"])
+def test_long_amounts_do_not_run_into_each_other(words: str) -> None:
+    svg = parsed(draw_heads("", [Head(f"string {i + 1}", words, -3.6) for i in range(6)]))
+    told = [one for one in svg.iter(f"{SVG}text") if one.text == words]
+    width = 4.4 * 0.66 * len(words)  # mm, of a usual family set bold
+    at = sorted({float(one.get("x", "")) for one in told})
+    assert len(told) == 6
+    assert all(b - a > width for a, b in itertools.pairwise(at))
+    assert at[0] - width / 2 > 0.0
+    assert at[-1] + width / 2 < 120.0
+
+
+def test_no_heads_and_words_wider_than_the_paper_are_drawn_all_the_same() -> None:
+    assert parsed(draw_heads("", [])) is not None
+    assert len(list(parsed(draw_heads("", [Head("a", "x" * 200, 1.0)] * 2)).iter(f"{SVG}circle"))) == 2
+
+
 def test_eight_heads_stand_in_three_rows() -> None:
-    svg = draw_heads(HOSTILE, [Head(f"string {i + 1}", HOSTILE, 0.5) for i in range(8)])
+    svg = draw_heads(HOSTILE, [Head(f"string {i + 1}", "up 1/2 turn", 0.5) for i in range(8)])
     rows = {one.get("cy") for one in parsed(svg).iter(f"{SVG}circle")}
     assert len(rows) == 3
-    assert HOSTILE in texts(svg)
+    assert HOSTILE in texts(draw_heads(HOSTILE, [Head(HOSTILE, HOSTILE, 0.5)]))
 
 
 @pytest.mark.parametrize("mirrored", [False, True])

@@ -276,11 +276,37 @@ class TestBalance:
                 form["amount 0"] = f"{value:.2f}" if found.deeds[0].kind == "hertz" else amount_of(found.deeds[0], "mm")
             assert visitor.post(page, form).status_code == 303
         said = words(answer)
-        assert "Done: inside every tolerance with 9" in said
+        assert "Done Gap and every pitch are inside. Strings tuned so far:" in said
+        assert re.search(r"all inside (over )?9\d in 100", said)
         assert "Read it as left" in said
         assert 'class="huge rest' in answer.text
         for i in range(1, 7):
             assert re.search(rf"string {i} [+−]?[01]\.\d ± [0-2]\.\d c", said), i
+
+    def test_the_gap_alone_is_asked_for_where_every_string_was_heard(
+        self, visitor: Visitor, dunlin: str, shop: str, journal: Callable[[str], list[str]]
+    ) -> None:
+        kept(shop, dunlin, [*HARDWARE, *heard()])
+        page = f"/visit/{dunlin}/step"
+        answer = visitor.get(page)
+        assert re.search(r"<h1[^>]*>Read the rear gap</h1>", answer.text)
+        assert "and the claw distance" in words(answer)  # which was not read since the work began
+        asked, _, offered = answer.text.partition('id="offered"')
+        assert re.findall(r'data-words="([^"]*)"', asked) == [
+            "rear gap", "claw distance treble", "claw distance bass"
+        ]  # fmt: skip
+        assert re.findall(r'data-words="([^"]*)"', offered) == [f"pitch string {i}" for i in range(1, 7)]
+        assert "string 6, D2" in words(answer)
+        assert visitor.post(page, written(answer) | {"v rear gap": "2.2"}).status_code == 303
+        assert journal(dunlin)[-1] == "read rear gap = 2.2 mm"
+        answer = visitor.get(page)
+        assert "Read the rear gap" in words(answer)  # a third time
+        bad = visitor.post(page, written(answer) | {"v pitch string 2": "x"})  # one that is only offered
+        assert bad.status_code == 422
+        assert 'id="offered" open' in bad.text
+        assert visitor.post(page, written(answer) | {"v rear gap": "2.2", "v pitch string 2": "-10"}).status_code == 303
+        assert journal(dunlin)[-2:] == ["read rear gap = 2.2 mm", "read pitch string 2 = -10 c"]
+        assert "Turn both claw screws" in words(visitor.get(page))
 
     def test_strings_alone_on_an_instrument_without_an_arm(
         self, visitor: Visitor, shop: str, visits: dict[str, str], journal: Callable[[str], list[str]]

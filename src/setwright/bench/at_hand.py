@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Sequence
 
 from setwright.bench.foretold import Foretold, Peg, foretold, peg_of
 from setwright.bench.journals import Source, job_from, open_journal
@@ -13,10 +13,13 @@ from setwright.bench.plans import reference_of
 from setwright.bench.progress import OPPOSITE, SCREWS
 from setwright.frozen import frozen
 from setwright.instrument.jobfile import Job
-from setwright.planning.guide import Advice
+from setwright.planning.course import Course
+from setwright.planning.guide import SURE
+from setwright.planning.guide import Advice as Advice
 from setwright.planning.plan import Amount, Step, told_turns
 from setwright.records.entries import Entry, live
 
+TINY = 1e-9  # m or cents, nothing is known better
 _SHIM = re.compile(r"(strip|wedge|flat) shim")
 
 
@@ -50,6 +53,14 @@ class Deed:
 
 
 @frozen
+class ToRead:
+    """Places to be read, as `readings_sheet` names them. needed: asked for; offered: what may be read along with it."""
+
+    needed: tuple[str, ...] = ()
+    offered: tuple[str, ...] = ()
+
+
+@frozen
 class AtHand:
     """The step at hand. written: entries of the journal, struck ones included. last: the live ones, newest first."""
 
@@ -61,6 +72,7 @@ class AtHand:
     reference: float  # Hz, pitch of A4 that notes are named by
     foretold: Foretold | None = None
     peg: Peg | None = None
+    read: ToRead = ToRead()
 
 
 def at_hand(job: Source, keeping: Keeping | None = None) -> AtHand:
@@ -83,7 +95,9 @@ def at_hand(job: Source, keeping: Keeping | None = None) -> AtHand:
         if advice.do == "tune" and advice.string is not None and advice.hertz is not None:
             peg = peg_of(course, advice.string, advice.hertz)
     reference = reference_of([one.si for one in read.want.tuning])
-    return AtHand(read, found, len(journal.entries), tuple(reversed(entries)), deeds_of(found), reference, told, peg)
+    reading = to_read(found, course)
+    newest = tuple(reversed(entries))
+    return AtHand(read, found, len(journal.entries), newest, deeds_of(found), reference, told, peg, reading)
 
 
 def deeds_of(found: Next) -> tuple[Deed, ...]:
@@ -95,7 +109,7 @@ def deeds_of(found: Next) -> tuple[Deed, ...]:
     """
     if found.step is not None:
         return _hardware(found.step)
-    return () if found.advice is None else _balance(found.advice)
+    return () if found.advice is None else deeds_of_advice(found.advice)
 
 
 def _hardware(step: Step) -> tuple[Deed, ...]:
@@ -132,7 +146,13 @@ def _shim(one: Amount) -> Deed:
     return Deed(one.what, kind[0], ("in" if one.way == "lay in" else "out",), "thou", one.value)
 
 
-def _balance(advice: Advice) -> tuple[Deed, ...]:
+def deeds_of_advice(advice: Advice) -> tuple[Deed, ...]:
+    """How a step of a balance is put into the journal.
+
+    Args:
+        advice: the step.
+    Returns: what is to be said; nothing where it is only read.
+    """
     if advice.do == "tune" and advice.string is not None:
         name = f"string {advice.string + 1}"
         return (Deed(name, f"tune {name} to", kind="hertz", value=advice.hertz),)
@@ -150,15 +170,40 @@ def _balance(advice: Advice) -> tuple[Deed, ...]:
     return ()
 
 
-def asked(found: Next) -> Sequence[str]:
-    """What the step asks to be read, as `readings_sheet` names it.
+def to_read(found: Next, course: Course | None) -> ToRead:
+    """What the step asks to be read, and what may be read along with it.
+
+    A string that was heard since anything was last changed is asked for again only where the gap is sure and its pitch
+    is not; the claw distance is asked for once after each change. The gap is what most readings are for.
 
     Args:
         found: the step.
-    Returns: e.g. "pitch string 1", "rear gap".
+        course: where the balance stands, None before every string was heard.
+    Returns: places as `readings_sheet` names them; none where the step is not one of reading.
     """
-    advice = found.advice
+    advice, standing = found.advice, found.standing
     if advice is None or advice.do != "read":
-        return ()
-    gauges = ("rear gap", "claw distance") if found.gauges else ()
-    return (*(f"pitch string {one + 1}" for one in advice.strings), *gauges)
+        return ToRead()
+    strings = {one: f"pitch string {one + 1}" for one in advice.strings}
+    if course is None or standing is None or not all(course.heard) or not found.gauges:
+        gauges = ("rear gap", "claw distance") if found.gauges else ()
+        return ToRead((*strings.values(), *gauges))
+    goal = course.goal
+    again: set[int] = set()
+    if _within(standing.gap - goal.gap, standing.gap_sd, goal.gap_tolerance) >= SURE:
+        each = zip(standing.cents, standing.cents_sd, strict=True)
+        again = {i for i, (off, sd) in enumerate(each) if _within(off, sd, goal.pitch_tolerance) < SURE}
+    needed = (
+        *(name for i, name in strings.items() if i in again),
+        "rear gap",
+        *("claw distance",) * (not course.claw_read),
+    )
+    return ToRead(
+        needed, (*(name for i, name in strings.items() if i not in again), *("claw distance",) * (course.claw_read > 0))
+    )
+
+
+def _within(off: float, sd: float, room: float) -> float:
+    """Chance that what is believed to be so far off lies inside its tolerance."""
+    wide = math.sqrt(2.0) * max(sd, TINY)
+    return 0.5 * (math.erf((off + room) / wide) - math.erf((off - room) / wide))

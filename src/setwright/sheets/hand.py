@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 
 from setwright.frozen import frozen
+from setwright.sheets.dimensions import wide
 from setwright.sheets.ink import ACCENT, CUT, HEAVY, INK, THIN, TINT, Point, area, arrow, line, page, place, run, text
 
 WIDTH = 120.0  # mm
@@ -37,8 +38,9 @@ def draw_heads(title: str, heads: Sequence[Head]) -> str:
         heads: the screws, from the treble side.
     Returns: an SVG document.
     """
-    columns = min(len(heads), int(WIDTH // CELL[0]))
-    rows = math.ceil(len(heads) / max(columns, 1))
+    room = max(CELL[0], *(wide(one.words, TYPE, bold=True) + 3.0 for one in heads)) if heads else CELL[0]
+    columns = max(min(len(heads), int(WIDTH // room)), 1)
+    rows = math.ceil(len(heads) / columns)
     marks = []
     for i, one in enumerate(heads):
         row, column = divmod(i, columns)

@@ -135,9 +135,9 @@ def draw_lean(title: str, lean: Lean) -> str:
     said = " ".join(f'data-{name}="{value:.3f}"' for name, value in data.items())
     marks = [
         f'<g class="lean" {said}>',
-        text((2.0, 7.0), "as it sounds now", TYPE),
+        text((2.0, 7.0), "as it sounds now, in cents from its own pitch", TYPE),
         text((2.0, FOOT + 16.5), "when the others are up", TYPE),
-        text((WIDTH - 2.0, 7.0), "up: wind on →", TYPE, "end"),
+        text((WIDTH - 2.0, FOOT + 16.5), "← let off, wind on →", TYPE, "end"),
         f'<rect class="slot" x="{place(slot[0])}" y="{place(FOOT - 5)}" width="{place(slot[1] - slot[0])}" height="10" '
         f'fill="{CUT}" stroke="{INK}" stroke-width="0.5"/>',
         line((WIDTH / 2 - HALF, HEAD), (WIDTH / 2 + HALF, HEAD), THIN),
@@ -178,6 +178,8 @@ def _ticks(reach: float, middle: float) -> list[str]:
     for n in range(math.ceil((middle - reach) / step), math.floor((middle + reach) / step) + 1):
         x = WIDTH / 2 + HALF * (n * step - middle) / reach
         out += [line((x, y), (x, y + 2.0)) for y in (HEAD, FOOT)]
+        if n % 2 and step == 1000:  # thousands stand on each other where all are told
+            continue
         words = f"{n * step:+d}".replace("-", "−") if n else "0"
         out.append(text((x, FOOT + 10.0), words, TYPE - 0.8, "middle"))
     return out

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import re
 
-from setwright.bench.at_hand import AtHand, Deed
+from setwright.bench.at_hand import Advice, AtHand, Deed, deeds_of_advice
+from setwright.bench.foretold import Peg
 from setwright.cli.step import amount_words
 from setwright.cli.words import number, shim_size
 from setwright.sheets.hand import Head, draw_claw, draw_heads, draw_shim, draw_springs, draw_wedge
@@ -55,18 +56,31 @@ def drawing_of(found: AtHand, system: System) -> str:
         return _hardware(found, system, mirrored)
     if advice is None:
         return ""
-    if advice.do == "tune" and found.peg is not None:
-        peg, tolerance = found.peg, found.job.want.pitch_tolerance.si
+    return advice_drawing(advice, system, found.peg, found.job.want.pitch_tolerance.si, mirrored)
+
+
+def advice_drawing(advice: Advice, system: System, peg: Peg | None, tolerance: float, mirrored: bool = False) -> str:
+    """The drawing of a step of a balance.
+
+    Args:
+        advice: the step.
+        system: "inch" or "mm".
+        peg: the one at hand, None where none is turned or nothing is known of it.
+        tolerance: of a pitch [cents].
+        mirrored: a left-handed instrument.
+    Returns: an SVG document, "" where words do better.
+    """
+    if advice.do == "tune" and peg is not None:
         lean = Lean(peg.now, _half(peg.now_sd), peg.to, _half(peg.left_sd), tolerance)
         return draw_lean(f"String {peg.string + 1}", lean)
     if advice.do == "claw":
-        deed = found.deeds[0]
+        (deed,) = deeds_of_advice(advice)
         turns = (deed.value or 0.0) * (1.0 if deed.ways[0] == "in" else -1.0)
         return draw_claw("Both claw screws", f"{deed.ways[0]} {amount_of(deed, system)}", turns, mirrored)
     if advice.do == "springs":
         return draw_springs("The springs that hang then", [one + 1 for one in advice.springs], mirrored)
     if advice.do == "wedge":
-        gap = "" if advice.gap is None else amount_of(found.deeds[0], system)
+        gap = "" if advice.gap is None else amount_of(deeds_of_advice(advice)[0], system)
         return draw_wedge("The wedge", gap, advice.gap is not None)
     return ""
 

@@ -8,9 +8,9 @@ from dataclasses import replace
 from starlette.requests import Request
 from starlette.responses import Response
 
-from setwright.bench.at_hand import AtHand, Deed, asked, at_hand
+from setwright.bench.at_hand import AtHand, Deed, at_hand
 from setwright.bench.journals import made
-from setwright.bench.readings_sheet import Group, Spot, readings_sheet
+from setwright.bench.readings_sheet import Group, Sheet, Spot, readings_sheet
 from setwright.bench.shop import Shown
 from setwright.bench.together import keep_all
 from setwright.cli.advice_words import BAND, COARSE, todo
@@ -148,26 +148,36 @@ def _words(row: Row, form: Form, system: System) -> str | None:
 
 def _take_readings(request: Request, shown: Shown, found: AtHand, form: Form, after: int) -> Response:
     sheet = readings_sheet(source(request, shown))
-    group = _asked(request, shown, found)
-    kept, wrong = keep_spots(request, shown, sheet, group.spots if group else (), form, after)
+    groups = _asked(request, shown, found)
+    spots = tuple(spot for one in groups if one is not None for spot in one.spots)
+    kept, wrong = keep_spots(request, shown, sheet, spots, form, after)
     if not kept:
         wrong = wrong or {"": ("Nothing is typed; write at least one reading.", False)}
         return _page(request, shown, 422, form, wrong)
     return see(request, f"/visit/{shown.visit.id}/step", said_kept(kept), undo(shown, kept, "step"))
 
 
-def _asked(request: Request, shown: Shown, found: AtHand) -> Group | None:
-    """Places the step asks to be read."""
-    wanted = asked(found.next)
-    if not wanted:
-        return None
+def _asked(request: Request, shown: Shown, found: AtHand) -> tuple[Group | None, Group | None]:
+    """Places the step asks to be read, and those that may be read along with them."""
+    if not found.read.needed:
+        return None, None
     sheet = remembered(request, shown.visit.id, "readings", lambda: readings_sheet(source(request, shown)))
+    return _group("asked", found.read.needed, sheet, found), _group("offered", found.read.offered, sheet, found)
+
+
+def _group(key: str, wanted: Sequence[str], sheet: Sheet, found: AtHand) -> Group | None:
     spots: list[Spot] = []
     for words in wanted:
         places = (words, f"{words} treble", f"{words} bass")
         spots += [one for group in sheet.groups for one in group.spots if one.words in places]
-    spots = [one if one.kind == "pitch" else replace(one, label=one.words) for one in spots]
-    return Group("asked", "Asked", "", tuple(spots), ())
+    return Group(key, key.capitalize(), "", tuple(_named(one, found) for one in spots), ()) if spots else None
+
+
+def _named(spot: Spot, found: AtHand) -> Spot:
+    """A place by the name it has beside others: a string with its note."""
+    if spot.kind != "pitch" or spot.wanted is None:
+        return replace(spot, label=spot.words)
+    return replace(spot, label=f"{spot.label}, {note(spot.wanted, found.reference)}")
 
 
 def _rows(deeds: Sequence[Deed], system: System) -> tuple[Row, ...]:
@@ -183,12 +193,13 @@ def _page(
         found = _found(request, shown)
     except SetwrightError as error:
         return no_plan(request, shown, error)
-    group = _asked(request, shown, found)
+    group, more = _asked(request, shown, found)
     drawing, bands = drawing_of(found, system), standing_drawing(found)
     return page(
         request, "step.html", status, shown=shown, found=found, card=card_of(found, system),
         rows=_rows(found.deeds, system), drawing=inline(drawing), bands=inline(bands), table=table_of(found, system),
-        asked=shelf(group, system, form, wrong or {}) if group else None, form=form, wrong=wrong or {},
+        asked=shelf(group, system, form, wrong or {}) if group else None,
+        offered=shelf(more, system, form, wrong or {}) if more else None, form=form, wrong=wrong or {},
         last=found.last[0] if found.last else None, lean=found.peg,
         sounds=_cents(found.peg.now, found.peg.now_sd) if found.peg else "",
         own=found.next.wanted[found.peg.string] if found.peg else None,
@@ -222,7 +233,7 @@ def _hardware_card(found: AtHand, system: System) -> Card:
         does=step.title if len(lines) == 1 else "",
         count=f"Step {found.next.count} of {found.next.of} before strings and balance",
         huge=spelled(huge, system),
-        what=what,
+        what=_new(what, step.title),
         aside="",
         lines=lines if len(lines) > 1 else (),
         why=sentence(step.why),
@@ -239,17 +250,19 @@ def _hardware_card(found: AtHand, system: System) -> Card:
 def _advice_card(found: AtHand, system: System) -> Card:
     advice = found.next.advice
     assert advice is not None
-    title = todo(advice, system, found.next.wanted, found.next.gauges)
     huge, what, aside = _huge(found, system)
+    title = todo(advice, system, found.next.wanted, found.next.gauges)
+    if advice.do == "read":
+        title = f"{huge} {what}".strip().capitalize()
     so_far = f"Strings tuned so far: {found.next.tunings}"
     if found.next.expected:
         so_far += f"; still expected: {found.next.expected}"
     return Card(
         title=title,
         does=DOES.get(advice.do, ""),
-        count="Done" if advice.do == "done" else "The next step",
+        count="" if advice.do == "done" else "The next step",
         huge=huge or title,
-        what=what,
+        what=_new(what, DOES.get(advice.do, "")),
         aside=aside,
         lines=(),
         why=sentence(advice.why),
@@ -261,6 +274,11 @@ def _advice_card(found: AtHand, system: System) -> Card:
         remarks=_remarks(found, system),
         so_far=f"{so_far}.",
     )
+
+
+def _new(what: str, does: str) -> str:
+    """What is not said already."""
+    return "" if what.casefold() in does.casefold() else what
 
 
 def _huge(found: AtHand, system: System) -> tuple[str, str, str]:
@@ -284,11 +302,10 @@ def _huge(found: AtHand, system: System) -> tuple[str, str, str]:
     if advice.do == "springs":
         fewer = advice.hung is None or len(advice.springs) < advice.hung
         return ("one spring off" if fewer else "the spring on again"), f"{len(advice.springs)} hang then", ""
+    if advice.do == "done":
+        return "Done", "", ""
     if advice.do == "read":
-        every = len(advice.strings) == len(found.next.wanted)
-        names = "every string" if every else "string" + "s" * (len(advice.strings) > 1)
-        told = "" if every else " " + ", ".join(str(one + 1) for one in advice.strings)
-        return f"hear {names}{told}", "and read the rear gap and the claw distance" * found.next.gauges, ""
+        return _to_hear(found)
     if advice.do == "tune" and advice.string is not None and advice.hertz is not None:
         to = f"{note(advice.hertz, found.reference)}, {show_value(advice.hertz, 'pitch', uncertainty=0.05)}"
         name = f"string {advice.string + 1}"
@@ -301,6 +318,18 @@ def _huge(found: AtHand, system: System) -> tuple[str, str, str]:
         button = "less than 1/32 turn" if turns == "no turn" else f"about {turns}"
         return f"{name} {way} {far}", f"to {to}", f"{sentence(button)[:-1]} of a button geared 15 : 1."
     return "", "", ""
+
+
+def _to_hear(found: AtHand) -> tuple[str, str, str]:
+    """What is to be heard and read."""
+    strings = [one.rpartition(" ")[2] for one in found.read.needed if one.startswith("pitch")]
+    gauges = " and ".join(f"the {one}" for one in found.read.needed if not one.startswith("pitch"))
+    if not strings:
+        first, _, rest = gauges.partition(" and ")
+        return f"read {first}", f"and {rest}" if rest else "", ""
+    every = len(strings) == len(found.next.wanted)
+    names = "every string" if every else f"string{'s' * (len(strings) > 1)} {', '.join(strings)}"
+    return f"hear {names}", f"and read {gauges}" if gauges else "", ""
 
 
 def table_of(found: AtHand, system: System) -> list[tuple[str, str, str]]:

@@ -10,6 +10,7 @@ const root = document.getElementById("ear-here");
 const $ = (id) => document.getElementById(id);
 const kept = (name, value) => { try { if (value === undefined) return sessionStorage.getItem(name); sessionStorage.setItem(name, value); } catch { /* nothing is remembered */ } return null; };
 const spots = new Map([...document.querySelectorAll("input[data-words]")].map((one) => [Number((/^pitch string (\d+)$/.exec(one.dataset.words) || [])[1]), one]).filter(([string]) => string));
+const needed = (one) => !one.closest("#offered");
 const heardField = document.querySelector("form.did input[name^='heard ']");
 let on = null;
 let since = null;
@@ -29,7 +30,7 @@ function fill(field, text) {
 }
 
 function send(form) {
-  if (!$("onward").checked || sent || !form) return;
+  if (!$("onward")?.checked || sent || !form) return;
   sent = true;
   form.requestSubmit();
 }
@@ -54,9 +55,10 @@ function read(said) {
   if (!field) { say(`String ${said.string} is heard; it is not asked for.`); return; }
   if (said.state !== "ringing" || said.ringing < RINGS || said.half > FINE) { say(`String ${said.string}: let it ring.`); return; }
   fill(field, cents(said));
-  const left = [...spots].filter(([, one]) => !one.value).map(([string]) => string);
-  say(left.length ? `String ${said.string} is heard. Still to play: ${left.join(", ")}.` : "All are heard.");
-  if (!left.length && [...field.form.querySelectorAll("input[data-words]")].every((one) => one.value)) send(field.form);
+  const left = [...spots].filter(([, one]) => needed(one) && !one.value).map(([string]) => string);
+  const asked = [...field.form.querySelectorAll("input[data-words]")].filter(needed);
+  say(left.length ? `String ${said.string} is heard. Still to play: ${left.join(", ")}.` : spots.size && [...spots.values()].some(needed) ? "All are heard." : `String ${said.string} is heard.`);
+  if (!left.length && needed(field) && asked.every((one) => one.value)) send(field.form);
 }
 
 function heard(said) {
@@ -90,8 +92,11 @@ async function begin() {
 
 if (peg || spots.size) {
   root.hidden = false;
-  $("onward").checked = kept("setwright onward") === "1";
-  $("onward").addEventListener("change", () => kept("setwright onward", $("onward").checked ? "1" : ""));
+  const onward = $("onward");
+  if (onward) {
+    onward.checked = kept("setwright onward") === "1";
+    onward.addEventListener("change", () => kept("setwright onward", onward.checked ? "1" : ""));
+  }
   $("listen").addEventListener("click", () => { if (on) { kept("setwright listens", ""); on.stop(); } else begin(); });
   document.addEventListener("setwright:unsent", () => { sent = false; since = null; });
   addEventListener("pagehide", () => { if (on) on.stop(); });

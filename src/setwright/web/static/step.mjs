@@ -39,6 +39,7 @@ function ticks() {
       for (const [name, value] of Object.entries({ d: `M${at} ${y} L${at} ${y + 2}`, stroke: ink, "stroke-width": "0.18", fill: "none" })) mark.setAttribute(name, value);
       marks.push(mark);
     }
+    if (n % 2 && step === 1000) continue; // thousands stand on each other where all are told
     const words = document.createElementNS(NS, "text");
     for (const [name, value] of Object.entries({ x: at, y: FOOT + 10, "font-size": "3.6", "text-anchor": "middle" })) words.setAttribute(name, value);
     words.textContent = n ? signed(n * step, 0) : "0";
