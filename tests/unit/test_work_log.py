@@ -48,7 +48,7 @@ def test_what_was_heard():
     )  # fmt: skip
     text = " ".join(" ".join(heard_lines(answers, "mm")).split())
     assert text == (
-        "heard String 1 329.63 Hz (E4); string 2 slack; string 3 now 196.02 Hz (G3); rear gap 2.60 mm and 2.55 mm; "
+        "heard String 1 329.63 Hz (E4); string 2 slack; string 3 now 196.02 Hz (G3); rear gap 2.60 and 2.55 mm; "
         "claw 15.0 mm."
     )
     assert heard_lines(answers[-2:], "mm") == []

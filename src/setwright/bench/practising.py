@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from setwright.bench.foretold import Peg, peg_of
 from setwright.bench.guided import Told, as_found, done_step, told, wanting
 from setwright.bench.training import first_line
 from setwright.bench.working import Cost, Ended, Recorded, RefusedError, Step, Tell, cost, work
@@ -18,6 +19,7 @@ from setwright.instrument.settings import Fewest
 from setwright.planning.course import Course, Goal, changed, pitch_heard, taken_in
 from setwright.planning.guide import Advice, next_step
 from setwright.planning.scenes import SILENT, Seen
+from setwright.planning.weighing import is_off
 from setwright.practice.instrument import Practice, Verdict
 from setwright.practice.unveiled import Unveiled, unveiled
 
@@ -132,6 +134,29 @@ def advised(lesson: Lesson) -> tuple[Advice | None, str]:
         return next_step(lesson.course), ""
     except (SetwrightError, ArithmeticError, np.linalg.LinAlgError) as error:
         return None, str(error)
+
+
+def peg_at_hand(lesson: Lesson, advice: Advice) -> Peg | None:
+    """Where the string stands whose peg is to be turned.
+
+    Args:
+        lesson: as it stands.
+        advice: the step.
+    Returns: the peg; None where none is turned, or nothing is believed.
+    """
+    if lesson.course is None or advice.do != "tune" or advice.string is None or advice.hertz is None:
+        return None
+    return peg_of(lesson.course, advice.string, advice.hertz)
+
+
+def reads_gauges(lesson: Lesson) -> bool:
+    """Whether rear gap and claw are read along with a hearing now.
+
+    Args:
+        lesson: as it stands.
+    Returns: True or False.
+    """
+    return lesson.course is not None and (lesson.course.free or is_off(lesson.course))
 
 
 def follow(lesson: Lesson, advice: Advice) -> Lesson:

@@ -104,8 +104,15 @@ def heard_words(answers: Sequence[Heard], system: System) -> str:
     gaps = [_length(one.answer, system) for one in answers if one.do == "gap"]
     claws = [_length(one.answer, system) for one in answers if one.do == "claw_distance"]
     parts = pitches + tuned
-    parts += [f"rear gap {' and '.join(gaps)}"] * bool(gaps) + [f"claw {' and '.join(claws)}"] * bool(claws)
+    parts += [f"{name} {_listed(said)}" for name, said in (("rear gap", gaps), ("claw", claws)) if said]
     return sentence("; ".join(parts))
+
+
+def _listed(said: Sequence[str]) -> str:
+    """Readings of one thing, the unit said once."""
+    unit = said[-1].rpartition(" ")[2]
+    *first, last = (one.removesuffix(f" {unit}") for one in said)
+    return f"{', '.join(first)} and {last} {unit}" if first else f"{last} {unit}"
 
 
 def _length(metres: float | None, system: System) -> str:

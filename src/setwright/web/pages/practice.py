@@ -11,25 +11,41 @@ from collections import OrderedDict
 from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
+from math import log2
 from typing import Any
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
-from setwright.bench.practising import Alone, Lesson, Result, advised, alone, begin, drawn_seed, hand_over
+from setwright.bench.practising import (
+    Alone,
+    Lesson,
+    Result,
+    advised,
+    alone,
+    begin,
+    drawn_seed,
+    hand_over,
+    peg_at_hand,
+    reads_gauges,
+)
 from setwright.cli.advice_words import todo
 from setwright.cli.lesson import done
 from setwright.cli.practice_words import HELP, typed
 from setwright.cli.unveiled_table import beside_rows, goal_rows, hidden_rows, judged
-from setwright.cli.words import sentence
+from setwright.cli.words import note, sentence, signed_cents
 from setwright.cli.work_log import heard_words, sure_words, verdict_rows
 from setwright.errors import InputError, SetwrightError
-from setwright.units.show import System
+from setwright.units.show import System, show_cents
 from setwright.web.frame import page, refused, see, units
+from setwright.web.inline import inline
 from setwright.web.routes import Form, at
+from setwright.web.step_drawing import advice_drawing
 
 MOST = 24  # lessons on the bench; the one not touched longest is put away for the next
+SEVERAL = 3  # strings heard at once, from which on they are a table
+BAND, CENTS = 1.96, 1200.0  # standard uncertainties in the half width of 95 %; cents of an octave
 LONGEST = 80  # letters of a command
 DEEDS = 400  # of a lesson
 STALE = "This was done already; look at what the instrument answered, then go on."
@@ -105,21 +121,40 @@ def _lesson(request: Request, status: int = 200, wrong: str = "", typed: dict[st
     goal, advice = held.now.job.goal, held.advice
     wanted = tuple(float(one) for one in goal.hertz)
     log = [
-        (i, _done_words(what, system, wanted), heard_words(answers, system))
+        (i, _done_words(what, answers, system, wanted), heard_words(answers, system))
         for i, (what, answers) in enumerate(held.log)
     ]
+    peg = None if advice is None or held.result is not None else peg_at_hand(held.now, advice)
+    drawing = "" if advice is None else advice_drawing(advice, system, peg, float(goal.pitch_tolerance))
+    rows, said = _answer(held.log[-1][1], wanted, system)
     return page(
-        request, "lesson.html", status, wrong=wrong, typed=typed or {}, path=f"/practice/{id}", seed=held.seed, log=log,
-        goal=goal_rows(goal, system), do="" if advice is None else todo(advice, system, wanted),
+        request, "lesson.html", status, drawing=inline(drawing), heard=rows, said_then=said,
+        tuner=show_cents(BAND * held.now.job.pitch_sd, 0.1),
+        wrong=wrong, typed=typed or {}, path=f"/practice/{id}", seed=held.seed, log=log,
+        goal=goal_rows(goal, system),
+        do="" if advice is None else todo(advice, system, wanted, reads_gauges(held.now)),
         why="" if advice is None else sentence(advice.why), sure="" if advice is None else sure_words(advice, system),
         why_not=sentence(held.why_not), ready=advice is not None and advice.do == "done", end=_end(held, system),
         commands=COMMANDS,
     )  # fmt: skip
 
 
-def _done_words(what: Any, system: System, wanted: Sequence[float]) -> str:
+def _answer(answers: Sequence[Any], wanted: Sequence[float], system: System) -> tuple[list[tuple[str, str, str]], str]:
+    """What was answered last: rows of strings where there are several, and the rest as a sentence."""
+    pitches = [one for one in answers if one.do == "pitch"]
+    if len(pitches) < SEVERAL:
+        return [], heard_words(answers, system)
+    rows = []
+    for one in pitches:
+        own = wanted[one.string - 1]
+        off = f"{signed_cents(CENTS * log2(one.answer / own), 0.1)} c" if one.answer else "slack"
+        rows.append((f"string {one.string}, {note(own)}", off, f"{one.answer:.2f} Hz" if one.answer else ""))
+    return rows, heard_words([one for one in answers if one.do != "pitch"], system)
+
+
+def _done_words(what: Any, answers: Sequence[Any], system: System, wanted: Sequence[float]) -> str:
     """What was done, in words."""
-    return what if isinstance(what, str) else todo(what, system, wanted)
+    return what if isinstance(what, str) else todo(what, system, wanted, any(one.do == "gap" for one in answers))
 
 
 def _end(held: Held, system: System) -> dict[str, Any] | None:
