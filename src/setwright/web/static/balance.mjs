@@ -1,13 +1,13 @@
 // The balance bench, live. The bench says once what comes of every place of the claw (bench/balance_along.py); a finger
 // on the claw then moves the drawing, its bands and its numbers by that. Let go, and the bench works the place out itself.
 const PER_TURN = 64; // pixels of the finger to a turn: an eighth is as wide as a fingertip's edge
-const SNAP = 1 / 16, WAIT = 250;
+const SNAP = 1 / 16, WAIT = 250, WORDS = 90; // turns; ms
 const INCH = 0.0254, POUND = 4.4482216152605;
 let line = null; // what the bench said
 let made = ""; // what it was said for, the claw aside
 let turns = 0; // of both screws beyond the place it was asked about
 let shown = 0; // the same, of the drawing as it came from the bench
-let waiting = 0, asked = 0, drawn = 0;
+let waiting = 0, asked = 0, drawn = 0, told = 0, telling = 0;
 
 const bench = () => document.getElementById("bench");
 const find = (path) => bench().querySelector(path);
@@ -95,18 +95,28 @@ function tell(name, text) {
   if (cell && cell.textContent !== text) cell.textContent = text;
 }
 
-// one frame
+// one frame: the drawing moves in each, words are written anew as often as they can be read
 function draw() {
   drawn = 0;
   const bridge = find(".bridge");
   if (!line || !bridge) return;
+  const { state, value, half } = here();
+  tip(bridge, value("tilt"), turns - shown);
+  gap(bridge, value("gap"), half("gap"));
+  bars();
+  const due = told + WORDS - performance.now();
+  if (due <= 0) write(state, value, half);
+  else if (!telling) telling = setTimeout(() => { telling = 0; if (line && find(".bridge")) { const now = here(); write(now.state, now.value, now.half); } }, due);
+}
+function here() {
   const i = pieceOf(turns), state = chosen();
   const value = (name, of = state) => cubic(of, name, i, turns);
   const half = (name, of = state) => straight(line.band_turns, of.halves[name], turns);
-  const tilt = value("tilt");
-  tip(bridge, tilt, turns - shown);
-  gap(bridge, value("gap"), half("gap"));
-  const nearer = turns - line.turns[i] > line.turns[i + 1] - turns ? i + 1 : i;
+  return { state, value, half };
+}
+function write(state, value, half) {
+  told = performance.now();
+  const i = pieceOf(turns), nearer = turns - line.turns[i] > line.turns[i + 1] - turns ? i + 1 : i;
   const end = turns >= line.room[1] - 1e-6 ? line.ends[1] : turns <= line.room[0] + 1e-6 ? line.ends[0] : "";
   find(".said").textContent = end || line.said[state.rests[nearer]];
   const total = line.base[0] + turns, other = line.base[1] + turns;
@@ -158,17 +168,18 @@ function gap(bridge, value, half) {
   find("[data-q=gap]").classList.toggle("rest", rests);
 }
 function strings(state, value, half) {
-  const box = find(".pitches"), bands = box ? [...box.querySelectorAll(".band")] : [];
   for (let s = 1; state.values[`up ${s}`]; s += 1) {
-    if (line.alone) {
-      const off = value(`cents ${s}`, line.alone), wide = half(`cents ${s}`, line.alone);
-      tell(`off ${s}`, cents(off, wide));
-      if (bands[s - 1]) bar(box.dataset, bands[s - 1], off, wide);
-    }
+    if (line.alone) tell(`off ${s}`, cents(value(`cents ${s}`, line.alone), half(`cents ${s}`, line.alone)));
     tell(`up ${s}`, cents(value(`up ${s}`), half(`up ${s}`)));
     const down = value(`down ${s}`);
     tell(`down ${s}`, down === null ? "slack" : cents(down, half(`down ${s}`)));
   }
+}
+function bars() {
+  const box = line.alone ? find(".pitches") : null;
+  if (!box) return;
+  const { value, half } = here();
+  box.querySelectorAll(".band").forEach((band, i) => bar(box.dataset, band, value(`cents ${i + 1}`, line.alone), half(`cents ${i + 1}`, line.alone)));
 }
 function bar(d, band, off, wide) {
   const left = Number(d.left), soft = Number(d.soft), most = Number(d.most), width = Number(d.width);
