@@ -144,10 +144,11 @@ def bench(call: Call) -> None:
 
 
 def pictures(call: Call) -> None:
-    """take a picture of every page of the bench app into docs/pictures, and write the page that shows them"""
+    """take pictures of every page of the bench app into docs/pictures, or of pages whose name begins with NAME"""
     python = call.python()
     programs.provide(call.root, call.runner, call.machine)
-    step(call.runner, "pictures of every page (some minutes)", (python, "-m", "devtools.pictures"))
+    what = f"pictures of {', '.join(call.rest)}" if call.rest else "pictures of every page (some minutes)"
+    step(call.runner, what, (python, "-m", "devtools.pictures", *call.rest))
 
 
 COMMANDS: dict[str, Callable[[Call], None]] = {

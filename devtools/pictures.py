@@ -7,7 +7,7 @@ import re
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -74,7 +74,9 @@ def listed(names: list[str]) -> str:
     return "\n".join(lines)
 
 
-def take(browser: Any, serving: Serving, shop: walk.Shop, keep: Callable[[str, str, bytes], None]) -> list[str]:
+def take(
+    browser: Any, serving: Serving, shop: walk.Shop, keep: Callable[[str, str, bytes], None], only: Sequence[str] = ()
+) -> list[str]:
     """Look at every page in every width.
 
     Args:
@@ -82,13 +84,16 @@ def take(browser: Any, serving: Serving, shop: walk.Shop, keep: Callable[[str, s
         serving: the bench of the shop, started.
         shop: as made.
         keep: takes the name of a page, that of a width, and a PNG.
-    Returns: names of the pages, in their order.
+        only: beginnings of names; none: every page.
+    Returns: names of the pages that were looked at, in their order.
     """
     context = browser.new_context(color_scheme="light", reduced_motion="reduce")
     page = signed(context.new_page(), serving.address)
     names = []
 
     def look(stop: walk.Stop) -> None:
+        if only and not stop.name.startswith(tuple(only)):
+            return
         settled(page, serving.address + stop.path)
         for size, (width, height) in WIDTHS.items():
             page.set_viewport_size({"width": width, "height": height})
@@ -126,11 +131,19 @@ def settled(page: Any, address: str) -> None:
     page.wait_for_timeout(TURN)
 
 
-def main(root: Path) -> int:
+def _if_missing(source: str, target: str) -> None:
+    """Copy a file where none is."""
+    if not Path(target).exists():
+        shutil.copyfile(source, target)
+
+
+def main(root: Path, only: Sequence[str] = ()) -> int:
     """Make all pictures anew, and their page.
 
     Args:
         root: of the project.
+        only: beginnings of names of pages, e.g. "step, kestrel"; their pictures alone are made anew, the others and
+            the page stay.
     Returns: 0; 1 where they cannot be made or are too large, with a sentence.
     """
     if CHROMIUM is None:
@@ -154,10 +167,15 @@ def main(root: Path) -> int:
                 if size == SHOWN:
                     print(f"  {name}", flush=True)
 
-            names = take(browser, serving, shop, keep)
+            names = take(browser, serving, shop, keep, only)
             browser.close()
         finally:
             serving.stop()
+        if only and not names:
+            print(f"no page begins with {' or '.join(only)}; the names stand in {PAGE}.")
+            return 1
+        if only:
+            shutil.copytree(root / FOLDER, fresh, dirs_exist_ok=True, copy_function=_if_missing)
         total = sum(one.stat().st_size for one in fresh.iterdir())
         if total > LARGEST:
             print(f"the pictures have {total / 1e6:.1f} MB, at most {LARGEST / 1e6:.0f}; lower QUALITY or TALLEST.")
@@ -165,10 +183,11 @@ def main(root: Path) -> int:
         shutil.rmtree(root / FOLDER, ignore_errors=True)
         shutil.copytree(fresh, root / FOLDER)
     shutil.rmtree(scratch)
-    (root / PAGE).write_text(listed(names), encoding="utf-8")
+    if not only:
+        (root / PAGE).write_text(listed(names), encoding="utf-8")
     print(f"{len(names)} pages, {total / 1e6:.1f} MB")
     return 0
 
 
 if __name__ == "__main__":
-    sys.exit(main(Path.cwd()))
+    sys.exit(main(Path.cwd(), sys.argv[1:]))

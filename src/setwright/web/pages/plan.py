@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
@@ -29,7 +30,8 @@ DRAWINGS = {
     "balance": "Forces on the plate, and what they turn it with",
     "ranges": "How far the arm goes",
 }
-MISSES = 12  # combinations named where nothing will do
+KINDS = 6  # kinds of failure told where nothing will do
+_NUMBER = re.compile(r"[\d.{}+-]+")
 
 
 @frozen
@@ -90,9 +92,26 @@ def no_plan(request: Request, shown: Shown, error: SetwrightError) -> Response:
     Returns: the page.
     """
     system = units(request)
-    tried = error.misses[:MISSES] if isinstance(error, NoPlanError) else ()
-    misses = [(spelled(name, system), sentence(spelled(why, system))) for name, why in tried]
-    return page(request, "no_plan.html", 422, shown=shown, words=refused(error, system), misses=misses)
+    tried = error.misses if isinstance(error, NoPlanError) else ()
+    return page(request, "no_plan.html", 422, shown=shown, words=refused(error, system), misses=alike(tried, system))
+
+
+def alike(misses: Sequence[tuple[str, str]], system: System) -> list[tuple[str, str, list[str]]]:
+    """What fails, by reasons that differ in their numbers only.
+
+    Args:
+        misses: name and reason, nearest first.
+        system: "inch" or "mm".
+    Returns: the nearest of each kind, its reason, and the names of the others; at most `KINDS` kinds.
+    """
+    kinds: dict[str, list[tuple[str, str]]] = {}
+    for name, why in misses:
+        kinds.setdefault(_NUMBER.sub("#", why), []).append((name, why))
+    out = []
+    for first, *others in list(kinds.values())[:KINDS]:
+        names = [spelled(name, system) for name, _ in others]
+        out.append((spelled(first[0], system), sentence(spelled(first[1], system)), names))
+    return out
 
 
 def show_drawing(request: Request) -> Response:
