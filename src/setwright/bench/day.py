@@ -9,7 +9,6 @@ from setwright.frozen import frozen
 from setwright.records import audit, day, supplies
 from setwright.records.day import Mark as Mark
 from setwright.records.day import OpenVisit as OpenVisit
-from setwright.records.journal_text import parse
 from setwright.records.rows import Person
 
 FEW = 2  # pieces of a part that count as few
@@ -87,6 +86,8 @@ def person_of(at: str | None, name: str) -> Person:
     Returns: the person.
     Raises: InputError, FileFormatError.
     """
+    from setwright.records.journal_text import parse  # it loads what the first page does not need
+
     parse("note", "here", datetime.now(), name)  # a name that no journal takes is refused now, not at the first entry
     with opened(at) as shop, shop.writing(name.strip()) as work:
         before = {one.id for one in day.people(work)}

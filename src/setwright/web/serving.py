@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import secrets
 import socket
@@ -9,7 +10,7 @@ from collections.abc import Callable, Sequence
 from contextlib import ExitStack, closing
 from pathlib import Path
 from types import FrameType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from setwright.errors import InputError
 
@@ -79,6 +80,7 @@ def all_pages() -> Sequence[BaseRoute]:
     """
     from setwright.web.pages import ROUTES
 
+    gc.freeze()  # what was loaded stays: while somebody waits for a page it is not searched for dead circles
     return ROUTES
 
 
@@ -91,10 +93,11 @@ def serve(shop: str, port: int, say: Callable[[str], None]) -> None:
         say: prints a line.
     Raises: InputError, FileFormatError where shop or port cannot be used.
     """
+    from setwright.bench.opening import held
     from setwright.web import day
     from setwright.web.app import application, bench
 
-    with closing(listening(port)) as sock:
+    with closing(listening(port)) as sock, held(shop):
         app = application(bench(shop, key_of()), day.ROUTES, all_pages)
         say(f"{app.state.bench.name}: http://{HOST}:{sock.getsockname()[1]}/")
         say("This machine only. Stop with Ctrl+C.")
@@ -145,6 +148,19 @@ def serve_network(shop: str, port: int, addresses: Sequence[str], say: Callable[
         _run(app, socks, tls)
 
 
+def later_socket(*given: Any, **named: Any) -> Any:
+    """What speaks to a web socket, loaded with the first one: the first answer need not wait for it.
+
+    Args:
+        given: as uvicorn gives them.
+        named: likewise.
+    Returns: the protocol of the socket.
+    """
+    from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
+
+    return WebSocketsSansIOProtocol(*given, **named)
+
+
 def _run(app: Starlette, socks: list[socket.socket], tls: SSLContext | None = None) -> None:
     import uvicorn
 
@@ -156,8 +172,9 @@ def _run(app: Starlette, socks: list[socket.socket], tls: SSLContext | None = No
             super().handle_exit(sig, frame)
 
     config = uvicorn.Config(
-        app, log_level="warning", access_log=False, server_header=False, date_header=False, ws="websockets-sansio",
-        ws_max_size=1_000_000, timeout_graceful_shutdown=FAREWELL, lifespan="on", proxy_headers=False,
+        app, log_level="warning", access_log=False, server_header=False, date_header=False, loop="asyncio", http="h11",
+        ws=f"{__name__}:later_socket", ws_max_size=1_000_000, timeout_graceful_shutdown=FAREWELL, lifespan="on",
+        proxy_headers=False,
     )  # fmt: skip
     if tls is not None:
         config.load()
