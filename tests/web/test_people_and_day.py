@@ -6,6 +6,7 @@ import shutil
 import threading
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from pathlib import Path
 
@@ -215,6 +216,35 @@ class TestMemory:
             with pytest.raises(InputError, match="no"):
                 memory.get("key", make)
         assert made == [1]
+
+    def test_what_was_begun_beside_the_pages_is_made_once_and_waited_for(self) -> None:
+        memory, made, ready = Memory(2), [], threading.Event()
+
+        def make() -> int:
+            made.append(1)
+            ready.wait(5)
+            return 7
+
+        with ThreadPoolExecutor(1) as workers:
+            first = memory.begin("key", make, workers)
+            time.sleep(0.02)
+            again = memory.begin("key", make, workers)
+            assert (first < again, 0.015 < again < 5.0, memory.known("key")) == (True, True, False)
+            ready.set()
+            assert memory.get("key", make) == 7
+            assert made == [1]
+            for key in "abcdef":  # it is forgotten, and may be begun anew
+                memory.get(key, lambda: 0)
+            assert memory.begin("key", make, workers) < again
+            assert memory.get("key", make) == 7
+            assert made == [1, 1]
+
+    def test_what_was_raised_beside_the_pages_is_raised_where_it_is_asked_for(self) -> None:
+        memory = Memory()
+        with ThreadPoolExecutor(1) as workers:
+            memory.begin("key", lambda: 1 // 0, workers)
+            with pytest.raises(ZeroDivisionError):
+                memory.get("key", lambda: 0)
 
     def test_the_oldest_goes_first(self) -> None:
         memory = Memory(2)

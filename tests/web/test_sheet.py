@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import io
 import re
+import time
 from typing import Any
 
 import pytest
@@ -39,6 +40,25 @@ def mark(answer: Any) -> str:
 
 
 class TestPreview:
+    @pytest.mark.slow
+    def test_drawings_are_made_beside_the_page_which_says_so_until_they_are_there(
+        self, visitor: Visitor, path: str
+    ) -> None:
+        first = visitor.get(path, params={"drawn": "1", "case": "C 17"})
+        assert "The drawings are being made" in words(first)
+        assert 'data-reload="soon"' in first.text
+        assert '<meta http-equiv="refresh"' in first.text  # with scripts off
+        assert html.escape(f"{path}?drawn=1&case=C+17") in first.text  # a way back to the same sheet
+        assert f'href="{path}"' in first.text  # and one to the sheet without them
+        for _ in range(600):
+            answer = visitor.get(path, params={"drawn": "1", "case": "C 17"})
+            if "are being made" not in answer.text:
+                break
+            time.sleep(0.1)
+        assert "checked> Drawings to scale" in answer.text
+        assert "C 17" in words(answer)
+        assert visitor.get(path, params={"drawn": "1", "case": "x" * 400}).status_code == 422
+
     def test_the_page_says_what_the_paper_says(self, visitor: Visitor, path: str, source: InShop) -> None:
         keep(source, ["read", "string", "height", "string", "1", "at", "fret", "12", "=", "1.6", "mm"], who="Mara")
         keep(source, ["note", "recommend: a new nut, the slots are worn"], who="Mara")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
@@ -44,6 +45,7 @@ OF_VISIT = (  # and the head of a visit's pages
     ("", "Visit"), ("/step", "Step"), ("/readings", "Readings"), ("/plan", "Plan"), ("/listening", "Listening"),
     ("/balance", "Balance"), ("/sheet", "Sheet"),
 )  # fmt: skip
+_WORKERS = ThreadPoolExecutor(1, "setwright-behind")  # one: the processor is for the page somebody waits for
 FIELD = Markup('<input type="hidden" name="token" value="{}">')
 T = TypeVar("T")
 
@@ -336,6 +338,32 @@ def source(request: Request, shown: Shown) -> InShop:
     Returns: the source.
     """
     return InShop(bench_of(request).shop, shown.visit.id)
+
+
+def behind(
+    request: Request, shown: Shown, what: str, make: Callable[[], T], told: tuple[str, str], elsewhere: tuple[str, str]
+) -> T | Response:
+    """What takes seconds, worked out beside the pages; a page that says so as long as it is not there.
+
+    Args:
+        request: of the page.
+        shown: the visit.
+        what, make: as of `remembered`.
+        told: heading and sentence of the page that waits.
+        elsewhere: where to go meanwhile, and in what words.
+    Returns: it, or the page that waits.
+    Raises: what `make` raises.
+    """
+    bench = bench_of(request)
+    key = (bench.shop, what, mark_of(bench.shop, shown.visit.id))
+    if bench.memory.known(key):
+        return bench.memory.get(key, make)
+    seconds = bench.memory.begin(key, make, _WORKERS)
+    again = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    return page(
+        request, "work_waits.html", shown=shown, title=told[0], told=told[1], seconds=seconds, again=again,
+        elsewhere=elsewhere,
+    )  # fmt: skip
 
 
 def remembered(request: HTTPConnection, visit: str, what: str, make: Callable[[], T]) -> T:

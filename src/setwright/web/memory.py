@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from concurrent.futures import Future
+from concurrent.futures import Executor, Future
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from starlette.requests import HTTPConnection
@@ -23,6 +24,7 @@ class Memory:
     def __init__(self, most: int = MOST) -> None:
         self._most = most
         self._kept: OrderedDict[Hashable, Future[Any]] = OrderedDict()
+        self._begun: dict[Hashable, float] = {}  # when
         self._lock = threading.Lock()
 
     def get(self, key: Hashable, make: Callable[[], T]) -> T:
@@ -34,21 +36,39 @@ class Memory:
         Returns: it.
         Raises: what `make` raised, each time.
         """
+        found, mine = self._place(key)
+        if mine:
+            _fill(found, make)
+        answer: T = found.result()
+        return answer
+
+    def begin(self, key: Hashable, make: Callable[[], object], workers: Executor) -> float:
+        """Have an answer made beside the pages, where nobody has yet.
+
+        Args:
+            key: everything it depends on.
+            make: makes it.
+            workers: that do it.
+        Returns: seconds since it was begun.
+        """
+        found, mine = self._place(key)
+        if mine:
+            workers.submit(_fill, found, make)
+        with self._lock:
+            return time.monotonic() - self._begun.get(key, time.monotonic())
+
+    def _place(self, key: Hashable) -> tuple[Future[Any], bool]:
+        """Where an answer is or will be, and whether the one who asks is to make it."""
         with self._lock:
             found = self._kept.get(key)
             mine = found is None
             if found is None:
                 found = self._kept[key] = Future()
+                self._begun[key] = time.monotonic()
             self._kept.move_to_end(key)
             while len(self._kept) > self._most:
-                self._kept.popitem(last=False)
-        if mine:
-            try:
-                found.set_result(make())
-            except BaseException as error:
-                found.set_exception(error)
-        answer: T = found.result()
-        return answer
+                del self._begun[self._kept.popitem(last=False)[0]]
+        return found, mine
 
     def known(self, key: Hashable) -> bool:
         """Whether an answer is there already.
@@ -60,6 +80,13 @@ class Memory:
         with self._lock:
             found = self._kept.get(key)
         return found is not None and found.done()
+
+
+def _fill(place: Future[Any], make: Callable[[], object]) -> None:
+    try:
+        place.set_result(make())
+    except BaseException as error:
+        place.set_exception(error)
 
 
 def work_of(request: HTTPConnection) -> Keeping:

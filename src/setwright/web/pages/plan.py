@@ -30,6 +30,11 @@ DRAWINGS = {
     "balance": "Forces on the plate, and what they turn it with",
     "ranges": "How far the arm goes",
 }
+WAITS = (
+    "The plan is being worked out",
+    "Every combination of shims, springs and ways is tried on many instruments that this one may be. That takes a few "
+    "seconds.",
+)
 KINDS = 6  # kinds of failure told where nothing will do
 _NUMBER = re.compile(r"[\d.{}+-]+")
 
@@ -73,8 +78,12 @@ def show_plan(request: Request) -> Response:
     try:
         wanted = _wanted(request, shown)
         if not memory.known(wanted.key):
-            _WORKERS.submit(memory.get, wanted.key, wanted.make)
-            return page(request, "plan_waits.html", shown=shown)
+            seconds = memory.begin(wanted.key, wanted.make, _WORKERS)
+            step = f"/visit/{shown.visit.id}/step", "To the step at hand"
+            return page(
+                request, "work_waits.html", shown=shown, title=WAITS[0], told=WAITS[1], seconds=seconds,
+                again=request.url.path, elsewhere=step,
+            )  # fmt: skip
         planned = memory.get(wanted.key, wanted.make)
     except SetwrightError as error:
         return no_plan(request, shown, error)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
 from urllib.parse import urlencode
 
@@ -17,12 +17,13 @@ from setwright.bench.shop import Shown
 from setwright.errors import InputError, SetwrightError, StaleEditError
 from setwright.frozen import frozen
 from setwright.sheets.sheet import PARTS, Paper, Part, SheetData, render
-from setwright.web.frame import UNITS, page, refused, remembered, see, source, units, visit_of, who
+from setwright.web.frame import UNITS, behind, page, refused, remembered, see, source, units, visit_of, who
 from setwright.web.routes import Form, at
 
 KINDS: dict[str, tuple[Part, ...]] = {"all": PARTS} | {part: (part,) for part in PARTS}
 CALLED = {"all": "All three", "owner": "Owner's page", "shop": "Shop's page", "tag": "Tag for the case"}
 ASKED = ("owner", "case", "recheck", "address", "link", "paper", "plain", "drawn")  # fields of what the desk adds
+DRAWN = "The drawings are being made", "The instrument is drawn to scale from all sides, as found and as planned."
 LONGEST, LINES = 300, 6  # letters of a field, lines of an address
 STALE = "Something was written down since this sheet was shown; look at it again, then hand it over."
 
@@ -71,8 +72,8 @@ def _typed(request: Request) -> dict[str, str]:
     return {name: request.query_params.get(name, "").strip() for name in ASKED}
 
 
-def _data(request: Request, shown: Shown, asked: Asked) -> SheetData:
-    """What goes on paper, as far as the visit is now."""
+def _wanted(request: Request, shown: Shown, asked: Asked) -> tuple[str, Callable[[], SheetData]]:
+    """The name of what goes on paper, and how it is worked out."""
     system = units(request) if request.cookies.get(UNITS) else None
 
     def make() -> SheetData:
@@ -80,7 +81,12 @@ def _data(request: Request, shown: Shown, asked: Asked) -> SheetData:
         pages = drawings_of_job(it, system) if asked.drawn else ()
         return sheet_of_job(it, desk=asked.desk, units=system, plan=asked.plan, drawings=pages)
 
-    return remembered(request, shown.visit.id, f"sheet {system} {asked!r}", make)
+    return f"sheet {system} {asked!r}", make
+
+
+def _data(request: Request, shown: Shown, asked: Asked) -> SheetData:
+    """What goes on paper, as far as the visit is now."""
+    return remembered(request, shown.visit.id, *_wanted(request, shown, asked))
 
 
 def _page(
@@ -101,8 +107,18 @@ def _page(
 
 
 def show_sheet(request: Request) -> Response:
-    """What would go on paper now."""
-    return _page(request, visit_of(request), _typed(request))
+    """What would go on paper now; with all drawings that takes seconds."""
+    shown, typed = visit_of(request), _typed(request)
+    try:
+        asked = _asked(typed)
+        if asked.drawn:
+            plain = f"/visit/{shown.visit.id}/sheet", "To the sheet without drawings"
+            found = behind(request, shown, *_wanted(request, shown, asked), DRAWN, plain)
+            if isinstance(found, Response):
+                return found
+    except SetwrightError as error:
+        return _page(request, shown, typed, 422, refused(error, units(request)))
+    return _page(request, shown, typed)
 
 
 def show_pdf(request: Request) -> Response:
