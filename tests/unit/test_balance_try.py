@@ -322,6 +322,27 @@ class TestDrawn:
         assert turn[0] < 0.0 < turn[1]  # in is towards the neck
         assert turn[0] == pytest.approx(-turn[1])
 
+    @pytest.mark.parametrize("handed", ["right", "left"])
+    def test_the_scale_of_the_rear_gap_stands_clear_of_the_bridge(self, lapwing, handed):
+        other = replace(lapwing, job=replace(lapwing.job, instrument=replace(lapwing.job.instrument, handed=handed)))
+        svg = balance_scene(worked(other, Tries()), "alone", "mm", "Floats", "Claw as it is")
+        (bridge, scale) = (
+            part.split("</g>")[0] for part in (svg.partition('class="claw"')[2], svg.partition('class="gap')[2])
+        )
+        grip = float(re.search(r'cx="([\d.]+)" cy="[\d.]+" r="8', bridge)[1])
+        slot = float(re.search(r'class="slot" x="([\d.]+)"', scale)[1])
+        words = [float(at) for at in re.findall(r'<text x="([\d.]+)"', scale)]
+        spots = [slot, slot + 10.0, *words]
+        if handed == "right":
+            assert min(spots) > grip + 8.0
+        else:
+            assert max(spots) < grip - 8.0
+        assert all(0.0 < one < tilting.WIDTH for one in spots)
+        axis = [float(one) for one in re.findall(r"M([\d.]+) [\d.]+ L\1 ", scale)]
+        plate = [float(one) for one in re.findall(r"[ML]([\d.]+) ", svg.partition('class="plate"')[2].split("</g>")[0])]
+        assert axis
+        assert all((one > max(plate)) if handed == "right" else (one < min(plate)) for one in axis)
+
     def test_the_rear_gap_is_drawn_as_wide_as_it_is_uncertain(self, lapwing):
         found = worked(lapwing, Tries())
         svg = balance_scene(found, "alone", "mm", "Floats", "Claw as it is")

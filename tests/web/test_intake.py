@@ -43,6 +43,15 @@ def test_an_instrument_is_taken_in_with_what_was_typed(visitor: Visitor, shop: s
     assert "Whinchat is taken in." not in words(visitor.get(answer.headers["location"]))  # said once
 
 
+@pytest.mark.parametrize(("typed", "handed"), [("", "right"), ("right", "right"), ("left", "left")])
+def test_a_left_handed_instrument_is_said_at_the_counter(visitor: Visitor, shop: str, typed: str, handed: str) -> None:
+    answer = visitor.post("/take-in", GOOD | {"instrument.handed": typed})
+    assert answer.status_code == 303
+    visit = answer.headers["location"].rpartition("/")[2]
+    assert job_in(shop, visit)[0].instrument.handed == handed
+    assert "left-handed" in words(visitor.get("/take-in"))
+
+
 def test_bare_numbers_have_the_unit_of_the_form_and_typed_units_go_first(visitor: Visitor, shop: str) -> None:
     typed = GOOD | {
         "unit": "in",

@@ -59,6 +59,7 @@ INSTRUMENT = (
     Box("instrument.strings", "Strings", "count", "as many as its bridge has"),
     Box("instrument.frets", "Frets", "count", "22"),
     Box("instrument.radius", "Fretboard radius", "length", "12 in"),
+    Box("instrument.handed", "Played", "choice", "", ("", "right", "left")),
     Box("bridge.pivot_height", "Pivot line over the body", "length", "of its kind; only where it floats"),
 )
 FOUND = (

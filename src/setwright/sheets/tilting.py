@@ -231,7 +231,7 @@ def _gap(sheet: Tilting, see: Window) -> str:
     wanted = 0.0 if sheet.slot is None else sum(sheet.slot)
     times = larger(max(1.25 * max(value, was, wanted), 3e-3), see.size)
     per = 1e3 * see.size * times
-    left, zero = WIDTH - ASIDE + 4.0, TOP + TALL + 4.0
+    left, zero = 8.0 if sheet.mirrored else WIDTH - ASIDE + 4.0, TOP + TALL + 4.0
     step, unit = MARKS[sheet.system]
     out = [line((left, zero), (left + 14.0, zero), HEAVY), line((left, zero), (left, zero - TALL))]
     marks = int(TALL / (per * step))
@@ -252,7 +252,8 @@ def _gap(sheet: Tilting, see: Window) -> str:
     box = f'x="{place(left + 4.0)}" y="{place(top)}" width="6" height="{place(tall)}"'
     out.append(f'<rect class="band" {box} fill="{ACCENT}"/>')
     for i, words in enumerate(("rear gap,", f"in {unit}")):
-        out.append(text((WIDTH - 1.0, zero + 5.0 + 4.5 * i), words, TYPE - 0.8, "end"))
+        at, anchor = (1.0, "start") if sheet.mirrored else (WIDTH - 1.0, "end")
+        out.append(text((at, zero + 5.0 + 4.5 * i), words, TYPE - 0.8, anchor))
     rests = " rests" if sheet.rests else ""
     return f'<g class="gap{rests}" data-zero="{zero:.3f}" data-per="{per:.3f}" data-tall="{TALL}">{"".join(out)}</g>'
 
