@@ -1,5 +1,6 @@
 // What the microphone hears: every string a band as wide as its pitch is uncertain, over the slot it has to lie in.
 import { devices, listen, processing, resumed, share, why } from "./ear.mjs";
+import { sendForm } from "./sending.mjs";
 
 const NS = "http://www.w3.org/2000/svg";
 const LEFT = 17, WIDTH = 120, ROW = 8, TOP = 3, SOFT = 5, MOST = 300;
@@ -197,17 +198,24 @@ function wav(sound) {
 
 async function send(event) {
   const input = $("recording"), file = input.files[0];
-  if (!file || !/\.(m4a|mp4|webm|aac|3gp)$/i.test(file.name)) return;
+  if (!file) return;
   event.preventDefault();
+  if (/\.(m4a|mp4|webm|aac|3gp)$/i.test(file.name) && !(await decoded(input, file))) return;
+  sendForm($("take"), $("sending"), takeWrong);
+}
+
+const takeWrong = (words) => { $("take-wrong").textContent = words; $("take-wrong").hidden = !words; };
+
+async function decoded(input, file) {
   try {
     const sound = await new OfflineAudioContext(1, 1, 48000).decodeAudioData(await file.arrayBuffer());
     const made = new DataTransfer();
     made.items.add(new File([wav(sound)], `${file.name.replace(/\.\w+$/, "")}.wav`, { type: "audio/wav" }));
     input.files = made.files;
-    $("take").submit();
+    return true;
   } catch {
-    $("take-wrong").textContent = `${file.name} cannot be read by this browser; save it as wav and choose that.`;
-    $("take-wrong").hidden = false;
+    takeWrong(`${file.name} cannot be read by this browser; save it as wav and choose that.`);
+    return false;
   }
 }
 
