@@ -110,7 +110,7 @@ def test_normal_matrix_against_differences():
     amplitude = HEIGHT[:, None] * np.exp(-FALL[:, None] * TIMES)
     weight = amplitude**2 / NOISE
     across = RNG(1).standard_normal(amplitude.shape)
-    matrix, pulls = phases._normal(one, amplitude, across)
+    matrix, pulls = phases._normal(one, amplitude, across, phases.BLOCKS)
     want = np.einsum("anm,nm,bnm->ab", j, weight, j)
     scale = np.sqrt(np.outer(np.diag(want), np.diag(want)))
     assert np.abs((matrix - want) / scale).max() < 1e-7

@@ -24,8 +24,8 @@ class Bands:
     half length is cut from both ends of every band, where it would reach beyond the sound.
     """
 
-    spectrum: Complex  # of the sound, padded
-    response: Array  # of the filter, its middle at 0
+    spectrum: Complex  # of the sound, padded, from 0 to half the rate
+    response: Array  # of the filter in the bins kept, as `_about` orders them
     size: int  # samples of the padded sound
     rate: float  # Hz, of the sound
     thin: int  # bins kept
@@ -48,25 +48,50 @@ def prepared(samples: Array, rate: float, spacing: float) -> Bands:
     count = len(samples)
     long = min(max(round(LONG * rate / spacing), 8), count // 2)
     size = _smooth(count + long)
-    window = np.hanning(long + 2)[1:-1] ** 2
-    window /= window.sum()
-    padded = np.zeros(size)
-    padded[: len(window)] = window
-    response = np.abs(np.fft.fft(padded))  # symmetric in time about its middle, so its gain is real about it
     thin = min(_smooth(int(np.ceil(size / rate * spacing * PER_SPACING))), size)
     step = size / rate / thin
     times = np.arange(thin) * step
-    half = 0.5 * len(window) / rate
+    half = 0.5 * long / rate
     inside = np.flatnonzero((times >= half) & (times <= (count - 1) / rate - half))
     kept = slice(int(inside[0]), int(inside[-1]) + 1) if len(inside) else slice(0, 0)
-    half_bins = thin // 2
-    gain = np.concatenate([response[: thin - half_bins], response[size - half_bins :]])
+    gain = _response(_about(thin) / size, long)
     density = float((gain**2).sum() / size)
     correlation = np.fft.ifft(gain**2).real
     effective = float(gain[0] ** 2 / (correlation[0]))
-    spectrum, response = np.fft.fft(samples, size), np.asarray(response, dtype=np.float64)
-    return Bands(spectrum, response, size, rate, thin, np.asarray(times[kept]), kept, density, effective,
+    spectrum = np.fft.rfft(samples, size)
+    return Bands(spectrum, gain, size, rate, thin, np.asarray(times[kept]), kept, density, effective,
                  correlation / correlation[0])  # fmt: skip
+
+
+def _about(count: int) -> NDArray[np.int64]:
+    """So many bins about one, it first, those below it last."""
+    half = count // 2
+    return np.concatenate([np.arange(count - half), np.arange(-half, 0)])
+
+
+def _response(turns: Array, long: int) -> Array:
+    """Gain of a Hann window squared of so many samples that are not 0, 1 in its middle.
+
+    Three cosines, and so five of the sums of e^(-i w k) over a window, ends by half: sin(w L / 2) cot(w / 2).
+
+    turns: (K) frequency, of the rate.
+    """
+    length = long + 1
+    total = np.zeros(len(turns))
+    for shift, part in ((-2, 0.0625), (-1, 0.25), (0, 0.375), (1, 0.25), (2, 0.0625)):
+        off = np.pi * (turns + shift / length)
+        near = np.abs(off) < 1e-9
+        off = np.where(near, 1.0, off)
+        total += part * np.where(near, length, np.sin(length * off) / np.tan(off))
+    return np.abs(total) / (0.375 * length)
+
+
+def _bins(bands: Bands, middle: int, count: int) -> Complex:
+    """(count) bins of the sound's spectrum about one, ordered as `_about` does; those beyond its ends are mirrored."""
+    at = (middle + _about(count)) % bands.size
+    mirrored = at > bands.size // 2
+    some = bands.spectrum[np.where(mirrored, bands.size - at, at)]
+    return np.where(mirrored, some.conj(), some)
 
 
 def averaged(bands: Bands, cut: Complex, many: int) -> tuple[Bands, Complex]:
@@ -130,16 +155,13 @@ def band(bands: Bands, hertz: float) -> Complex:
     """
     step = bands.rate / bands.size
     middle = round(hertz / step)
-    moved = _thinned(bands, bands.spectrum, middle, bands.size)
+    moved = _thinned(bands, _bins(bands, middle, bands.thin))
     return np.asarray(moved * np.exp(2j * np.pi * (middle * step - hertz) * bands.times))
 
 
-def _thinned(bands: Bands, spectrum: Complex, middle: int, size: int) -> Complex:
-    """(M) what stands about a bin of a spectrum of so many, filtered, that bin moved to zero."""
-    half = bands.thin // 2
-    order = np.concatenate([np.arange(bands.thin - half), np.arange(-half, 0)])
-    cut = spectrum[(middle + order) % size] * bands.response[order % bands.size]
-    return np.asarray(np.fft.ifft(cut)[bands.kept] * (2.0 * bands.thin / bands.size))
+def _thinned(bands: Bands, bins: Complex) -> Complex:
+    """(M) what stands in the bins kept, filtered, the first of them moved to zero."""
+    return np.asarray(np.fft.ifft(bins * bands.response)[bands.kept] * (2.0 * bands.thin / bands.size))
 
 
 def gliding_band(bands: Bands, hertz: float, early: Array) -> Complex:
@@ -156,12 +178,11 @@ def gliding_band(bands: Bands, hertz: float, early: Array) -> Complex:
     step = bands.rate / bands.size
     middle = round(hertz / step)
     few = min(round(AROUND * bands.thin), bands.size)
-    half = few // 2
-    order = np.concatenate([np.arange(few - half), np.arange(-half, 0)])
-    wide = np.fft.ifft(bands.spectrum[(middle + order) % bands.size]) * (few / bands.size)
+    wide = np.fft.ifft(_bins(bands, middle, few)) * (few / bands.size)
     times = np.arange(few) * (bands.size / bands.rate / few)
     sound = np.arange(len(early)) / bands.rate
     turns = (hertz - middle * step) * times + hertz * np.interp(times, sound, early)
-    moved = _thinned(bands, np.fft.fft(wide * np.exp(-2j * np.pi * turns)) * (bands.size / few), 0, few)
+    near = np.fft.fft(wide * np.exp(-2j * np.pi * turns))[_about(bands.thin)]
+    moved = _thinned(bands, near * (bands.size / few))
     ahead = np.interp(bands.times, sound, early)
     return np.asarray(moved * np.exp(2j * np.pi * hertz * ahead))

@@ -76,7 +76,8 @@ def _lines(
     pieces = np.array([samples[a : a + size] for a in starts]) * (2.0 * window / window.sum())
     times = np.arange(size) / rate
     begin = starts / rate
-    waves = np.exp(-2j * np.pi * mains * np.outer(number, times))
+    once = np.exp(-2j * np.pi * mains * times)
+    waves = np.cumprod(np.broadcast_to(once, (number[-1], size)), axis=0)[number - 1]
     lines = waves @ pieces.T * np.exp(-2j * np.pi * mains * np.outer(number, begin))
     height = np.abs(lines)
     still = height.std(axis=1) < STILL * height.mean(axis=1)

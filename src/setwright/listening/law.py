@@ -149,18 +149,19 @@ def _solved(
     """One Gauss-Newton step of (log f0, B), and their covariance."""
     n, y = number[counted], value[counted]
     by = np.ones((2, len(n)))
-    by[1] = 0.5 * n**2 / (1.0 + at[1] * n**2)
+    square = n * n
+    by[1] = 0.5 * square / (1.0 + at[1] * square)
     if covariance.ndim == 2:
         heavy = by @ np.linalg.inv(covariance[np.ix_(counted, counted)] + apart**2 * np.eye(len(n)))
     else:
         heavy = by / (covariance[counted] + apart**2)
-    information = heavy @ by.T
-    information[1, 1] += 1.0 / ANY_B**2
-    pull = heavy @ (y - at[0] - 0.5 * np.log1p(at[1] * n**2))
-    pull[1] -= at[1] / ANY_B**2
-    (a, b), (_, d) = information
-    spread = np.array([[d, -b], [-b, a]]) / (a * d - b * b)
-    new = at + spread @ pull
+    (a, b), (_, d) = (heavy @ by.T).tolist()
+    d += 1.0 / ANY_B**2
+    up, more = (heavy @ (y - at[0] - 0.5 * np.log1p(at[1] * square))).tolist()
+    more -= at[1] / ANY_B**2
+    size = a * d - b * b
+    new = (at[0] + (d * up - b * more) / size, at[1] + (a * more - b * up) / size)
+    spread = np.array([[d, -b], [-b, a]]) / size
     return np.array([new[0], min(max(new[1], 0.0), STIFFEST)]), spread
 
 
@@ -224,20 +225,18 @@ def _first(
     by = np.column_stack([np.ones(len(n)), 0.5 * n**2 / (1.0 + at[1] * n**2)])
     here = np.array([1.0, 0.5 / (1.0 + at[1])])
     off = y - at[0] - 0.5 * np.log1p(at[1] * n**2)
-    found = []
-    for size, its in _of_the_first(n, y, errors, apart, at):
-        own = np.where(n == 1.0, size, apart)
-        weight = np.linalg.inv(errors + np.diag(own**2))
-        information = by.T @ weight @ by + np.diag([0.0, 1.0 / ANY_B**2])
-        spread = np.linalg.inv(information)
-        moved = spread @ (by.T @ weight @ off - np.array([0.0, at[1] / ANY_B**2]))
-        tied = np.where(n == 1.0, own**2, 0.0)  # covariance of the first's departure with the readings
-        gain = tied @ weight
-        lost = here - gain @ by
-        mine = size if (n == 1.0).any() else apart
-        best = here @ moved + gain @ (off - by @ moved)
-        found.append((its, float(best), float(mine**2 - gain @ tied + lost @ spread @ lost)))
-    its, best, variance = np.array(found).T
+    sizes, its = np.array(_of_the_first(n, y, errors, apart, at)).T
+    own = np.where(n == 1.0, sizes[:, None], apart)  # (S, N)
+    weight = np.linalg.inv(errors + own[:, :, None] ** 2 * np.eye(len(n)))
+    heavy = by.T @ weight  # (S, 2, N)
+    spread = np.linalg.inv(heavy @ by + np.diag([0.0, 1.0 / ANY_B**2]))
+    moved = (spread @ (heavy @ off - np.array([0.0, at[1] / ANY_B**2]))[:, :, None])[:, :, 0]
+    tied = np.where(n == 1.0, own**2, 0.0)  # covariance of the first's departure with the readings
+    gain = (tied[:, None] @ weight)[:, 0]
+    lost = here - gain @ by
+    mine = sizes if (n == 1.0).any() else apart
+    best = moved @ here + (gain * (off - moved @ by.T)).sum(axis=1)
+    variance = mine**2 - (gain * tied).sum(axis=1) + (lost[:, None] @ spread @ lost[:, :, None])[:, 0, 0]
     its = its / its.sum()
     middle = float(its @ best)
     spread_of = float(its @ (np.maximum(variance, 0.0) + (best - middle) ** 2))

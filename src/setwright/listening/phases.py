@@ -122,7 +122,7 @@ def _said(problem: _Problem, at: Array, width: int) -> Phases:
     phase = _phase(problem, at)
     turned = problem.bands * np.exp(-1j * phase)
     amplitude = smoothed(turned.real, width)
-    matrix, pulls = _normal(problem, amplitude, turned.imag)
+    matrix, pulls = _normal(problem, amplitude, turned.imag, BLOCKS)
     inverse = _inverse(matrix + problem.prior)
     even = pulls - pulls.mean(axis=0)
     spread = inverse @ (even.T @ even) @ inverse * (BLOCKS / (BLOCKS - 2.0))
@@ -159,8 +159,8 @@ def _phase(problem: _Problem, at: Array) -> Array:
     return np.asarray(2.0 * np.pi * (cycles + hertz[:, None] * lead))
 
 
-def _normal(problem: _Problem, amplitude: Array, across: Array) -> tuple[Array, Array]:
-    """Normal matrix, and the pull of every block of time (K, P)."""
+def _normal(problem: _Problem, amplitude: Array, across: Array, blocks: int = 1) -> tuple[Array, Array]:
+    """Normal matrix, and the pull of every one of so many blocks of time (K, P)."""
     count, size = problem.count, len(problem.prior)
     since, course, own = problem.since, problem.course, problem.own
     follow = (problem.start * problem.follows)[:, None]
@@ -180,9 +180,9 @@ def _normal(problem: _Problem, amplitude: Array, across: Array) -> tuple[Array, 
     matrix[2 * count : -1, 2 * count : -1] = (course * (heavy * follow).sum(axis=0)) @ course.T
     matrix[2 * count : -1, -1] = matrix[-1, 2 * count : -1] = course @ (mine * follow).sum(axis=0)
     matrix[-1, -1] = (mine * follow * own).sum()
-    pulls = np.zeros((BLOCKS, size))
+    pulls = np.zeros((blocks, size))
     strong = right * follow
-    for k, (a, b) in enumerate(pairwise(np.linspace(0, len(since), BLOCKS + 1).astype(int))):
+    for k, (a, b) in enumerate(pairwise(np.linspace(0, len(since), blocks + 1).astype(int))):
         pulls[k, :count] = right[:, a:b].sum(axis=1)
         pulls[k, count : 2 * count] = right[:, a:b] @ since[a:b]
         pulls[k, 2 * count : -1] = course[:, a:b] @ strong[:, a:b].sum(axis=0)

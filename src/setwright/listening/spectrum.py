@@ -124,8 +124,7 @@ def coarse_pitches(peaks: Peaks, about: float | None = None, most: int = 6) -> l
 
 def _share(peaks: Peaks, one: Coarse) -> float:
     """Share of the weight of all peaks a fundamental explains, less half that of missing partials."""
-    grid = np.array([one.fundamental])
-    return float(_scores(peaks.hertz, weights_of(peaks), grid, one.inharmonicity)[0])
+    return float(_scores(peaks.hertz[None] / one.fundamental, weights_of(peaks), one.inharmonicity)[0])
 
 
 def _ranked(peaks: Peaks, about: float | None, most: int) -> list[Coarse]:
@@ -135,9 +134,8 @@ def _ranked(peaks: Peaks, about: float | None, most: int) -> list[Coarse]:
     weight = weights_of(peaks)
     low, high = (LOWEST, HIGHEST) if about is None else (about / 1.06, about * 1.06)
     grid = low * 2.0 ** (np.arange(0.0, 1200.0 * np.log2(high / low) + GRID, GRID) / 1200.0)
-    scores = np.empty((len(STRETCHES), len(grid)))
-    for i, stretch in enumerate(STRETCHES):
-        scores[i] = _scores(peaks.hertz, weight, grid, float(stretch))
+    ratio = peaks.hertz / grid[:, None]
+    scores = np.array([_scores(ratio, weight, float(stretch)) for stretch in STRETCHES])
     best = scores.max(axis=0)
     out: list[Coarse] = []
     for _ in range(most):
@@ -165,24 +163,34 @@ def weights_of(peaks: Peaks) -> Array:
     return np.asarray(weight * np.sqrt(peaks.amplitude / peaks.amplitude.max()))
 
 
-def _scores(hertz: Array, weight: Array, grid: Array, stretch: float) -> Array:
+def _scores(ratio: Array, weight: Array, stretch: float) -> Array:
     """(G) score of every fundamental; where far less is explained than by the best of them, not more than its score.
 
     A peak lies off its partial by at least what its number lies off a whole one, so most need no second look.
+
+    ratio: (G, N) of the peaks to the fundamentals, n sqrt(1 + B n^2).
     """
-    ratio = hertz[None] / grid[:, None]  # n sqrt(1 + B n^2)
-    root = ratio.astype(np.float32)
+    flat = ratio.ravel()
+    root = flat.astype(np.float32)
     if stretch > 0.0:
-        root = np.sqrt(
-            (np.sqrt(np.float32(1.0) + np.float32(4.0 * stretch) * root**2) - np.float32(1.0))
-            * np.float32(0.5 / stretch)
-        )
+        root *= root
+        root *= np.float32(4.0 * stretch)
+        root += np.float32(1.0)
+        np.sqrt(root, out=root)
+        root -= np.float32(1.0)
+        root *= np.float32(0.5 / stretch)
+        np.sqrt(root, out=root)
     number = np.rint(root)
-    row, column = np.nonzero((np.abs(root - number) < WITHIN * 3) & (number >= 1.0))
-    which = number[row, column]
-    off = np.abs(ratio[row, column] - which * np.sqrt(1.0 + stretch * which**2))
+    root -= number
+    np.abs(root, out=root)
+    near_one = root < np.float32(3.0 * WITHIN)
+    near_one &= number >= np.float32(1.0)
+    at = np.flatnonzero(near_one)
+    row, column = np.divmod(at, len(weight))
+    which = number[at].astype(np.float64)
+    off = np.abs(flat[at] - which * np.sqrt(1.0 + stretch * which**2))
     near = np.where(off < WITHIN * 3, np.exp(-0.5 * (off / WITHIN) ** 2), 0.0)
-    explained = np.bincount(row, near * weight[column], len(grid)) / weight.sum()
+    explained = np.bincount(row, near * weight[column], len(ratio)) / weight.sum()
     hit = np.zeros(ratio.shape)
     hit[row, column] = np.where(near > 0.1, which, 0.0)
     score, worth = explained - 0.5, explained > WORTH * explained.max()
