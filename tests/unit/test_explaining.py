@@ -270,19 +270,20 @@ def test_a_plate_dived_to_its_upper_stop_is_found_there():
 
 
 @pytest.mark.parametrize(
-    ("known", "over", "on_it", "where_heard", "stop"),
+    ("known", "turns", "over", "on_it", "where_heard", "stop"),
     [
-        (True, 1e-3, 100.0, 1.0, OPEN), (True, 1e-3, 4.0, 1.0, LOWER), (True, 5e-2, 100.0, 1.0, FREE),
-        (False, 1e-3, 100.0, 1.0, FREE), (False, 1e-3, 4.0, 1.0, FREE), (False, 5e-2, 25.0, 195.0, LOWER),
+        (True, 1, 1e-3, 100.0, 1.0, OPEN), (True, 1, -1e-4, 2.0, 1.0, OPEN), (True, 1, 5e-2, 100.0, 1.0, FREE),
+        (True, 1, -1e-3, 2.0, 1.0, LOWER), (True, 0, -1e-4, 2.0, 1.0, LOWER), (False, 1, -1e-4, 2.0, 1.0, LOWER),
+        (False, 0, 1e-3, 100.0, 1.0, FREE), (False, 0, 1e-3, 4.0, 1.0, FREE), (False, 0, 5e-2, 25.0, 195.0, LOWER),
     ],
-    ids=["hardly off it", "explained by the wedge", "well off it", "hardly off, claw not known", "explained by both",
-         "worse where it is heard"],
+    ids=["hardly off it", "perhaps off it", "well off it", "heard below it", "claw not turned since it was known",
+         "near it, claw not known", "hardly off, claw not known", "explained by both", "worse where it is heard"],
 )  # fmt: skip
 def test_a_plate_with_its_wedge_in_is_free_only_where_the_wedge_does_not_explain_what_is_heard(
-    monkeypatch, known, over, on_it, where_heard, stop
+    monkeypatch, known, turns, over, on_it, where_heard, stop
 ):
-    """known: whether it floated with a spring off before; over: rad by which it is heard to stand over its wedge;
-    on_it, where_heard: squares missed there."""
+    """known: whether it floated with a spring off before; turns: settings of the claw; over: rad by which it is heard
+    to stand farther from its wedge than within three standard uncertainties; on_it, where_heard: squares missed."""
     twin = Twin(SEED)
     twin.wedge(2.6e-3)
     settings = replace(twin.job.settings, prop=array(2.6e-3))
@@ -292,7 +293,7 @@ def test_a_plate_with_its_wedge_in_is_free_only_where_the_wedge_does_not_explain
     monkeypatch.setattr(touched, "_tilt_heard", lambda *_: (low + near + over, 1e-5))
     monkeypatch.setattr(touched, "missed_at", lambda _, __, tilt: on_it if tilt == low else where_heard)
     monkeypatch.setattr(touched, "weighed_in", lambda _: known)
-    assert touched.stop_of(picture, touched.scene_of(picture, ())) == (stop, True)
+    assert touched.stop_of(picture, replace(touched.scene_of(picture, ()), turns=turns)) == (stop, True)
 
 
 def test_readings_on_a_wedge_are_explained_there_and_nowhere_else():

@@ -123,10 +123,11 @@ def linear(found, monkeypatch):
         by[2, -2:] = 400.0, -2.0
         made.append(Scene(springs[off], found.now, 0, seen, FREE, 0.0))
         rows[i] = by
-    numbers = {id(one): i for i, one in enumerate(made)}
+    rows["order"] = made
 
     def shown_together(model, some, at, marks):
-        return [a @ rows[numbers[id(one)]].T for one, a in zip(some, at, strict=True)]
+        places = [next(i for i, one in enumerate(rows["order"]) if one is scene) for scene in some]
+        return [a @ rows[i].T for i, a in zip(places, at, strict=True)]
 
     monkeypatch.setattr(scenes, "shown_together", shown_together)
     monkeypatch.setattr(explaining, "_settled", keeping_scenes(explaining._settled))
@@ -224,3 +225,63 @@ def test_a_spring_off_is_carried_through_the_work_of_a_twin():
     grown = turned.covariance[picture.claw, picture.claw] - picture.covariance[picture.claw, picture.claw]
     assert grown == pytest.approx((tracking.CLAW_SLIP * lead) ** 2)
     assert turned.covariance[-1, -1] == picture.covariance[-1, -1]
+
+
+# ---- strings that go on stretching ----------------------------------------------------------------------------------
+
+
+def brought_up(picture, string, by):
+    """A picture in which a string was found flat by so many cents, and is up now."""
+    pegs = list(picture.pegs)
+    pegs[string] = replace(pegs[string], cents=pegs[string].cents - by)
+    now = list(picture.now)
+    now[string] = len(pegs)
+    return replace(picture, pegs=(*pegs, picture.pegs[string]), now=tuple(now))
+
+
+def test_strings_that_were_brought_up_stretch_in_the_minutes_a_spring_takes(found):
+    picture = brought_up(found, 4, 500.0)
+    after = tracking.changed(picture, with_springs(found, 2))
+    place, count = found.parts + 4, len(picture.pegs)
+    assert after.now == (0, 1, 2, 3, count, 5)
+    assert after.pegs[count] == replace(picture.pegs[picture.now[4]], after=picture.now[4])
+    assert after.mean[place] - picture.mean[place] == tracking.STRETCH
+    assert after.covariance[place, place] - picture.covariance[place, place] == pytest.approx(tracking.STRETCH_SD**2)
+    others = [i for i in range(len(picture.mean)) if i != place]
+    np.testing.assert_array_equal(after.mean[others], picture.mean[others])
+    wedge = replace(picture.settings, prop=np.array(2.6e-3))
+    assert tracking.changed(picture, wedge).now == picture.now  # a moment, not minutes
+
+
+def test_strings_found_at_pitch_are_taken_to_hold(found):
+    assert tracking.changed(found, with_springs(found, 2)).now == found.now
+
+
+def test_a_stretch_is_learned_beside_the_peg_it_goes_on_from(linear):
+    """A string heard before and after, its pitch nothing but its peg: peg and stretch by hand."""
+    picture, rows = linear
+    string, before, after, sd = 4, 6000.0, 5996.5, 0.4
+    first = picture.now[string]
+    pegs = (*picture.pegs, replace(picture.pegs[first], after=first))
+    pegs = tuple(replace(peg, cents=5990.0) if i == first else peg for i, peg in enumerate(pegs))
+    moved = list(picture.now)
+    moved[string] = len(picture.pegs)
+    made = []
+    for i, scene in enumerate(picture.scenes):
+        heard = Seen("pitch", 2.0 ** ((before, after)[i > 2] / 1200.0), sd, string)
+        seen = (heard, *scene.seen)
+        made.append(replace(scene, seen=seen, pegs=tuple(moved) if i > 2 else picture.now))
+        rows[i] = np.vstack([np.eye(len(rows[i][0]))[picture.parts + string], rows[i]])
+    picture = replace(picture, scenes=tuple(made), pegs=pegs, now=tuple(moved))
+    rows["order"] = made
+    got = explained(picture).picture
+    assert got.answer is not None
+    prior = np.array([5990.0, tracking.STRETCH]), np.diag([tracking.LOOSE**2, tracking.STRETCH_SD**2])
+    h = np.array([[1.0, 0.0]] * 3 + [[1.0, 1.0]] * 3)
+    y = np.array([before] * 3 + [after] * 3)
+    information = np.linalg.inv(prior[1]) + h.T @ h / sd**2
+    mean = np.linalg.solve(information, np.linalg.solve(prior[1], prior[0]) + h.T @ y / sd**2)
+    assert got.answer.pegs[[first, -1]] == pytest.approx(mean, abs=1e-3)
+    place = picture.parts + string
+    assert got.mean[place] == pytest.approx(mean.sum(), abs=1e-3)
+    assert got.covariance[place, place] == pytest.approx(np.linalg.inv(information).sum(), rel=1e-3)

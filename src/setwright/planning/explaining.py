@@ -23,9 +23,12 @@ from setwright.planning.tracking import (
     CLAW_PLACE,
     CLAW_SLIP,
     LOOSE,
+    STRETCH,
+    STRETCH_SD,
     Answer,
     Doubt,
     Line,
+    Peg,
     Picture,
     marks_of,
     scene_steps,
@@ -155,26 +158,34 @@ class _Frame:
     """How the unknowns of all scenes stand in one vector: deviations, pegs, slips of the claw, unlikes, tilts."""
 
     parts: int
-    pegs: int
+    pegs: tuple[Peg, ...]
     slips: int
     others: tuple[Others, ...]
     tilts: int
 
     @property
     def sizes(self) -> tuple[int, ...]:
-        return self.parts, self.pegs, self.slips, len(self.others), self.tilts
+        return self.parts, len(self.pegs), self.slips, len(self.others), self.tilts
 
     @property
     def size(self) -> int:
         return sum(self.sizes)
+
+    @property
+    def claw(self) -> int:
+        """Where the slips of the claw begin."""
+        return self.parts + len(self.pegs)
 
     def now(self, pegs: tuple[int, ...]) -> Array:
         """(size, N) that takes the whole vector to a picture's unknowns, all turns of the claw made."""
         out = np.zeros((self.size, self.parts + len(pegs) + 1 + len(self.others)))
         out[range(self.parts), range(self.parts)] = 1.0
         for i, peg in enumerate(pegs):
-            out[self.parts + peg, self.parts + i] = 1.0
-        first, claw = self.parts + self.pegs, self.parts + len(pegs)
+            one: int | None = peg
+            while one is not None:
+                out[self.parts + one, self.parts + i] = 1.0
+                one = self.pegs[one].after
+        first, claw = self.claw, self.parts + len(pegs)
         out[first : first + self.slips, claw] = 1.0
         for i in range(len(self.others)):
             out[first + self.slips + i, claw + 1 + i] = 1.0
@@ -184,7 +195,7 @@ class _Frame:
         """What one scene shows of the whole vector."""
         out, claw = np.zeros((self.size, self.parts + len(scene.pegs) + 2)), self.parts + len(scene.pegs)
         out[:, : claw + 1] = self.now(scene.pegs)[:, : claw + 1]
-        first = self.parts + self.pegs
+        first = self.claw
         out[first + scene.turns + 1 : first + self.slips, claw] = 0.0
         out[self.size - self.tilts + index, -1] = 1.0
         beside = np.zeros((len(scene.seen) + 1, self.size))
@@ -196,7 +207,7 @@ class _Frame:
 
 
 def _frame(picture: Picture) -> _Frame:
-    return _Frame(picture.parts, len(picture.pegs), picture.turns + 1, picture.others, len(picture.scenes))
+    return _Frame(picture.parts, picture.pegs, picture.turns + 1, picture.others, len(picture.scenes))
 
 
 def _prior(picture: Picture, frame: _Frame) -> tuple[Array, Array]:
@@ -205,8 +216,9 @@ def _prior(picture: Picture, frame: _Frame) -> tuple[Array, Array]:
     mean = np.zeros(frame.size)
     sd = np.ones(frame.size)
     sd[: frame.parts] = [part.sd for part in picture.model.known.parts]
-    pegs = slice(frame.parts, frame.parts + frame.pegs)
-    mean[pegs], sd[pegs] = [p.cents for p in picture.pegs], LOOSE
+    pegs = slice(frame.parts, frame.claw)
+    mean[pegs] = [p.cents if p.after is None else STRETCH for p in picture.pegs]
+    sd[pegs] = [LOOSE if p.after is None else STRETCH_SD for p in picture.pegs]
     slips = slice(pegs.stop, pegs.stop + frame.slips)
     wrong = {doubt.scene for doubt in picture.doubts if doubt.kind == "turn"}
     mean[slips] = expected_slips(picture.scenes, picture.turns, lead)
@@ -407,7 +419,7 @@ def _worst(
                     continue
                 fits, times = _as_read(one.kind, shows[k]), float(abs(off) / np.sqrt(left))
                 found.append(Doubt(one.kind, i, one.value, fits, times, one.string, one.entry))
-    first = frame.parts + frame.pegs
+    first = frame.claw
     lead = float(picture.model.traits.claw.lead)
     expected = expected_slips(picture.scenes, picture.turns, lead)
     for turn in range(1, frame.slips):

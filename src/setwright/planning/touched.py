@@ -21,7 +21,7 @@ ANY_TILT = 0.2  # rad, standard uncertainty of a tilt nobody has said anything a
 TELLING = 0.05  # of the way between the stops: a tilt heard less sharply does not tell which is touched
 APART = 3.0  # standard uncertainties between the tilt heard and a stop before the plate counts as free of it
 AT_STOP = 3  # rounds in which what explains the readings on a wedge is found
-CLOSE = 2e-3  # rad over that by which a plate with its wedge in may stand and not count as free, nor as on its wedge
+CLOSE = 2e-3  # rad over that, by which a plate hardly lifted may stand and not count as free, nor as on its wedge
 TRIES = 8  # rounds in which a tilt that is heard is found
 SETTLING, SWING = 2, 1e-2  # rounds; rad by which it may still move after them
 
@@ -50,16 +50,12 @@ def stop_of(picture: Picture, scene: Scene) -> tuple[int, bool]:
     told = sd < TELLING * (high - low)
     if not told:
         tilt, sd = resting(firm(picture)).tilt, 0.0
-    near = APART * sd + scenes.STOP_SLACK
-    if tilt - low < near:
+    near, over = APART * sd + scenes.STOP_SLACK, tilt - low
+    wedged = told and np.isfinite(scene.settings.prop)
+    if wedged and scene.turns and weighed_in(picture.scenes) and 0.0 < over < near + CLOSE:
+        return OPEN, told  # the claw is set so that the plate hardly leaves its wedge: it may stand a little over it
+    if over < near or (wedged and missed_at(picture, scene, low) < missed_at(picture, scene, tilt)):
         return LOWER, told
-    if told and np.isfinite(scene.settings.prop):
-        known = weighed_in(picture.scenes)  # then the claw is set so that the plate hardly leaves its wedge
-        on_it = missed_at(picture, scene, low)
-        if on_it < missed_at(picture, scene, tilt) or (known and on_it < APART**2):
-            return LOWER, told
-        if known and tilt - low < near + CLOSE:
-            return OPEN, told
     return (UPPER if high - tilt < near else FREE), told
 
 

@@ -40,16 +40,22 @@ CLAW_STEP = 1e-5  # m
 LOOSE = 500.0  # cents, standard uncertainty of what a peg holds that has just been turned, before the string is heard
 CLAW_PLACE = 1e-3  # m, standard uncertainty of where the claw stands as noted, before it is read
 KNIFE = 0.002  # N m, standard uncertainty of a knife edge nobody has said anything about; common practice, no source
+BROUGHT_UP = 200.0  # cents from where it was found; a string brought up by more goes on stretching for a while
+STRETCH, STRETCH_SD = -1.0, 1.5  # cents in the minutes a spring takes, standard uncertainty; common practice, no source
 CLAW_SLIP = 1 / 48  # turn, standard uncertainty of a claw turn as counted; common practice, no source
 
 
 @frozen
 class Peg:
-    """One setting of one string: the state its pitch is meant in, and about what that pitch is."""
+    """One setting of one string: the state its pitch is meant in, and about what that pitch is.
+
+    after: the peg that was left alone while its string stretched; the unknown is then by how much.
+    """
 
     tilt: float  # rad
     bow: float  # 1/m
     cents: float  # over 1 Hz
+    after: int | None = None
 
 
 @frozen
@@ -383,10 +389,26 @@ def changed(picture: Picture, settings: Settings) -> Picture:
     Returns: the picture; other springs than at first may pull otherwise than the model has it.
     """
     after = replace(picture, settings=settings, fresh=True)
+    if hung(settings) != hung(picture.settings):
+        after = _stretched(after)
     first = picture.scenes[0].settings if picture.scenes else settings
     if hung(settings) != hung(first) and after.unlike is None:
         after = _with_others(after, hung(first))
     return resting(after)
+
+
+def _stretched(picture: Picture) -> Picture:
+    """The picture some minutes later: strings that were brought up go on stretching, their pegs left alone."""
+    mean, covariance = picture.mean.copy(), picture.covariance.copy()
+    now, pegs = list(picture.now), list(picture.pegs)
+    for string, peg in enumerate(picture.now):
+        if pegs[peg].cents - pegs[string].cents > BROUGHT_UP:
+            place = picture.parts + string
+            mean[place] += STRETCH
+            covariance[place, place] += STRETCH_SD**2
+            now[string] = len(pegs)
+            pegs.append(replace(pegs[peg], after=peg))
+    return replace(picture, mean=mean, covariance=covariance, now=tuple(now), pegs=tuple(pegs))
 
 
 def _with_others(picture: Picture, first: int) -> Picture:
