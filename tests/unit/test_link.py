@@ -294,3 +294,45 @@ def test_a_program_that_does_not_end_is_ended(monkeypatch):
     monkeypatch.setattr("setwright.bench.link.PATIENCE", 0.1)
     with started(f"{shlex.quote(sys.executable)} -c 'import time; time.sleep(60)'") as (_, say):
         say("{}")
+
+
+def springs_refused(*numbers):
+    """Answers of an instrument that hangs no such number of springs."""
+
+    def spoil(_, do, line):
+        return '{"ok": false, "error": "what is springs?"}' if do == "springs" and numbers_left.pop(0) else line
+
+    numbers_left = list(numbers)
+    return spoil
+
+
+@pytest.mark.slow
+def test_the_way_over_the_protocol_is_that_of_fewest_claw_settings():
+    plain = Plain(hello(3), 3)
+    assert link(plain, plain.say).verdict.passed
+    assert plain.asked.count("springs") == 2
+    plain = Plain(hello(3), 3)
+    assert link(plain, plain.say, fewest="minutes").verdict.passed
+    assert "springs" not in plain.asked
+
+
+@pytest.mark.slow
+def test_an_instrument_that_takes_no_spring_off_is_balanced_with_all_of_them():
+    plain = Plain(hello(3), 3, springs_refused(True))
+    outcome = link(plain, plain.say)
+    assert (outcome.ended, outcome.reason, outcome.verdict.passed) == ("done", "", True)
+    assert plain.asked.count("springs") == 1
+    patterns = hello(3)["told"]["springs"]["patterns"]
+    only = hello(3)
+    only["told"]["springs"]["patterns"] = {"3": patterns["3"]}
+    plain = Plain(only, 3)
+    assert link(plain, plain.say).ended == "done"
+    assert "springs" not in plain.asked
+
+
+@pytest.mark.slow
+def test_a_spring_that_does_not_come_back_ends_the_work():
+    plain = Plain(hello(3), 3, springs_refused(False, True))
+    outcome = link(plain, plain.say)
+    assert (outcome.ended, plain.asked[-1]) == ("refused", "done")
+    assert outcome.reason == "the instrument refused springs: what is springs?"

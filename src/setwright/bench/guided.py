@@ -212,12 +212,26 @@ def done_step(job: Told, on: Answering, now: Course, advice: Advice) -> Course:
         on.wedge(advice.gap)
         settings = replace(settings, prop=array(np.nan if advice.gap is None else advice.gap))
     elif advice.do == "springs":
-        on.springs(len(advice.springs))
+        if not _hangs(on, advice):
+            return replace(now, goal=replace(now.goal, fewest="minutes"))
         settings = replace(settings, springs=spring_mask(job.traits, len(advice.springs)))
     else:
         on.attitude(next(name for name, ours in NAMES.items() if ours == job.goal.attitude))
         settings = replace(settings, attitude=job.goal.attitude)
     return course.changed(now, settings)
+
+
+def _hangs(on: Answering, advice: Advice) -> bool:
+    """Whether the springs could be changed; an instrument that takes none off is balanced with all of them."""
+    try:
+        on.springs(len(advice.springs))
+    except FileFormatError:
+        raise
+    except InputError:
+        if advice.hung is not None and len(advice.springs) > advice.hung:
+            raise  # one is off and does not come back
+        return False
+    return True
 
 
 def _read(job: Told, on: Checked, now: Course, strings: tuple[int, ...]) -> Course:

@@ -178,7 +178,7 @@ class Outcome:
 
 
 def link(
-    lines: Iterable[str], say: Callable[[str], None], tell: Tell | None = None, fewest: Fewest = "minutes"
+    lines: Iterable[str], say: Callable[[str], None], tell: Tell | None = None, fewest: Fewest = "claw settings"
 ) -> Outcome:
     """Do the whole job on an instrument behind the line protocol.
 
@@ -186,7 +186,7 @@ def link(
         lines: as the instrument sends them, its first line first.
         say: sends one line, without its end.
         tell: as in `working.work`.
-        fewest: what the way is chosen for.
+        fewest: what the way is chosen for; no technician's minutes count where an instrument answers by itself.
     Returns: verdict and what was asked. A refused command ends the work; the instrument is handed back all the same.
     Raises: FileFormatError where the first line cannot be used; BrokenLinkError where the instrument cannot be
         understood; RefusedError where it refuses even to be handed back.
