@@ -139,22 +139,24 @@ def lawful(hertz=110.0, count=8, stiff=1e-4):
     return String(np.arange(1.0, count + 1.0), hertz, stiff)
 
 
-def phases(one, cents, until=1.0, amplitude=0.1, noise=4e-8):
-    """Phases of a string whose first partial lies off by cents(t), summed finely."""
+def phases(one, cents, until=1.0, amplitude=0.1, noise=4e-8, decay=1.0):
+    """Phases of a string whose first partial lies off by cents(t), summed finely, and whose partials all fall alike."""
     fine = np.arange(0.0, until, 1e-4)
     ahead = np.concatenate([[0.0], np.cumsum(np.expm1(CENT * cents(fine)))[:-1]]) * 1e-4
     times = np.arange(0.05, until - 0.02, 0.011)
     n = one.numbers
     follows = (1.0 + one.inharmonicity) / (1.0 + one.inharmonicity * n * n)
     cycles = one.hertz * (times[:, None] + follows * np.interp(times, fine, ahead)[:, None])
-    return Heard(times, cycles, np.full(cycles.shape, amplitude), np.full(len(n), noise))
+    falling = amplitude * np.exp(-decay * times)[:, None] * np.ones(len(n))
+    return Heard(times, cycles, falling, np.full(len(n), noise))
 
 
 @pytest.mark.parametrize("cents", [0.0, 12.0, -12.0])
 def test_a_steady_pitch_beside_where_it_was_taken_to_be(cents):
     """Against the phases of a string whose pitch and stiffness are other."""
     true = String(np.arange(1.0, 9.0), 110.0 * np.exp(CENT * cents), 1.5e-4)
-    found = course(phases(true, lambda t: 0.0 * t), lawful(), glide_since(0.0), 1.0)
+    heard = phases(true, lambda t: 0.0 * t)
+    found = course(heard, lawful(), glide_since(0.0, lawful(), heard), 1.0)
     first = true.fundamental * np.sqrt(1.0 + true.inharmonicity)
     assert abs(np.log(found.hertz / first)) / CENT < 0.02
     assert found.found.inharmonicity == pytest.approx(1.5e-4, rel=0.05)
@@ -164,10 +166,13 @@ def test_a_steady_pitch_beside_where_it_was_taken_to_be(cents):
 
 def test_a_glide_is_told_where_it_is_now():
     glide = lambda t: 9.0 * np.exp(-4.0 * t)  # noqa: E731
-    found = course(phases(lawful(), glide), lawful(), glide_since(0.0), 1.0)
+    heard = phases(lawful(), glide, decay=2.0)
+    found = course(heard, lawful(), glide_since(0.0, lawful(), heard), 1.0)
     true = 110.0 * np.sqrt(1.0 + 1e-4) * np.exp(CENT * glide(1.0))
     assert abs(np.log(found.hertz / true)) / CENT < 2.0 * found.sd
     assert found.slope == pytest.approx(-36.0 * np.exp(-4.0), abs=0.2)
+    assert abs(np.log(found.settled / lawful().hertz[0])) / CENT < 2.0 * found.settled_sd
+    assert found.left == pytest.approx(glide(1.0), abs=2.0 * found.left_sd)
     assert found.rise(0.5) == pytest.approx(glide(0.5) - glide(1.0), abs=0.05)
 
 
@@ -183,7 +188,9 @@ def test_a_turn_is_told_where_it_is_now():
     assert found.rise(0.8) == pytest.approx(-16.0, abs=0.5)
 
 
-@pytest.mark.parametrize("shapes", [glide_since(0.2), bends_before(1.0, 0.3, 0.1)])
+@pytest.mark.parametrize(
+    "shapes", [glide_since(0.2, String(np.arange(1.0, 9.0), 110.0, 1e-4)), bends_before(1.0, 0.3, 0.1)]
+)
 def test_leads_are_the_integrals_of_rises(shapes: Shapes):
     times, step = np.array([0.75, 0.83, 0.98]), 1e-5
     slope = (shapes.leads(times + step) - shapes.leads(times - step)) / (2.0 * step)
@@ -195,7 +202,7 @@ def test_a_departing_partial_is_not_taken_for_the_law():
     one = lawful()
     heard = phases(one, lambda t: 0.0 * t)
     heard.cycles[:, 0] = one.hertz[0] * np.exp(-4.0 * CENT) * heard.times
-    found = course(heard, one, glide_since(0.0), 1.0)
+    found = course(heard, one, glide_since(0.0, lawful()), 1.0)
     assert np.log(found.hertz / one.hertz[0]) / CENT == pytest.approx(-4.0, abs=0.1)
 
 

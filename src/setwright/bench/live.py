@@ -62,7 +62,9 @@ class Marks:
 class Shown:
     """What is shown of the sound so far. None: not known. cents: from the string's own pitch; half: of the band that
     holds 95 % [cents]; off: cents still to go to its mark, up > 0; rests: the band lies inside its slot, about the mark
-    of the peg at hand, else about its own pitch."""
+    of the peg at hand, else about its own pitch. All these are of the pitch at this moment, for the hand. What is kept
+    is where it settles once its glide is over: settled [Hz], settled_cents from its own pitch, settled_half of the band
+    that holds 95 % [cents], the glide still to come in it."""
 
     time: float  # s
     state: str
@@ -78,6 +80,9 @@ class Shown:
     ringing: float | None = None  # s
     doubt: str = ""
     refused: str = ""
+    settled: float | None = None
+    settled_cents: float | None = None
+    settled_half: float | None = None
 
 
 @frozen
@@ -231,9 +236,13 @@ class Ear:
         if reading.hertz is None or reading.sd is None:
             return base
         base = replace(base, hertz=reading.hertz, half=max(WIDE * reading.sd, LEAST))
+        if reading.settled is not None and reading.settled_sd is not None:
+            base = replace(base, settled=reading.settled, settled_half=max(WIDE * reading.settled_sd, LEAST))
         if string is None:
             return base
         own = self.marks.own[string - 1]
+        if base.settled is not None:
+            base = replace(base, settled_cents=CENTS_PER_LOG * math.log(base.settled / own))
         mark = self.marks.to if self.marks.to and string == self.marks.peg else own
         off = CENTS_PER_LOG * math.log(mark / reading.hertz)
         rests = reading.state == "ringing" and abs(off) + max(WIDE * reading.sd, LEAST) <= self.marks.tolerance

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setwright.errors import InputError
+from setwright.listening import live_glide
 from setwright.listening.live_course import CENT, Course, Heard, bends_before, course, glide_since
 from setwright.listening.live_sound import (
     HOPS,
@@ -71,6 +72,8 @@ LOST = 0.08  # relative, by which a pitch is no longer what was followed
 MOVED = 0.003  # relative, from which partials are cut out about another pitch
 LEAST_NOISE = 2e-3  # of a partial, the least noise it is taken to have
 FAINT = 1e-3  # of the strongest partial, the least noise all are taken to have
+LEVER = 3.0  # times what a course leaves over slowly, that may have been taken for a glide
+USUAL_GLIDE = (3.0, 5.0)  # cents at the onset, and their spread (common practice, no source)
 ALL = 6  # fits, one of which tries all strengths of what a course is made of
 CALM = 20  # fits, before which noise is taken where a turn is looked for
 ENOUGH = 1.5  # times the noise about a turn, from which it is explained anew with more
@@ -92,6 +95,8 @@ class Reading:
     string: int | None = None  # of the tuning, from 1
     doubt: str | None = None  # which other string it may be, or why none is named
     ringing: float | None = None  # s since the onset
+    settled: float | None = None  # Hz, the first partial once its glide is over; None while a peg is turned
+    settled_sd: float | None = None  # cents
     refused: str | None = None  # why there is no pitch, in plain words
 
 
@@ -263,7 +268,10 @@ class Live:
             why = f"its pitch is known to {told.sd:.0f} cents only"
             return Reading(now, state, level, string=self._string, doubt=self._doubt, ringing=ringing, refused=why)
         hertz = told.hertz * float(np.exp(CENT * told.rise(now)))
-        return Reading(now, state, level, hertz, told.sd, told.slope, self._string, self._doubt, ringing)
+        reading = Reading(now, state, level, hertz, told.sd, told.slope, self._string, self._doubt, ringing)
+        if self._followed.moving:
+            return reading
+        return replace(reading, settled=told.settled, settled_sd=told.settled_sd)
 
 
 class Followed:
@@ -361,7 +369,10 @@ class Followed:
         heard = self._heard(now - SPAN if self.moving else self.since)
         if heard is None or not (heard.amplitude > 0.0).any():
             return
-        shapes = bends_before(now, SPAN, BEND) if self.moving else glide_since(self.rested)
+        if self.moving:
+            shapes = bends_before(now, SPAN, BEND)
+        else:
+            shapes = glide_since(self.rested, self.string, heard, self.rested > self.onset)
         glides = self.course is not None and not len(self.course.shapes.bends) and not self.moving
         likely = self.course.likely if self.course is not None and glides and self.fits % ALL else None
         found = course(heard, self.string, shapes, now, likely)
@@ -375,12 +386,33 @@ class Followed:
         self.loose = float((found.off**2).sum() / (heard.amplitude**2).sum())
         if not self.moving:
             turns = 2.0 * np.pi * LOW * found.hertz * (now - self.since)
-            found = replace(found, sd=float(np.hypot(found.sd, np.sqrt(self.loose) / turns / CENT)))
+            bent = float(np.sqrt(self.loose) / turns / CENT)
+            found = replace(found, sd=float(np.hypot(found.sd, bent)))
+            found = self._settling(found, heard, now)
         self.course, self.string = found, found.found
         if not self.moving:
             self.past.append(self.course)
             self.noise = self._noise(heard, self.course.off)
             self.calm.append(self.noise)
+
+    def _settling(self, found: Course, heard: Heard, now: float) -> Course:
+        """The same, what is left of its glide weighed against what usually is.
+
+        What a course leaves over slowly, as where partials beat, may have bent phases that were taken for a glide.
+        """
+        jumps = found.off[HOPS:] - found.off[:-HOPS]
+        white = 0.5 * float((jumps**2).sum()) * len(found.off) / max(len(jumps), 1) / float((heard.amplitude**2).sum())
+        lasts, rates = now - self.since, found.shapes.rates
+        part = found.shapes.rises(now)[: len(live_glide.SHARE)]
+        bends = 2.0 * np.pi * LOW * found.hertz * live_glide.bends(float(rates[0]), lasts)
+        mistaken = LEVER * float(np.sqrt(max(self.loose - white, 0.0)) / bends * part[0]) / CENT
+        usual, spread = (size * float(live_glide.SHARE @ part) for size in USUAL_GLIDE)
+        sure = found.left_sd**2 + mistaken**2
+        gain = spread**2 / (spread**2 + sure)
+        less = (1.0 - gain) * (usual - found.left)
+        variance = gain * (found.settled_sd**2 + mistaken**2) + (1.0 - gain) * (found.sd**2 + spread**2)
+        settled = found.settled * float(np.exp(-CENT * less))
+        return replace(found, settled=settled, settled_sd=float(np.sqrt(variance)), left=found.left + less)
 
     def _sobered(self, heard: Heard, found: Course, now: float) -> Course:
         """A turn's course once more, with as much noise as was left about it."""

@@ -19,6 +19,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from setwright.listening import live_glide
+
 Array = NDArray[np.float64]
 
 CENT = float(np.log(2.0)) / 1200.0
@@ -29,24 +31,25 @@ DEPARTURES = (  # relative, of a partial from the law, and of the first: 0.01, 0
 )  # fmt: skip
 TURNING = DEPARTURES[1:4]  # the same while a peg is turned
 UNLIKELY = 0.01  # chance of a strength, under which it is not tried again at once
-RATES = np.array([0.7, 1.5, 3.0, 6.0, 12.0, 25.0])  # 1/s, of a glide
+WHOLE = 2.0  # times the spread of its parts over places of the pluck, what each may be off: its size is not known
+PEG, PEG_SHARE = (6.0, 12.0, 25.0), 0.17  # 1/s, at which the end of a turn dies away; of its strength, each of them
+SLACK = 2  # parts of a glide whose rates are not taken as known
 GLIDES = (0.5, 4.0, 16.0)  # cents, at the onset
 TURNS = (4.0, 20.0, 70.0, 250.0)  # cents/s, by which the speed of a peg changes from one bend to the next
 FASTEST = 300.0  # cents/s, of a peg
-OWN = (0.1, 0.1)  # of a glide, what a partial does to itself and its spread
-OWNED = 4  # partials for which that is found
+OWN = (0.25, 0.2)  # of a part of a glide, how much more of it the partial takes that makes it, and its spread
 ODD = 4.0  # logarithm of the odds against a first partial that alone departs
-WIDER, LEFT_OUT = 1.5, 0.007  # 1 and cents, for what L1 leaves out (measured on practice recordings)
-OWN_RATE = 1  # which of the rates it falls with
+WIDER, LEFT_OUT = 1.5, 0.004  # 1 and cents, for what L1 leaves out (measured on practice recordings)
 
 
 @dataclass(frozen=True)
 class Shapes:
     """What a course is made of: exponentials since an onset, or bends. G shapes."""
 
-    rates: Array  # (G) [1/s]; empty for bends
+    rates: Array  # (R) [1/s]; empty for bends
     onset: float  # s
     bends: Array  # (G) [s], latest first, the first one now; empty for a glide
+    unsure: Array  # (U) 1/s, standard uncertainties of the first rates; of a glide G is R + U
 
     def leads(self, times: Array) -> Array:
         """Integrals of the shapes.
@@ -60,7 +63,11 @@ class Shapes:
             gap = np.minimum(since - self.bends, 0.0)
             gap[:, 0] = times - self.bends[0]
             return np.asarray(np.where(np.arange(len(self.bends)) == 0, 0.5, -0.5) * gap**2)
-        return np.asarray((1.0 - np.exp(-self.rates * (since - self.onset))) / self.rates)
+        since = since - self.onset
+        falls = np.exp(-self.rates * since)
+        whole, some = (1.0 - falls) / self.rates, slice(0, len(self.unsure))
+        bent = (since * falls[:, some] - whole[:, some]) / self.rates[some]  # by the rate
+        return np.concatenate([whole, bent], axis=1)
 
     def rises(self, time: float) -> Array:
         """The shapes themselves.
@@ -73,7 +80,9 @@ class Shapes:
             gap = np.minimum(time - self.bends, 0.0)
             gap[0] = time - self.bends[0]
             return np.asarray(np.where(np.arange(len(gap)) == 0, gap, -gap))
-        return np.asarray(np.exp(-self.rates * (time - self.onset)))
+        since = time - self.onset
+        falls = np.exp(-self.rates * since)
+        return np.concatenate([falls, -since * falls[: len(self.unsure)]])
 
 
 @dataclass(frozen=True)
@@ -110,6 +119,10 @@ class Course:
     sd: float  # cents
     slope: float  # cents/s at that moment
     slope_sd: float
+    settled: float  # Hz, first partial once its glide is over
+    settled_sd: float  # cents
+    left: float  # cents of glide that is left
+    left_sd: float
     string: String  # where it was taken to be
     found: String  # where it was found, at that moment
     shapes: Shapes
@@ -138,13 +151,22 @@ class Course:
         return float((self.shapes.rises(time) - self.shapes.rises(self.time)) @ self.parts[0]) / CENT
 
 
-def glide_since(onset: float) -> Shapes:
-    """Shapes of a glide.
+def glide_since(onset: float, string: String, heard: Heard | None = None, turned: bool = False) -> Shapes:
+    """Shapes of a glide: parts of the tension, each falling as its partial is heard to.
 
     Args:
         onset: [s]
+        string: whose it is
+        heard: its partials so far
+        turned: whether it is not a pluck it began with, but the end of a turn of the peg, which is over soon
     """
-    return Shapes(RATES, onset, np.empty(0))
+    hertz = live_glide.NUMBERS * string.fundamental * np.sqrt(1.0 + string.inharmonicity * live_glide.NUMBERS**2)
+    told = None
+    if heard is not None:
+        told = (string.numbers, *live_glide.decays(heard.times, heard.amplitude, heard.noise, string.hertz))
+    rates, unsure = live_glide.rates(hertz, told)
+    rates = np.append(rates, PEG) if turned else rates
+    return Shapes(rates, onset, np.empty(0), unsure[:SLACK])
 
 
 def bends_before(now: float, span: float, apart: float) -> Shapes:
@@ -156,7 +178,7 @@ def bends_before(now: float, span: float, apart: float) -> Shapes:
         apart: [s] between them
     """
     back = np.arange(max(int(span / apart), 1), dtype=np.float64)
-    return Shapes(np.empty(0), 0.0, now - apart * back)
+    return Shapes(np.empty(0), 0.0, now - apart * back, np.empty(0))
 
 
 def course(heard: Heard, string: String, shapes: Shapes, now: float, likely: NDArray[np.intp] | None = None) -> Course:
@@ -188,7 +210,9 @@ def course(heard: Heard, string: String, shapes: Shapes, now: float, likely: NDA
     turned = heavy.transpose(0, 2, 1)
     matrix = (into @ (turned @ apart)).transpose(1, 0, 2).reshape(flat.shape) @ flat.T
     pull = flat @ (turned @ (lead - mean_lead).T[:, :, None]).ravel()
-    asks = np.stack([_asked(into, shapes.rises(now)), _speed(into, shapes, now)])
+    rises = shapes.rises(now)
+    settled = _asked(into, np.zeros(len(rises)))
+    asks = np.stack([_asked(into, rises), _speed(into, shapes, now), settled, _asked(into, rises) - settled])
     means, sds, doubts = _priors(len(n), shapes, stiff)
     tried = np.arange(len(doubts)) if likely is None else likely
     at, value, variance, chance = _mixed(matrix, pull, (means[tried], sds[tried], doubts[tried]), asks)
@@ -198,16 +222,17 @@ def course(heard: Heard, string: String, shapes: Shapes, now: float, likely: NDA
     shape = max(stiff + float(at[1]), 0.0)
     first = float(hertz[0] / n[0] / np.sqrt(1.0 + stiff * n[0] ** 2) * np.sqrt(1.0 + stiff) * (1.0 + value[0]))
     found = String(n, first / float(np.sqrt(1.0 + shape)), shape)
-    sds = np.sqrt(WIDER**2 * variance + np.array([LEFT_OUT * CENT, 0.0]) ** 2) / CENT
+    sds = np.sqrt(WIDER**2 * variance + np.array([LEFT_OUT * CENT, 0.0, LEFT_OUT * CENT, 0.0]) ** 2) / CENT
     return Course(
-        now, first, float(sds[0]), float(value[1]) / CENT, float(sds[1]), string, found, shapes,
-        starts - now * each[:, 0], each[:, 0], each[:, 1:], off, tried[chance > UNLIKELY],
+        now, first, float(sds[0]), float(value[1]) / CENT, float(sds[1]),
+        first * (1.0 + float(value[2] - value[0])), float(sds[2]), float(value[3]) / CENT, float(sds[3]),
+        string, found, shapes, starts - now * each[:, 0], each[:, 0], each[:, 1:], off, tried[chance > UNLIKELY],
     )  # fmt: skip
 
 
 def _owned(shapes: Shapes, count: int) -> int:
     """Of how many partials their own part of a glide is found."""
-    return 0 if len(shapes.bends) else min(OWNED, count)
+    return 0 if len(shapes.bends) else min(live_glide.APART, count)
 
 
 def _into(follows: Array, bent: Array, width: int, owned: int) -> Array:
@@ -221,7 +246,7 @@ def _into(follows: Array, bent: Array, width: int, owned: int) -> Array:
     for g in range(parts):
         out[:, 2 + count + g, 1 + g] = follows
     for k in range(owned):
-        out[k, 2 + count + parts + k, 1 + OWN_RATE] = follows[k]
+        out[k, 2 + count + parts + k, 1 + k] = follows[k]
     return out
 
 
@@ -240,20 +265,23 @@ def _speed(into: Array, shapes: Shapes, now: float) -> Array:
 def _priors(count: int, shapes: Shapes, stiff: float) -> tuple[Array, Array, Array]:
     """For every strength tried: (O, P) what the unknowns are expected at, their standard uncertainties, and (O) how
     unlikely it is beforehand, as a logarithm."""
-    turned = len(shapes.bends) > 0
-    means, sds, doubts = _usual(count, len(shapes.rates) + len(shapes.bends), _owned(shapes, count), turned)
-    means = means.copy()
+    turned, slack = len(shapes.bends) > 0, len(shapes.unsure)
+    parts = len(shapes.bends) or len(shapes.rates)
+    means, sds, doubts, strengths = _usual(count, parts, slack, _owned(shapes, count), turned)
+    means, sds = means.copy(), sds.copy()
     means[:, 1] = USUAL_B - stiff
+    first = 2 + count + parts
+    sds[:, first : first + slack] = np.outer(strengths, live_glide.SHARE[:slack] * shapes.unsure)
     return means, sds, doubts
 
 
 @lru_cache(maxsize=64)
-def _usual(count: int, parts: int, owned: int, turned: bool) -> tuple[Array, Array, Array]:
-    """The same, for a string of no stiffness."""
-    means, sds, doubts = [], [], []
+def _usual(count: int, parts: int, slack: int, owned: int, turned: bool) -> tuple[Array, Array, Array, Array]:
+    """The same, for a string of no stiffness and rates as known as can be, and (O) the strengths."""
+    means, sds, doubts, strengths = [], [], [], []
     for strength in TURNS if turned else GLIDES:
         for departs, first in TURNING if turned else DEPARTURES:
-            mean = np.zeros(2 + count + parts + owned)
+            mean = np.zeros(2 + count + parts + slack + owned)
             sd = np.empty_like(mean)
             sd[0], sd[1], sd[2 : 2 + count] = ANY_PITCH, ANY_B, departs
             sd[2] = first
@@ -261,13 +289,17 @@ def _usual(count: int, parts: int, owned: int, turned: bool) -> tuple[Array, Arr
                 sd[2 + count :] = strength * CENT
                 sd[2 + count] = FASTEST * CENT
             else:
-                mean[2 + count :] = sd[2 + count :] = strength * CENT / parts
-                mean[2 + count + parts :] = OWN[0] * strength * CENT
-                sd[2 + count + parts :] = OWN[1] * strength * CENT
+                some, more = slice(2 + count, 2 + count + parts), np.full(parts - len(live_glide.SHARE), PEG_SHARE)
+                mean[some] = strength * CENT * np.append(live_glide.SHARE, more)
+                sd[some] = strength * CENT * np.append(WHOLE * live_glide.SHARE_SD, more)
+                some = slice(2 + count + parts + slack, None)
+                mean[some] = OWN[0] * strength * CENT * live_glide.SHARE[:owned]
+                sd[some] = OWN[1] * strength * CENT * live_glide.SHARE[:owned]
             means.append(mean)
             sds.append(sd)
             doubts.append(ODD if first > departs else 0.0)
-    return np.array(means), np.array(sds), np.array(doubts)
+            strengths.append(strength * CENT)
+    return np.array(means), np.array(sds), np.array(doubts), np.array(strengths)
 
 
 def _mixed(

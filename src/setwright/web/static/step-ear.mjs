@@ -11,15 +11,18 @@ const $ = (id) => document.getElementById(id);
 const kept = (name, value) => { try { if (value === undefined) return sessionStorage.getItem(name); sessionStorage.setItem(name, value); } catch { /* nothing is remembered */ } return null; };
 const spots = new Map([...document.querySelectorAll("input[data-words]")].map((one) => [Number((/^pitch string (\d+)$/.exec(one.dataset.words) || [])[1]), one]).filter(([string]) => string));
 const needed = (one) => !one.closest("#offered");
+const folded = document.querySelector("#offered:has(#ear-here)"); // nothing is heard into fields that nobody sees
 const heardField = document.querySelector("form.did input[name^='heard ']");
 let on = null;
 let since = null;
 let sent = false;
 let beginning = false;
-const cut = resumed(() => begin(), () => !on && !beginning && kept("setwright listens") === "1");
+const cut = resumed(() => begin(), () => !on && !beginning && (!folded || folded.open) && kept("setwright listens") === "1");
 
-const pitch = (said) => `${said.hertz.toFixed(3)} Hz \u00b1 ${Math.max(said.half / WIDE, FINEST).toFixed(2)} c`;
-const cents = (said) => `${said.cents.toFixed(1)} c \u00b1 ${Math.max(said.half / WIDE, FINEST).toFixed(1)} c`;
+// What is kept is where the string settles once its glide is over; what is drawn is where it is now.
+const sd = (said) => Math.max(said.settled_half / WIDE, FINEST);
+const pitch = (said) => `${said.settled.toFixed(3)} Hz \u00b1 ${sd(said).toFixed(2)} c`;
+const cents = (said) => `${said.settled_cents.toFixed(1)} c \u00b1 ${sd(said).toFixed(1)} c`;
 function say(words) { if ($("ear-says").textContent !== words) $("ear-says").textContent = words; }
 function wrong(words) { $("ear-wrong").textContent = words; $("ear-wrong").hidden = !words; }
 
@@ -45,15 +48,15 @@ function tune(said) {
   say("");
   if (!drawn || !drawn.rests || said.state !== "ringing") { since = null; return; }
   if (since === null) since = said.time;
-  if (said.time - since < RESTS || !heardField) return;
+  if (said.time - since < RESTS || !heardField || said.settled === null) return;
   fill(heardField, pitch(said));
   send(heardField.form);
 }
 
 function read(said) {
   const field = spots.get(said.string);
-  if (!field) { say(`String ${said.string} is heard; it is not asked for.`); return; }
-  if (said.state !== "ringing" || said.ringing < RINGS || said.half > FINE) { say(`String ${said.string}: let it ring.`); return; }
+  if (!field || (folded && !folded.open)) { say(`String ${said.string} is heard; it is not asked for.`); return; }
+  if (said.state !== "ringing" || said.ringing < RINGS || said.settled === null || said.settled_half > FINE) { say(`String ${said.string}: let it ring.`); return; }
   fill(field, cents(said));
   const left = [...spots].filter(([, one]) => needed(one) && !one.value).map(([string]) => string);
   const asked = [...field.form.querySelectorAll("input[data-words]")].filter(needed);
@@ -100,5 +103,7 @@ if (peg || spots.size) {
   $("listen").addEventListener("click", () => { if (on) { kept("setwright listens", ""); on.stop(); } else begin(); });
   document.addEventListener("setwright:unsent", () => { sent = false; since = null; });
   addEventListener("pagehide", () => { if (on) on.stop(); });
-  if (kept("setwright listens") === "1") begin();
+  const go = () => { if (kept("setwright listens") === "1" && !on && !beginning && (!folded || folded.open)) begin(); };
+  if (folded) folded.addEventListener("toggle", go);
+  go();
 }
