@@ -8,9 +8,10 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from setwright.listening.bands import thinned
+from setwright.listening.bands import band, prepared, thinned
+from setwright.listening.by_itself import by_itself
 from setwright.listening.hum import LINES, MAINS, hum_of
-from setwright.listening.law import between, stretch
+from setwright.listening.law import Law, between, rising, stretch
 from setwright.listening.partials import DOUBTED, POOR, Ringing, ahead, followed, surest
 from setwright.listening.sound import Sound
 from setwright.listening.spectrum import Coarse, Peaks, coarse_pitches, peaks_of
@@ -35,6 +36,11 @@ WIDEST = 5.0  # cents, standard uncertainty from which a pitch is refused
 FALLEN = (0.5, 0.25)  # of the loudest, to which a note is waited for
 LATE = 0.4  # s that must be left then
 ANY_STRING = 25.0  # cents, usual departure of partials from the law, from which on it is none
+LAWLESS = (0.1, 1.4)  # of the bands left over, about which a sound keeps to no law; times more or less, within which
+# both answers count
+ASTRAY = (0.2, 1.5)  # cents partials lie off the law, the same
+TELLING = 4  # partials from which that is seen
+SURER = 4.0  # power of 1 over the uncertainties, by which they do
 GLIDES = 0.3  # cents, from which a glide is taken out before partials are followed again
 
 
@@ -252,13 +258,40 @@ def _later(samples: Array, rate: float, peaks: Peaks, coarse: Coarse, early: Arr
         if one is None:
             break
         found.append(replace(one, since=begin / rate))
-        if one.poor < POOR / DOUBTED:
+        if one.poor < POOR / DOUBTED or _lawless(found[0]) == 1.0:
             break
     if not found:
         return None
     weight = np.array([1.0 / (one.law.first_sd * float(np.clip(one.poor / POOR, 1.0, 1.0 / POOR))) for one in found])
     law = between([one.law for one in found], weight**2)
+    law = _by_itself(samples, rate, found[0], law)
     return replace(found[int(np.argmax(weight))], law=law)
+
+
+def _lawless(first: Ringing) -> float:
+    """How far a sound keeps to no law of a string, 0 to 1: much of its whole note is left over, and its partials lie off
+    the law, where there are enough to see that."""
+    left = rising(np.log(max(first.poor, 1e-9) / LAWLESS[0]) / np.log(LAWLESS[1]))
+    off = rising(np.log(CENTS_PER_LOG * first.law.apart / ASTRAY[0]) / np.log(ASTRAY[1]))
+    return left * (off if len(first.numbers) >= TELLING else 1.0)
+
+
+def _by_itself(samples: Array, rate: float, first: Ringing, law: Law) -> Law:
+    """The law, its first partial told from that alone as far as the sound keeps to none and this is surer."""
+    lawless = _lawless(first)
+    if lawless == 0.0 or first.numbers[0] != 1:
+        return law
+    hertz = float(first.hertz[0])
+    bands = prepared(samples, rate, hertz)
+    if len(bands.times) < 2:
+        return law
+    alone = by_itself(band(bands, hertz), float(bands.times[1] - bands.times[0]), hertz)
+    if alone is None:
+        return law
+    here = replace(law, first=alone[0], first_sd=alone[1])
+    weight = np.array([1.0 - lawless, lawless]) / np.array([law.first_sd, here.first_sd]) ** SURER
+    both = between([law, here], weight)
+    return replace(law, first=both.first, first_sd=both.first_sd)
 
 
 def _begins(samples: Array, rate: float) -> list[int]:
