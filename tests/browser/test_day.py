@@ -74,7 +74,8 @@ def test_the_finder_finds_what_is_wrong(chromium: Callable[..., Any]) -> None:
         "<main><h1>a</h1><h3>b</h3><p style='color:#999;background:#fff'>pale</p><a href='#' id='x'>t</a><input id='x'>"
         "<img src='x'><table><tr><th>h</th></tr></table><button aria-describedby='none'></button>"
         "<svg width='9' height='9'></svg><svg width='90' height='40'><text x='1' y='20'>one</text>"
-        "<text x='9' y='20'>two</text><text x='80' y='20'>beyond</text></svg><div style='width:900px;height:9px'></div></main>"
+        "<text x='9' y='20'>two</text><text x='80' y='20'>beyond</text></svg>"
+        "<div style='width:900px;height:9px'></div></main>"
     )
     found = " ".join(faults(page))
     faults_made = (
