@@ -15,7 +15,7 @@ from setwright.physics.balance import at_pitch, equilibrium, pegs_fixed, pitches
 from setwright.physics.pitch import cents
 from setwright.planning.course import Course
 from setwright.planning.scenes import MISHEARD, SILENT, fan, slopes, value_of
-from setwright.planning.tracking import Picture, expected, firm, lay_out, resting, steps, without_wedge
+from setwright.planning.tracking import Expected, Picture, expected, firm, lay_out, steps, without_wedge
 
 DRAWS = 2000
 WANDERS = 0.3  # cents a pitch may change by itself until the instrument is handed over; common practice, no source
@@ -53,16 +53,18 @@ class Here:
         return np.asarray(np.sqrt(np.maximum(np.diag(self.covariance), 0.0)))
 
 
-def here(course: Course) -> Here:
+def here(course: Course, states: Expected | None = None) -> Here:
     """Pitches and gap as believed now, and the chance that all are inside.
 
     Args:
         course: where the work stands.
+        states: of rest at the fan of the picture's unknowns; None: they are worked out.
     Returns: the beliefs.
     """
     picture, goal = course.picture, course.goal
     step = steps(picture)
-    states = expected(picture, fan(picture.mean, step))
+    if states is None:
+        states = expected(picture, fan(picture.mean, step))
     values = np.column_stack([cents_off(states.hertz, goal.hertz), states.gap])
     by = slopes(values, step)
     covariance = by @ picture.covariance @ by.T
@@ -189,11 +191,12 @@ class View:
     """A course as a step is decided by it; what follows from it is worked out once, when it is asked for."""
 
     course: Course
+    states: Expected | None = None  # of rest at the fan of the picture's unknowns
 
     @cached_property
     def now(self) -> Here:
         """What is believed of pitches and gap."""
-        return here(self.course)
+        return here(self.course, self.states)
 
     @cached_property
     def end(self) -> End:
@@ -218,7 +221,9 @@ def view(course: Course) -> View:
         course: where the work stands.
     Returns: the view to decide by.
     """
-    return View(replace(course, picture=resting(firm(course.picture))))
+    picture = firm(course.picture)
+    states = expected(picture, fan(picture.mean, steps(picture)))
+    return View(replace(course, picture=replace(picture, tilt=float(states.tilt[0]))), states)
 
 
 def sounding(picture: Picture, lengths: Array) -> Array:

@@ -65,6 +65,7 @@ class Line:
     at: Array  # (L)
     values: Array  # (R + 1)
     by: Array  # (R + 1, L)
+    formed: Array  # (L) where the derivatives were formed
 
     def shown(self, at: Array) -> Array:
         """(R + 1) what the rows show at another place (L)."""
