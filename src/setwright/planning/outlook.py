@@ -10,8 +10,9 @@ import numpy as np
 from setwright.frozen import frozen, replace
 from setwright.instrument.geometry import edge_gap, tilt_for_gap
 from setwright.instrument.predict import balance_at
-from setwright.instrument.traits import Array
-from setwright.physics.balance import at_pitch, equilibrium, pegs_fixed, pitches, repeat
+from setwright.instrument.settings import Settings
+from setwright.instrument.traits import Array, Traits
+from setwright.physics.balance import Rig, at_pitch, equilibrium, pegs_fixed, pitches, repeat
 from setwright.physics.pitch import cents
 from setwright.planning.course import Course
 from setwright.planning.scenes import MISHEARD, SILENT, fan, slopes, value_of
@@ -152,16 +153,24 @@ class End:
     by: Array  # (N) turns out by every unknown of the picture
 
 
-def end_state(course: Course) -> End:
+def _bare(picture: Picture, states: Expected | None) -> tuple[Traits, Settings, Rig]:
+    """The fan of the picture's unknowns laid out without a wedge: as it was laid out already, where there is none."""
+    if states is not None and np.isnan(picture.settings.prop).all():
+        return states.traits, states.settings, states.rig
+    return lay_out(without_wedge(picture), fan(picture.mean, steps(picture)))
+
+
+def end_state(course: Course, states: Expected | None = None) -> End:
     """Pegs and claw of the wanted end.
 
     Args:
         course: where the work stands.
+        states: at the fan of the picture's unknowns; None: they are worked out.
     Returns: lengths, claw and its standard uncertainty.
     """
     picture, goal = course.picture, course.goal
     step = steps(picture)
-    traits, settings, _ = lay_out(without_wedge(picture), fan(picture.mean, step))
+    traits, settings, _ = _bare(picture, states)
     tilt = tilt_for_gap(traits, settings, np.full(len(settings.claw), goal.gap))
     done = balance_at(traits, settings, goal.hertz, tilt).settings
     out = (done.claw - settings.claw).mean(axis=-1) / np.asarray(traits.claw.lead)
@@ -169,16 +178,17 @@ def end_state(course: Course) -> End:
     return End(done.unstretched[0], float(out[0]), sd_of(by, picture), by)
 
 
-def gap_at_pitch(course: Course) -> tuple[float, float]:
+def gap_at_pitch(course: Course, states: Expected | None = None) -> tuple[float, float]:
     """Rear gap once every string is at pitch, the claw left alone.
 
     Args:
         course: where the work stands.
+        states: at the fan of the picture's unknowns; None: they are worked out.
     Returns: gap and standard uncertainty [m].
     """
     picture, goal = course.picture, course.goal
     step = steps(picture)
-    traits, settings, rig = lay_out(without_wedge(picture), fan(picture.mean, step))
+    traits, settings, rig = _bare(picture, states)
     rig = at_pitch(rig, goal.hertz)
     state = equilibrium(rig, start=picture.tilt)
     gap = edge_gap(traits, settings, state.tilt).mean(axis=-1)
@@ -201,7 +211,12 @@ class View:
     @cached_property
     def end(self) -> End:
         """Pegs and claw of the wanted end."""
-        return end_state(self.course)
+        return end_state(self.course, self.states)
+
+    @property
+    def gap_at_pitch(self) -> tuple[float, float]:
+        """Rear gap once every string is at pitch, the claw left alone, and its standard uncertainty [m]."""
+        return gap_at_pitch(self.course, self.states)
 
     @cached_property
     def alone(self) -> tuple[Array, Array]:
@@ -226,19 +241,6 @@ def view(course: Course) -> View:
     return View(replace(course, picture=replace(picture, tilt=float(states.tilt[0]))), states)
 
 
-def sounding(picture: Picture, lengths: Array) -> Array:
-    """Pitches of the most likely instrument with given pegs.
-
-    Args:
-        picture: the instrument.
-        lengths: (B, S) unstretched lengths [m].
-    Returns: (B, S) [Hz].
-    """
-    _, _, rig = lay_out(picture, picture.mean[None])
-    rig = pegs_fixed(repeat(rig, len(lengths)), lengths)
-    return pitches(rig, equilibrium(rig, start=picture.tilt))
-
-
 def each_at(course: Course, lengths: Array) -> tuple[Array, Array]:
     """Every string once its own peg is right, the others as they are.
 
@@ -248,10 +250,12 @@ def each_at(course: Course, lengths: Array) -> tuple[Array, Array]:
     Returns: (S) pitches then [Hz]; (S) cents every string is off that now.
     """
     picture = course.picture
-    now = lay_out(picture, picture.mean[None])[1].unstretched[0]
+    _, settings, one = lay_out(picture, picture.mean[None])
+    now = settings.unstretched[0]
     many = np.tile(now, (len(now) + 1, 1))
     many[range(1, len(now) + 1), range(len(now))] = lengths
-    hertz = sounding(picture, many)
+    rig = pegs_fixed(repeat(one, len(many)), many)
+    hertz = pitches(rig, equilibrium(rig, start=picture.tilt))
     there = np.maximum(np.diagonal(hertz[1:]), SILENT)
     return there, cents_off(hertz[0], there)
 
