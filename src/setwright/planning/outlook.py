@@ -241,6 +241,20 @@ def view(course: Course) -> View:
     return View(replace(course, picture=replace(picture, tilt=float(states.tilt[0]))), states)
 
 
+def sounding(picture: Picture, lengths: Array, laid: Rig | None = None) -> Array:
+    """Pitches of the most likely instrument with given pegs.
+
+    Args:
+        picture: the instrument.
+        lengths: (B, S) unstretched lengths [m].
+        laid: (1) rig of the most likely instrument; None: it is laid out.
+    Returns: (B, S) [Hz].
+    """
+    one = lay_out(picture, picture.mean[None])[2] if laid is None else laid
+    rig = pegs_fixed(repeat(one, len(lengths)), lengths)
+    return pitches(rig, equilibrium(rig, start=picture.tilt))
+
+
 def each_at(course: Course, lengths: Array) -> tuple[Array, Array]:
     """Every string once its own peg is right, the others as they are.
 
@@ -254,8 +268,7 @@ def each_at(course: Course, lengths: Array) -> tuple[Array, Array]:
     now = settings.unstretched[0]
     many = np.tile(now, (len(now) + 1, 1))
     many[range(1, len(now) + 1), range(len(now))] = lengths
-    rig = pegs_fixed(repeat(one, len(many)), many)
-    hertz = pitches(rig, equilibrium(rig, start=picture.tilt))
+    hertz = sounding(picture, many, one)
     there = np.maximum(np.diagonal(hertz[1:]), SILENT)
     return there, cents_off(hertz[0], there)
 
