@@ -39,6 +39,8 @@ SENT = """(was) => { const now = document.querySelector("input[name=written]");
 FILLED = """([string, was]) => { const now = document.querySelector("input[name=written]");
     const one = document.querySelector(`input[data-words="pitch string ${string}"]`);
     return document.querySelector("h1") !== null && (!now || !one || one.value !== "" || now.value !== was); }"""
+ASKED = """[...document.querySelectorAll('input[data-words]')].filter((one) => !one.closest("details:not([open])"))
+    .map((one) => one.dataset.words)"""
 LISTENS = "() => document.getElementById('listen')?.textContent === 'Stop' && window.listens()"
 KINDS = {"Tune": "tune", "Turn both claw screws": "claw", "The wedge": "wedge", "The springs": "springs"}
 
@@ -123,7 +125,8 @@ class Hands:
         if page.locator("h1.rest").count():
             self.done.append("done")
             return "done"
-        kind = "read" if page.inner_text("h1").startswith("Hear") else KINDS.get(does, "hardware")
+        reads = page.inner_text("h1").startswith(("Hear", "Read"))
+        kind = "read" if reads else KINDS.get(does, "hardware")
         self.done.append(kind)
         written = page.get_attribute("input[name=written]", "value")
         getattr(self, kind)()
@@ -153,17 +156,14 @@ class Hands:
     def read(self) -> None:
         """Read the gauges the page asks for, then pluck every string it asks for until its field is filled."""
         page = self.page
-        self.listen()
         for words, value in (("rear gap", self.practice.gap), ("claw distance", self.practice.claw_distance)):
-            for field in page.locator(f"input[data-words^='{words}']").all():
+            for field in page.locator(f"input[data-words^='{words}']:visible").all():
                 field.fill(f"{max(value(), 0.0) * 1e3:.2f} mm")
-        asked = [
-            int(one.rsplit(" ", 1)[1])
-            for one in page.evaluate(
-                "[...document.querySelectorAll('input[data-words]')].map((one) => one.dataset.words)"
-            )
-            if one.startswith("pitch string")
-        ]
+        asked = [int(one.rsplit(" ", 1)[1]) for one in page.evaluate(ASKED) if one.startswith("pitch string")]
+        if not asked:
+            page.click("form[data-look] button:has-text('Keep')")
+            return
+        self.listen()
         written = page.get_attribute("input[name=written]", "value")
         self.played += [(string, float(self.practice.truth.hertz[string - 1])) for string in asked]
         for string in asked:

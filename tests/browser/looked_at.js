@@ -44,5 +44,16 @@
     const least = size >= 24 || (size >= 18.66 && +s.fontWeight >= 600) ? 3 : 4.5;
     if (ratio < least) out.push('contrast ' + ratio.toFixed(2) + ': ' + told(e));
   }
+  for (const svg of document.querySelectorAll('main svg')) {
+    const paper = svg.getBoundingClientRect();
+    const said = [...svg.querySelectorAll('text')].map(t => [t.textContent.trim(), t.getBoundingClientRect()]).filter(([w, r]) => w && r.width);
+    said.forEach(([words, r], i) => {
+      if (r.left < paper.left - 2 || r.right > paper.right + 2 || r.top < paper.top - 3 || r.bottom > paper.bottom + 3) out.push('off the paper: ' + words);
+      for (const [other, q] of said.slice(i + 1)) {
+        const across = Math.min(r.right, q.right) - Math.max(r.left, q.left), high = Math.min(r.bottom, q.bottom) - Math.max(r.top, q.top);
+        if (across > 1.5 && high > 3.5) out.push(`words over words: ${words}, ${other}`); // boxes of lines touch, ink does not
+      }
+    });
+  }
   return out;
 }

@@ -73,12 +73,15 @@ def test_the_finder_finds_what_is_wrong(chromium: Callable[..., Any]) -> None:
     page.set_content(
         "<main><h1>a</h1><h3>b</h3><p style='color:#999;background:#fff'>pale</p><a href='#' id='x'>t</a><input id='x'>"
         "<img src='x'><table><tr><th>h</th></tr></table><button aria-describedby='none'></button>"
-        "<svg width='9' height='9'></svg><div style='width:900px;height:9px'></div></main>"
+        "<svg width='9' height='9'></svg><svg width='90' height='40'><text x='1' y='20'>one</text>"
+        "<text x='9' y='20'>two</text><text x='80' y='20'>beyond</text></svg>"
+        "<div style='width:900px;height:9px'></div></main>"
     )
     found = " ".join(faults(page))
     faults_made = (
         "wider", "no language", "no title", "heading skipped", "contrast 2.85", "small", "id twice", "no name",
         "no alt", "th without", "names nothing", "drawing without",
+        "words over words: one, two", "off the paper: beyond",
     )  # fmt: skip
     assert [fault for fault in faults_made if fault not in found] == []  # #999 on white is 2.85 to 1 by WCAG's formula
     browser.close()

@@ -12,7 +12,7 @@ HERTZ = 196.0
 
 
 def sounding(cents, step=0.0025, lasts=3.0, loss=1.2, speed=1.0, noise=0.0, seed=0):
-    """A band about HERTZ times speed, of a partial cents(t) off it that falls evenly; t in seconds of the slow sound."""
+    """A band about HERTZ times speed of a partial cents(t) off it that falls evenly; t in seconds of the slow one."""
     times = np.arange(0.0, lasts / speed, step)
     ahead = HERTZ * speed * np.cumsum(np.expm1(CENT * cents(speed * times))) * step
     rng = np.random.default_rng(seed)

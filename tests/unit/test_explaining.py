@@ -290,7 +290,7 @@ def test_a_plate_with_its_wedge_in_is_free_only_where_the_wedge_does_not_explain
     picture = tracking.changed(begun(twin), settings)
     low = float(tilt_limits(tracking.most_likely(picture), settings)[0])
     near = touched.APART * 1e-5 + scenes.STOP_SLACK
-    monkeypatch.setattr(touched, "_tilt_heard", lambda *_: (low + near + over, 1e-5))
+    monkeypatch.setattr(touched, "_tilt_heard", lambda *_: (low + near + over, 1e-5, None))
     monkeypatch.setattr(touched, "missed_at", lambda _, __, tilt: on_it if tilt == low else where_heard)
     monkeypatch.setattr(touched, "weighed_in", lambda _: known)
     assert touched.stop_of(picture, replace(touched.scene_of(picture, ()), turns=turns)) == (stop, True)

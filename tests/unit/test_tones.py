@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from setwright.listening import tones
-from setwright.listening.tones import NAMES, Parts, Problem, State, cost_of, log_model, model, normal, pulled, solve
+from setwright.listening.fitting import cost_of, in_order, normal, pulled_by, slopes, solve
+from setwright.listening.tones import NAMES, Parts, Problem, State, log_model, model, pulled, there
 
 TIMES = np.arange(1, 121) * 0.015
 NUMBERS = np.arange(1.0, 6.0)
@@ -69,16 +70,47 @@ def test_the_model_is_what_its_equation_says(kind):
     assert model(problem(kind), state) == pytest.approx(by_hand(kind, state, 1.5, 2e-3), rel=1e-6, abs=1e-9)
 
 
+def every(one, state):
+    """(P, N, J) derivatives, those of every part of the glide put together."""
+    by, parts = slopes(one, state, there(one, state)), one.parts
+    glide = by.lead * parts.shapes[:, None]
+    glide[parts.member, np.arange(len(NUMBERS))] += 1j * by.own
+    two = [size[:, None] * by.some * by.late**timed for size, timed in zip(by.size, by.timed, strict=True)]
+    return np.array([*glide, 1j * by.mine, *two])
+
+
 @pytest.mark.parametrize("kind", NAMES)
 def test_slopes_against_differences(kind):
     one, state = problem(kind), true_state(kind)
-    slopes = normal(one, state).slopes
+    got = every(one, state)
     for i in range(len(state.shared)):
         step = np.zeros(len(state.shared))
         step[i] = 1e-6 if i < 2 or i == 6 else 1e-5
         ahead, behind = (log_model(one, State(state.local, state.shared + sign * step)) for sign in (1.0, -1.0))
         want = (ahead - behind) / (2.0 * step[i])
-        assert np.abs(slopes[i] - want).max() < 1e-4 * np.abs(want).max()
+        assert np.abs(got[i] - want).max() < 1e-4 * np.abs(want).max()
+
+
+@pytest.mark.parametrize("kind", NAMES)
+def test_normal_equations_are_sums_over_all_derivatives(kind):
+    """Those of one long matrix of derivatives, every partial's own beside the common ones."""
+    state = true_state(kind)
+    drawn = np.random.default_rng(5).standard_normal((2, len(NUMBERS), len(TIMES)))
+    one = replace(problem(kind), bands=model(problem(kind), state) * (1.0 + 0.1 * drawn[0] + 0.2j * drawn[1]))
+    got, since = normal(one, state), TIMES - TIMES.mean()
+    weight = 1.0 / (1e-8 / np.abs(model(one, state)) ** 2 + 1e-10)
+    common = every(one, state)
+    want = (weight * common[:, None] * common.conj()).real.sum(axis=(2, 3))
+    assert np.abs(got.shared - want).max() < 1e-9 * np.abs(want).max()
+    assert np.abs((got.shared - want) / np.sqrt(np.outer(np.diag(want), np.diag(want)))).max() < 1e-9
+    off = weight * (0.1 * drawn[0] + 0.2j * drawn[1])
+    assert got.pulls == pytest.approx(off, rel=1e-9)
+    assert got.pull_shared == pytest.approx((common.conj() * off).real.sum(axis=(1, 2)), rel=1e-9)
+    late = pulled_by(one, slopes(one, state, there(one, state)), off, 40, 90)
+    assert late == pytest.approx((common.conj() * off)[:, :, 40:90].real.sum(axis=(1, 2)), rel=1e-9)
+    mine = np.array([1.0 + 0.0 * since, since, 1j + 0.0 * since, 1j * since])
+    tie = (weight * common[:, None] * mine.conj()[:, None]).real.sum(axis=3).transpose(0, 2, 1)
+    assert in_order(got.tie) == pytest.approx(tie, rel=1e-9, abs=1e-9 * np.abs(tie).max())
 
 
 @pytest.mark.parametrize("kind", ["alike", "pulled"])

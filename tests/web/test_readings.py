@@ -127,7 +127,7 @@ class TestKept:
 
 class TestQuestioned:
     def test_an_unlikely_value_is_asked_about_and_nothing_is_kept(
-        self, visitor: Visitor, page: str, entries: Callable[[], list[str]]
+        self, visitor: Visitor, page: str, shop: str, entries: Callable[[], list[str]]
     ) -> None:
         form = typed("string height", unit="mm") | {HEIGHT.format(1): "1.6", HEIGHT.format(2): "16"}
         answer = visitor.post(page, form)
@@ -141,6 +141,12 @@ class TestQuestioned:
         form[f"sure {HEIGHT.format(2)}"] = "1"
         assert visitor.post(page, form).status_code == 303
         assert entries()[1] == "read string height string 2 at fret 12 = 16 mm sure"
+        visit = page.removesuffix("/readings")
+        keep(InShop(shop, visit.rpartition("/")[2]), ["note the owner is not sure"])
+        for path in (page, visit):
+            said = words(visitor.get(path))
+            assert "= 16 mm sure" not in said
+            assert "note the owner is not sure" in said
 
     @pytest.mark.parametrize("text", ["abc", "1.6 furlongs", "999 mm", HOSTILE, "1" * 300, "\x00", "1.6 mm\nread x"])
     def test_what_is_no_reading_is_said(

@@ -13,6 +13,7 @@ from setwright.bench.at_hand import at_hand
 from setwright.bench.journals import InShop, keep
 from setwright.bench.shop import show_visit
 from setwright.records.entries import live
+from setwright.web.pages.step import HOW
 from setwright.web.step_drawing import amount_of
 from tests.web.visitor import Visitor, words
 
@@ -63,11 +64,22 @@ class TestHardware:
         answer = visitor.get(f"/visit/{kestrel}/step")
         said = words(answer)
         for part in ("Step 8 of 10", "2 turns up", "both pivot screws", "Never turn a pivot under string or spring",
-                     "At pitch, plate as it shall stand:", "height, string 1, fret 12: 1.04 → 1.62 mm",
+                     "At pitch, plate as it shall stand:", "What is most likely; how sure that is stands in the plan .",
+                     "height, string 1, fret 12: 1.04 → 1.62 mm",
                      "Pivot height, treble side: 6.10 mm", "Written last: #7 did step neck on"):  # fmt: skip
             assert part in said, part
         assert answer.text.count("<circle") == 2  # two heads are drawn
         assert " style=" not in answer.text
+
+    def test_a_step_without_a_picture_says_how_a_hand_goes_about_it(
+        self, visitor: Visitor, kestrel: str, shop: str
+    ) -> None:
+        steps = ("protect", "slacken", "unhook", "support neck", "neck off")
+        for key in steps:
+            answer = visitor.get(f"/visit/{kestrel}/step")
+            assert HOW[key] in words(answer)
+            assert "<svg" not in answer.text
+            kept(shop, kestrel, [f"did step {key}"])
 
     def test_done_as_shown_is_written_screw_by_screw(
         self, visitor: Visitor, dunlin: str, shop: str, journal: Callable[[str], list[str]]

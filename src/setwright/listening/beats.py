@@ -87,8 +87,13 @@ def _added(problem: Problem, splits: Array, loss: float, place: float) -> Comple
     """(K, N, J) ln(1 + v) of second tones, see `tones.second`; place: of a magnet, 0: alike in all partials."""
     late = problem.times + problem.since
     share = tones.pulled(problem.numbers, place)[0] if place else np.ones(len(problem.numbers))
-    turns = splits[:, None, None] * (problem.hertz * share)[:, None] * late
-    return np.asarray(np.log1p(SHARE * np.exp(-loss * late + 2j * np.pi * turns)))
+    angle = 2.0 * np.pi * splits[:, None, None] * (problem.hertz * share)[:, None] * late
+    height = SHARE * np.exp(-loss * late)
+    along = height * np.cos(angle)
+    added = np.empty(angle.shape, dtype=np.complex128)  # real functions take a fraction of the time of complex ones
+    added.real = 0.5 * np.log1p(2.0 * along + height**2)
+    added.imag = np.arctan2(height * np.sin(angle), 1.0 + along)
+    return added
 
 
 def _without_line(some: Complex, weight: Array, since: Array) -> Complex:

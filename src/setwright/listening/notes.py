@@ -269,8 +269,8 @@ def _later(samples: Array, rate: float, peaks: Peaks, coarse: Coarse, early: Arr
 
 
 def _lawless(first: Ringing) -> float:
-    """How far a sound keeps to no law of a string, 0 to 1: much of its whole note is left over, and its partials lie off
-    the law, where there are enough to see that."""
+    """How far a sound keeps to no law of a string, 0 to 1: much of all its note is left over, and partials lie off
+    it, where there are enough to see that."""
     left = rising(np.log(max(first.poor, 1e-9) / LAWLESS[0]) / np.log(LAWLESS[1]))
     off = rising(np.log(CENTS_PER_LOG * first.law.apart / ASTRAY[0]) / np.log(ASTRAY[1]))
     return left * (off if len(first.numbers) >= TELLING else 1.0)

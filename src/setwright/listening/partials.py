@@ -31,7 +31,7 @@ SURE = 30.0  # times the noise, from which a decay is told by its own partial
 NEAR = 0.12  # of the fundamental, how near a peak must lie to its partial
 POOR = 0.03  # share of the bands, from which on the explanation of amplitudes is not taken
 DOUBTED = 2.0  # times more or less than that, within which both answers count
-UNSURE = 3.0  # times the uncertainties of what phases say alone where amplitudes cannot be explained
+UNSURE = 2.0  # times the uncertainties of what phases say alone where amplitudes cannot be explained
 STEADY = 0.1  # s; what changes faster is noise
 STILL = 0.2  # turns, the most a band may turn in a time over which it is averaged
 LOUD = 3.0  # times the noise in a band, for its decay to be read
@@ -87,13 +87,10 @@ def followed(
         cut = np.array([band(bands, f) for f in start])
     else:
         cut = np.array([gliding_band(bands, f, early) for f in start])
-    whole = bands
-    if since is not None:
-        step = float(bands.times[1] - bands.times[0])
-        turn = np.abs(np.angle((cut[:, 1:] * cut[:, :-1].conj()).sum(axis=1))).max() / (2.0 * np.pi)
-        bands, cut = averaged(
-            bands, cut, int(min(max(SHORTEST, bands.times[-1] / LONGEST) / (2.0 * step), STILL / turn))
-        )
+    whole, step = bands, float(bands.times[1] - bands.times[0])
+    turn = np.abs(np.angle((cut[:, 1:] * cut[:, :-1].conj()).sum(axis=1))).max() / (2.0 * np.pi)
+    wide = min(max(SHORTEST, bands.times[-1] / LONGEST) / (2.0 * step), STILL / turn)
+    bands, cut = averaged(bands, cut, int(wide))
     noise = _rough_noise(cut)
     decay = _decays(bands.times, np.abs(cut), noise)
     rates, shares = _glide_expected(numbers, start, np.abs(cut), decay, noise)
@@ -115,9 +112,10 @@ def followed(
         expected = shares[0] * max(float(fit.glide.sum()), LEAST_GLIDE)
     assert fit is not None
     told = _told(numbers, bands, fit, rates, decay, noise)
-    if since is None or told is None:
-        return told
-    told = _resolved(told, numbers, bands, cut, start, fit, noise, since)
+    if told is None:
+        return None
+    if since is not None:
+        told = _resolved(told, numbers, bands, cut, start, fit, noise, since)
     per = bands.effective / whole.effective * (bands.times[1] - bands.times[0]) / (whole.times[1] - whole.times[0])
     return replace(told, noise=told.noise * np.sqrt(per))
 
@@ -287,10 +285,11 @@ def _resolved(
 
 
 def _at_end(told: Ringing) -> Law:
-    """The law as the phases alone tell it at the note's end. Amplitudes that are not explained do not say how fast the
-    partials fall, nor so how fast the glide does: what is left of it is not taken off, and counts to the uncertainty.
+    """The law as the phases alone tell it. Amplitudes that are not explained do not say how fast the partials fall, nor
+    so how fast the glide does: half of what would be left of it at the end is taken off, and the other half counts to
+    the uncertainty, so that both a glide that is over and one that goes on as told lie inside.
     """
-    law, left = told.law, told.left / CENTS_PER_LOG
+    law, left = told.law, 0.5 * told.left / CENTS_PER_LOG
     return replace(
         law,
         first=law.first * float(np.exp(left)),

@@ -40,9 +40,6 @@ RANGE = {"share": (-6.0, 1.0), "turn": (-8.0, 8.0), "loss": (-8.0, 8.0), "split"
          "place": (0.02, 0.49)}  # fmt: skip
 OWN, OWN_SD, OWN_RANGE = 0.25, 0.2, (0.0, 0.55)  # q, see `phases`
 SLIGHT = 1e-3  # of the greatest, the least a part of the glide is expected at
-BY_LOGS = 2  # first rounds that go by logarithms, which no whole turn leads astray
-TRIES = 6  # dampings of one step
-LOG_MISFIT = 1e-3  # relative, the least a logarithm is trusted to
 
 
 @dataclass(frozen=True)
@@ -85,16 +82,12 @@ class State:
 
 
 @dataclass(frozen=True)
-class Normal:
-    """Normal equations: those of every partial by itself, the common ones, and what ties them."""
+class There:
+    """The model at a state. over and late: where there are two tones."""
 
-    own: tuple[Array, Array, Array]  # (N) sums of weight, times t, times t^2
-    tie: Array  # (P, N, 4)
-    shared: Array  # (P, P)
-    pull_own: Array  # (N, 4)
-    pull_shared: Array  # (P)
-    slopes: Complex  # (P, N, J)
-    pulls: Complex  # (N, J) weight times relative residual
+    bands: Complex  # (N, J) H10
+    over: Complex  # (N, J) v_n
+    late: Array  # (J) t' [s]
 
 
 def pulled(numbers: Array, place: float) -> tuple[Array, Array]:
@@ -120,15 +113,39 @@ def log_model(problem: Problem, state: State) -> Complex:
         state: the parameters.
     Returns: (N, J) logarithm of the bands.
     """
-    parts, many = problem.parts, len(problem.parts.expected)
-    since_middle = problem.times - problem.times.mean()
-    k, q = state.shared[:many], state.shared[many]
-    lead = k @ parts.shapes + (q * k[parts.member])[:, None] * parts.own
-    turn = 2j * np.pi * (problem.hertz * problem.follows)[:, None]
-    log = state.local[:, :1] + state.local[:, 1:] * since_middle + turn * lead
+    log = _first_tone(problem, state)
     if problem.kind != "one":
         log = log + np.log1p(second(problem, state)[0])
+    return log
+
+
+def _first_tone(problem: Problem, state: State) -> Complex:
+    """(N, J) logarithm of the first tone."""
+    parts, many = problem.parts, len(problem.parts.expected)
+    k, q = state.shared[:many], state.shared[many]
+    lead = k @ parts.shapes + (q * k[parts.member])[:, None] * parts.own
+    turn = 2.0 * np.pi * problem.hertz * problem.follows
+    log = state.local[:, 1:] * (problem.times - problem.times.mean())
+    log += state.local[:, :1]
+    log.imag += turn[:, None] * lead
     return np.asarray(log)
+
+
+def there(problem: Problem, state: State) -> There:
+    """H10 itself, and the second tone it was made with.
+
+    Args:
+        problem: what is to be explained.
+        state: the parameters.
+    Returns: the model there.
+    """
+    log = _first_tone(problem, state)
+    np.minimum(log.real, 50.0, out=log.real)
+    bands = np.exp(log)
+    if problem.kind == "one":
+        return There(bands, np.empty((0, 0), dtype=np.complex128), np.empty(0))
+    over = second(problem, state)[0]
+    return There(bands * (1.0 + over), over, _late(problem, state))
 
 
 def model(problem: Problem, state: State) -> Complex:
@@ -139,8 +156,7 @@ def model(problem: Problem, state: State) -> Complex:
         state: the parameters.
     Returns: (N, J).
     """
-    log = log_model(problem, state)
-    return np.asarray(np.exp(np.minimum(log.real, 50.0) + 1j * log.imag))
+    return there(problem, state).bands
 
 
 def second(problem: Problem, state: State) -> tuple[Complex, Array, Array]:
@@ -153,13 +169,23 @@ def second(problem: Problem, state: State) -> tuple[Complex, Array, Array]:
     """
     two = dict(zip(NAMES[problem.kind], state.shared[len(problem.parts.expected) + 1 :], strict=True))
     late = _late(problem, state)
-    if problem.kind == "pulled":
-        share, slope = pulled(problem.numbers, two["place"])
-    else:
-        share, slope = np.ones(len(problem.numbers)), np.zeros(len(problem.numbers))
+    share, slope = shares_of(problem, state)
     turns = (problem.hertz * share * two["split"])[:, None] * late
     over = np.exp(two["share"] - two["loss"] * late + 1j * (two["turn"] + 2.0 * np.pi * turns))
     return np.asarray(over), share, slope
+
+
+def shares_of(problem: Problem, state: State) -> tuple[Array, Array]:
+    """How far the tones of every partial lie apart.
+
+    Args:
+        problem: of a kind with two tones.
+        state: the parameters.
+    Returns: (N) d_n over d, and its derivative by the place.
+    """
+    if problem.kind == "pulled":
+        return pulled(problem.numbers, float(state.shared[-1]))
+    return np.ones(len(problem.numbers)), np.zeros(len(problem.numbers))
 
 
 def _late(problem: Problem, state: State) -> Array:
@@ -167,6 +193,16 @@ def _late(problem: Problem, state: State) -> Array:
     many = len(problem.parts.expected)
     early = state.shared[many + 1 + NAMES[problem.kind].index("early")]
     return np.asarray(problem.times + problem.since + early + state.shared[:many] @ problem.parts.shapes)
+
+
+def power(bands: Complex) -> Array:
+    """What bands carry.
+
+    Args:
+        bands: (N, J).
+    Returns: (N, J) their squares.
+    """
+    return np.asarray(bands.real**2 + bands.imag**2)
 
 
 def weights(problem: Problem, bands: Complex) -> Array:
@@ -177,84 +213,7 @@ def weights(problem: Problem, bands: Complex) -> Array:
         bands: (N, J) of the model.
     Returns: (N, J).
     """
-    power = np.abs(bands) ** 2
-    return np.asarray(1.0 / (problem.noise[:, None] + problem.misfit[:, None] ** 2 * power))
-
-
-def _slopes(problem: Problem, state: State) -> Complex:
-    """(P, N, J) derivative of the logarithm of H10 by every common parameter."""
-    parts, many = problem.parts, len(problem.parts.expected)
-    k, q = state.shared[:many], state.shared[many]
-    turn = 2j * np.pi * problem.hertz * problem.follows
-    by = np.empty((len(state.shared), *problem.bands.shape), dtype=np.complex128)
-    by[:many] = turn[:, None] * parts.shapes[:, None]
-    by[parts.member, np.arange(len(turn))] += (turn * q)[:, None] * parts.own
-    by[many] = (turn * k[parts.member])[:, None] * parts.own
-    if problem.kind != "one":
-        over, share, slope = second(problem, state)
-        loss, split = state.shared[many + 3], state.shared[many + 4]
-        late = _late(problem, state)
-        some = over / (1.0 + over)
-        by[many + 1], by[many + 2], by[many + 3] = some, 1j * some, -late * some
-        by[many + 4] = 2j * np.pi * (problem.hertz * share)[:, None] * late * some
-        by[many + 5] = (2j * np.pi * (problem.hertz * share)[:, None] * split - loss) * some
-        by[:many] += by[many + 5] * parts.shapes[:, None]
-        if problem.kind == "pulled":
-            by[many + 6] = 2j * np.pi * (problem.hertz * slope * split)[:, None] * late * some
-    return by
-
-
-def normal(problem: Problem, state: State, by_logs: bool = False, bands: Complex | None = None) -> Normal:
-    """Normal equations of relative residuals.
-
-    Args:
-        problem: what is to be explained.
-        state: where they are taken.
-        by_logs: whether residuals are those of logarithms.
-        bands: (N, J) of the model there, where they are at hand.
-    Returns: them.
-    """
-    by = _slopes(problem, state)
-    if bands is None:
-        bands = model(problem, state)
-    if by_logs and problem.logs is not None and problem.seen is not None:
-        power = np.where(problem.seen, np.abs(problem.bands), np.abs(bands)) ** 2
-        weight = power / (problem.noise[:, None] + np.maximum(problem.misfit, LOG_MISFIT)[:, None] ** 2 * power)
-        off = np.where(problem.seen, problem.logs - log_model(problem, state), problem.bands / _some(bands) - 1.0)
-    else:
-        weight = weights(problem, bands) * np.abs(bands) ** 2
-        off = problem.bands / _some(bands) - 1.0
-    since = problem.times - problem.times.mean()
-    heavy = by * weight
-    flat = by.reshape(len(by), -1)
-    one, late = heavy.sum(axis=2), heavy @ since
-    pulls = weight * off
-    return Normal(
-        (weight.sum(axis=1), weight @ since, weight @ since**2),
-        np.stack([one.real, late.real, one.imag, late.imag], axis=2),
-        (heavy.reshape(len(by), -1) @ flat.conj().T).real,
-        by_itself(pulls, since),
-        (flat.conj() @ pulls.ravel()).real,
-        by,
-        pulls,
-    )
-
-
-def _some(bands: Complex) -> Complex:
-    """The same, nowhere so small that it cannot be divided by."""
-    return np.asarray(np.where(np.abs(bands) < 1e-100, 1e-100, bands))
-
-
-def by_itself(pulls: Complex, since: Array) -> Array:
-    """What pulls at a partial's own parameters.
-
-    Args:
-        pulls: (N, J) weight times relative residual.
-        since: (J) [s] from the middle.
-    Returns: (N, 4) height, decay (growth), phase, frequency (as 1/s).
-    """
-    one, late = pulls.sum(axis=1), pulls @ since
-    return np.stack([one.real, late.real, one.imag, late.imag], axis=1)
+    return np.asarray(1.0 / (problem.noise[:, None] + problem.misfit[:, None] ** 2 * power(bands)))
 
 
 def prior(problem: Problem) -> tuple[Array, Array]:
@@ -276,94 +235,3 @@ def prior(problem: Problem) -> tuple[Array, Array]:
         sd = PULLED_LOSS if (problem.kind, name) == ("pulled", "loss") else LIKELY[name][1]
         toward[i], out[i, i] = LIKELY[name][0], 1.0 / sd**2
     return out, toward
-
-
-def cost_of(problem: Problem, state: State) -> float:
-    """Twice the negative logarithm of how likely the bands are, but for a constant.
-
-    Args:
-        problem: what is to be explained.
-        state: the parameters.
-    Returns: [1].
-    """
-    bands = model(problem, state)
-    weight = weights(problem, bands)
-    cost = _off(problem, state, prior(problem), bands, weight) - 2.0 * float(np.log(weight).sum())
-    return cost if np.isfinite(cost) else np.inf
-
-
-def _off(problem: Problem, state: State, before: tuple[Array, Array], bands: Complex, weight: Array) -> float:
-    """Squares of what the bands of the model leave over, by given weights, and of what was known before."""
-    information, toward = before
-    off = state.shared - toward
-    with np.errstate(over="ignore", invalid="ignore"):
-        cost = float((np.abs(problem.bands - bands) ** 2 * weight).sum() + off @ information @ off)
-    return cost if np.isfinite(cost) else np.inf
-
-
-def _within(problem: Problem, shared: Array) -> Array:
-    """Common parameters held within what they can be."""
-    many = len(problem.parts.expected)
-    shared[many] = np.clip(shared[many], *OWN_RANGE)
-    for i, name in enumerate(NAMES[problem.kind], many + 1):
-        shared[i] = np.clip(shared[i], *RANGE[name])
-    return shared
-
-
-def _stepped(problem: Problem, state: State, one: Normal, damping: float, before: tuple[Array, Array]) -> State:
-    """A damped step of Gauss and Newton; the partials' own parameters are solved for in terms of the common ones."""
-    information, toward = before
-    shared = one.shared + information
-    w0, w1, w2 = one.own
-    up = 1.0 + damping
-    determinant = np.maximum(w0 * w2 * up * up - w1 * w1, 1e-12 * w0 * w2 + 1e-300)
-    i0, i1, i2 = w2 * up / determinant, -w1 / determinant, w0 * up / determinant
-
-    def solved(x: Array) -> Array:
-        a, b, c, d = (x[..., i] for i in range(4))
-        return np.stack([i0 * a + i1 * b, i1 * a + i2 * b, i0 * c + i1 * d, i1 * c + i2 * d], axis=-1)
-
-    count = len(shared)
-    tied = solved(one.tie).reshape(count, -1)
-    rest = shared + damping * np.diag(np.diag(shared)) - tied @ one.tie.reshape(count, -1).T
-    pull = one.pull_shared - information @ (state.shared - toward) - tied @ one.pull_own.ravel()
-    scale = 1.0 / np.sqrt(np.diag(shared) + 1e-300)
-    step = scale * np.linalg.solve(rest * np.outer(scale, scale) + 1e-12 * np.eye(count), scale * pull)
-    new = _within(problem, state.shared + step)
-    local = solved(one.pull_own - np.tensordot(new - state.shared, one.tie, 1))
-    return State(state.local + local[:, :2] + 1j * local[:, 2:], new)
-
-
-def solve(
-    problem: Problem, state: State, rounds: int = 10, damping: float = 1e-4, enough: float = 1e-3
-) -> tuple[State, float]:
-    """Least squares by damped steps (Levenberg, Marquardt), the first ones by logarithms where these are given.
-
-    Args:
-        problem: what is to be explained.
-        state: where to start.
-        rounds: steps at most [1].
-        damping: at the first step [1].
-        enough: gain of the cost that ends the steps [1].
-    Returns: the best, and its cost.
-    """
-    logs = BY_LOGS if problem.logs is not None and problem.kind == "one" else 0
-    before = prior(problem)
-    bands = model(problem, state)
-    for turn in range(rounds):
-        one = normal(problem, state, turn < logs, bands)
-        weight = weights(problem, bands)  # a step is right for weights that stay
-        cost, gained = _off(problem, state, before, bands, weight), 0.0
-        for _ in range(TRIES):
-            new = _stepped(problem, state, one, damping, before)
-            there = model(problem, new)
-            less = _off(problem, new, before, there, weight)
-            if turn < logs or less <= cost + 1e-9:
-                gained = np.inf if turn < logs else cost - less
-                state, bands = new, there
-                damping = 0.1 * damping if damping > 1e-8 else 0.0
-                break
-            damping = max(10.0 * damping, 1e-4)
-        if gained < enough:
-            break
-    return state, cost_of(problem, state)

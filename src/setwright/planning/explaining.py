@@ -8,6 +8,7 @@ it early leaves it later. Derivatives of a scene are kept until the answer moves
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -18,7 +19,7 @@ from setwright.instrument.traits import Array
 from setwright.physics.pitch import CENTS_PER_LOG
 from setwright.planning import scenes
 from setwright.planning.scenes import FREE, LOWER, MISHEARD, OPEN, Scene, Seen, fan, slopes
-from setwright.planning.touched import ANY_TILT, pressed_by, scene_of, stop_of
+from setwright.planning.touched import ANY_TILT, heard_on, pressed_by, scene_of, stop_of
 from setwright.planning.tracking import (
     CLAW_PLACE,
     CLAW_SLIP,
@@ -48,7 +49,10 @@ WRONG_TURN = 2.0  # turns, standard uncertainty of a turn that was not what was 
 SET_ASIDE = {"pitch": 1200.0, "rear gap": 0.02, "claw": 0.05}  # cents or m, standard uncertainty of what is set aside
 ASIDE = 0.99
 Rows = list[tuple[Array, Array]]  # of every scene: values of its rows and their standard uncertainties
-STALE = 2.0  # steps of the derivatives, after which they are formed anew
+STALE = 2.0  # steps of the derivatives, after which a scene is worked out anew
+ENOUGH = 1e-3  # squares over uncertainties, by which a step must bring all nearer for another to follow
+HERE = 0.1  # the same, within which derivatives formed anew would be the same
+WORN = 10.0  # the same, after which its derivatives are formed anew too
 
 
 @frozen
@@ -72,11 +76,11 @@ def read(picture: Picture, seen: tuple[Seen, ...]) -> Update:
     last = picture.scenes[-1] if picture.scenes and not picture.fresh else None
     scene = replace(last, seen=last.seen + seen) if last else scene_of(picture, seen)
     bare = picture.bare if last and picture.bare else replace(picture, bare=None)
-    stop, told = stop_of(bare, scene)
+    stop, told, line = heard_on(bare, scene)
     scene = replace(scene, stop=stop, told=told)
     before, lines = (picture.scenes[:-1], picture.lines[:-1]) if last else (picture.scenes, picture.lines)
     before, lines = _with_hindsight(before, lines, scene)
-    update = explained(replace(picture, scenes=(*before, scene), lines=(*lines, None), fresh=False, bare=bare))
+    update = explained(replace(picture, scenes=(*before, scene), lines=(*lines, line), fresh=False, bare=bare))
     for _ in range(MOST_DOUBTS):
         if update.doubt is None:
             break
@@ -260,13 +264,13 @@ def _searched(picture: Picture) -> Update:
     members = [frame.part(scene, i) for i, scene in enumerate(picture.scenes)]
     read_off = [scenes.targets(scene, picture.model.friction) for scene in picture.scenes]
     at = _start(picture.answer, frame, mean)
-    old = picture.lines
+    old, anew = picture.lines, (None,) * len(members)
     lines: tuple[Line, ...] = ()
     step = scene_steps(picture)
     stale = STALE
     before = at
     for round_ in range(ROUNDS + 1):
-        at, lines = _near(picture, members, before, at, step, old if stale else (None,) * len(members))
+        at, lines = _near(picture, members, before, at, step, old if stale else anew)
         old, before = lines, at
         information, pull = weight.copy(), weight @ (mean - at)
         for (value, noise), one, line in zip(read_off, members, lines, strict=True):
@@ -277,12 +281,15 @@ def _searched(picture: Picture) -> Update:
         way = sd * np.linalg.solve(scaled, sd * pull)
         if round_ == ROUNDS:
             break
-        small = np.max(np.abs(way) / sd) < SMALL
-        share = 1.0 if small else _share(picture, read_off, members, at, way, mean, weight)
+        share, gained = 1.0, np.inf
+        formed_here = all(np.all(np.abs(one.formed - one.at) < HERE * step) for one in lines)
+        if np.max(np.abs(way) / sd) >= SMALL:
+            share, gained, values = _share(picture, read_off, members, at, way, mean, weight)
+            old = _carried(lines, members, at + share * way, values) if share == 1.0 else anew
         at = at + share * way
-        if share < 0.1 and stale:
+        if share < 0.1 and stale and not formed_here:
             stale = 0.0  # old derivatives lead nowhere: form them anew
-        elif share == 0.0 or np.max(np.abs(way) / sd) * share < SETTLED:
+        elif share == 0.0 or gained < ENOUGH or np.max(np.abs(way) / sd) * share < SETTLED:
             break
     covariance = np.linalg.inv(scaled) * np.outer(sd, sd)
     update = _settled(picture, frame, at, covariance, lines)
@@ -329,7 +336,7 @@ def _lines(picture: Picture, at: list[Array], step: Array, old: tuple[Line | Non
     out: dict[int, Line] = {}
     anew = []
     for i, line in enumerate(old):
-        if line is not None and np.max(np.abs(at[i] - line.at) / step) < STALE:
+        if line is not None and np.all(np.abs(at[i] - line.at) < STALE * step) and _fresh(line, at[i], step):
             out[i] = line
         else:
             anew.append(i)
@@ -341,31 +348,47 @@ def _lines(picture: Picture, at: list[Array], step: Array, old: tuple[Line | Non
             scenes.shown_together(picture.model, chosen, [fan(at[i], step) for i in anew], marks),
             strict=True,
         ):
-            out[i] = Line(at[i], values[0], slopes(values, step))
+            out[i] = Line(at[i], values[0], slopes(values, step), at[i])
     return tuple(out[i] for i in range(len(old)))
+
+
+def _carried(lines: tuple[Line, ...], members: list[_Part], at: Array, values: list[Array]) -> tuple[Line, ...]:
+    """Lines about the next place, where what the scenes show is known already; their derivatives as they were."""
+    if not values:
+        return lines
+    some = zip(lines, members, values, strict=True)
+    return tuple(replace(line, at=at @ one.columns, values=shows) for line, one, shows in some)
+
+
+def _fresh(line: Line, at: Array, step: Array) -> bool:
+    """Whether the derivatives of a line are near enough to a place."""
+    return line.formed is line.at or bool(np.all(np.abs(at - line.formed) < WORN * step))
 
 
 def _share(
     picture: Picture, read_off: Rows, members: list[_Part], at: Array, way: Array, mean: Array, weight: Array
-) -> float:
-    """Share of a step at which prior and readings together are missed least."""
+) -> tuple[float, float, list[Array]]:
+    """Share of a step at which prior and readings together are missed least, by how much less; what is shown there."""
     many = at + SHARES[:, None] * way
     try:
-        cost = _missed(picture, read_off, members, many, mean, weight)
+        cost, shown = _missed(picture, read_off, members, many, mean, weight)
     except RangeError:  # a step too far, to no instrument there is
-        cost = np.array([_missed_alone(picture, read_off, members, one, mean, weight) for one in many])
-    return float(SHARES[int(np.argmin(cost))])
+        cost, shown = np.array([_missed_alone(picture, read_off, members, one, mean, weight) for one in many]), []
+    best = int(np.argmin(cost))
+    return float(SHARES[best]), float(cost[-1] - cost[best]), [values[best] for values in shown]
 
 
-def _missed(picture: Picture, read_off: Rows, members: list[_Part], many: Array, mean: Array, weight: Array) -> Array:
-    """(B) how far prior and readings together are missed at (B, size) places."""
+def _missed(
+    picture: Picture, read_off: Rows, members: list[_Part], many: Array, mean: Array, weight: Array
+) -> tuple[Array, list[Array]]:
+    """(B) how far prior and readings together are missed at (B, size) places; what every scene shows there."""
     away = many - mean
     cost = np.einsum("bi,ij,bj->b", away, weight, away)
     marks = [marks_of(picture, scene.pegs) for scene in picture.scenes]
     now = scenes.shown_together(picture.model, picture.scenes, [many @ one.columns for one in members], marks)
     for (value, noise), one, values in zip(read_off, members, now, strict=True):
         cost += (((value - values - many @ one.beside.T) / noise) ** 2).sum(axis=1)
-    return np.asarray(cost)
+    return np.asarray(cost), now
 
 
 def _missed_alone(
@@ -373,7 +396,7 @@ def _missed_alone(
 ) -> float:
     """`_missed` at one place; infinite where no instrument can be there."""
     try:
-        return float(_missed(picture, read_off, members, at[None], mean, weight)[0])
+        return float(_missed(picture, read_off, members, at[None], mean, weight)[0][0])
     except RangeError:
         return np.inf
 
@@ -404,31 +427,35 @@ def _worst(
     reading by r / sqrt(s2 - h) of its own standard uncertainties; of a turn of the claw that was not what was counted
     the slip stands over the root of what the readings took from its variance.
     """
-    found: list[Doubt] = []
+    worst: Doubt | None = None
+    most = BEYOND_BELIEF
     assert picture.answer is not None
-    for i, (scene, part, line) in enumerate(zip(picture.scenes, members, picture.lines, strict=True)):
-        assert line is not None
+    lines = [line for line in picture.lines if line is not None]
+    every = [part.slopes(line) for part, line in zip(members, lines, strict=True)]
+    by = np.concatenate(every)
+    variances = np.split(((by @ covariance) * by).sum(axis=1), np.cumsum([len(one) for one in every[:-1]]))
+    for i, (scene, part, line, variance) in enumerate(zip(picture.scenes, members, lines, variances, strict=True)):
         value, noise = read_off[i]
-        by, shows = part.slopes(line), part.shown(line, picture.answer.whole)
-        variance = ((by @ covariance) * by).sum(axis=1)
-        for k, one in enumerate(scene.seen):
+        shows = part.shown(line, picture.answer.whole)
+        some = zip(scene.seen, (value - shows).tolist(), noise.tolist(), variance.tolist(), strict=False)
+        for k, (one, off, spread, known) in enumerate(some):
             if one.sd < ASIDE * SET_ASIDE[one.kind]:
-                off = value[k] - shows[k]
-                left = max(noise[k] ** 2 - variance[k], (0.1 * noise[k]) ** 2)
-                if one.kind == "pitch" and abs(off * noise[k] ** 2 / left) < MISHEARD:
+                left = max(spread**2 - known, (0.1 * spread) ** 2)
+                if one.kind == "pitch" and abs(off * spread**2 / left) < MISHEARD:
                     continue
-                fits, times = _as_read(one.kind, shows[k]), float(abs(off) / np.sqrt(left))
-                found.append(Doubt(one.kind, i, one.value, fits, times, one.string, one.entry))
+                if abs(off) > most * math.sqrt(left):
+                    most = abs(off) / math.sqrt(left)
+                    worst = Doubt(one.kind, i, one.value, _as_read(one.kind, shows[k]), most, one.string, one.entry)
     first = frame.claw
     lead = float(picture.model.traits.claw.lead)
     expected = expected_slips(picture.scenes, picture.turns, lead)
     for turn in range(1, frame.slips):
         left = sd[first + turn] ** 2 - covariance[first + turn, first + turn]
         slip = float(picture.answer.slips[turn]) - expected[turn]
-        times = abs(slip) / np.sqrt(max(left, (1e-2 * sd[first + turn]) ** 2))
-        found.append(Doubt("turn", turn, -slip / lead, 0.0, float(times)))
-    worst = max(found, key=lambda one: one.times, default=None)
-    return worst if worst is not None and worst.times > BEYOND_BELIEF else None
+        times = abs(slip) / math.sqrt(max(left, (1e-2 * sd[first + turn]) ** 2))
+        if times > most:
+            most, worst = times, Doubt("turn", turn, -slip / lead, 0.0, float(times))
+    return worst
 
 
 def _is_doubted(one: Seen, doubt: Doubt) -> bool:

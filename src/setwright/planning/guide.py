@@ -21,7 +21,7 @@ from setwright.instrument.traits import Array
 from setwright.physics.balance import equilibrium, pegs_fixed, pitches
 from setwright.planning import weighing
 from setwright.planning.course import Course, Goal
-from setwright.planning.outlook import End, View, cents_off, each_at, gap_at_pitch, view
+from setwright.planning.outlook import End, View, cents_off, each_at, view
 from setwright.planning.scenes import SILENT, fan, slopes
 from setwright.planning.touching import Few, by_hand, fewest, one_at_pitch
 from setwright.planning.tracking import expected, lay_out, steps, without_wedge
@@ -174,7 +174,7 @@ def _floating(seen: View) -> Advice:
     """The plate floats: touch strings up where the claw is right, else set the claw."""
     course, now = seen.course, seen.now
     margin = np.minimum(CLEAR * now.sd[:-1], CLEAR_AT_MOST * course.goal.pitch_tolerance)
-    sure = _within(*gap_at_pitch(course), course.goal)
+    sure = _within(*seen.gap_at_pitch, course.goal)
     if sure < GAP_SURE and abs(seen.end.claw_out) < FINEST_TURN:
         return _balanced(seen, by_hand(seen, margin))
     few = fewest(course, margin, now.apart)

@@ -10,12 +10,13 @@ import numpy as np
 from setwright.frozen import frozen, replace
 from setwright.instrument.geometry import edge_gap, tilt_for_gap
 from setwright.instrument.predict import balance_at
-from setwright.instrument.traits import Array
-from setwright.physics.balance import at_pitch, equilibrium, pegs_fixed, pitches, repeat
+from setwright.instrument.settings import Settings
+from setwright.instrument.traits import Array, Traits
+from setwright.physics.balance import Rig, at_pitch, equilibrium, pegs_fixed, pitches, repeat
 from setwright.physics.pitch import cents
 from setwright.planning.course import Course
 from setwright.planning.scenes import MISHEARD, SILENT, fan, slopes, value_of
-from setwright.planning.tracking import Picture, expected, firm, lay_out, resting, steps, without_wedge
+from setwright.planning.tracking import Expected, Picture, expected, firm, lay_out, steps, without_wedge
 
 DRAWS = 2000
 WANDERS = 0.3  # cents a pitch may change by itself until the instrument is handed over; common practice, no source
@@ -53,16 +54,18 @@ class Here:
         return np.asarray(np.sqrt(np.maximum(np.diag(self.covariance), 0.0)))
 
 
-def here(course: Course) -> Here:
+def here(course: Course, states: Expected | None = None) -> Here:
     """Pitches and gap as believed now, and the chance that all are inside.
 
     Args:
         course: where the work stands.
+        states: of rest at the fan of the picture's unknowns; None: they are worked out.
     Returns: the beliefs.
     """
     picture, goal = course.picture, course.goal
     step = steps(picture)
-    states = expected(picture, fan(picture.mean, step))
+    if states is None:
+        states = expected(picture, fan(picture.mean, step))
     values = np.column_stack([cents_off(states.hertz, goal.hertz), states.gap])
     by = slopes(values, step)
     covariance = by @ picture.covariance @ by.T
@@ -150,16 +153,24 @@ class End:
     by: Array  # (N) turns out by every unknown of the picture
 
 
-def end_state(course: Course) -> End:
+def _bare(picture: Picture, states: Expected | None) -> tuple[Traits, Settings, Rig]:
+    """The fan of the picture's unknowns laid out without a wedge: as it was laid out already, where there is none."""
+    if states is not None and np.isnan(picture.settings.prop).all():
+        return states.traits, states.settings, states.rig
+    return lay_out(without_wedge(picture), fan(picture.mean, steps(picture)))
+
+
+def end_state(course: Course, states: Expected | None = None) -> End:
     """Pegs and claw of the wanted end.
 
     Args:
         course: where the work stands.
+        states: at the fan of the picture's unknowns; None: they are worked out.
     Returns: lengths, claw and its standard uncertainty.
     """
     picture, goal = course.picture, course.goal
     step = steps(picture)
-    traits, settings, _ = lay_out(without_wedge(picture), fan(picture.mean, step))
+    traits, settings, _ = _bare(picture, states)
     tilt = tilt_for_gap(traits, settings, np.full(len(settings.claw), goal.gap))
     done = balance_at(traits, settings, goal.hertz, tilt).settings
     out = (done.claw - settings.claw).mean(axis=-1) / np.asarray(traits.claw.lead)
@@ -167,16 +178,17 @@ def end_state(course: Course) -> End:
     return End(done.unstretched[0], float(out[0]), sd_of(by, picture), by)
 
 
-def gap_at_pitch(course: Course) -> tuple[float, float]:
+def gap_at_pitch(course: Course, states: Expected | None = None) -> tuple[float, float]:
     """Rear gap once every string is at pitch, the claw left alone.
 
     Args:
         course: where the work stands.
+        states: at the fan of the picture's unknowns; None: they are worked out.
     Returns: gap and standard uncertainty [m].
     """
     picture, goal = course.picture, course.goal
     step = steps(picture)
-    traits, settings, rig = lay_out(without_wedge(picture), fan(picture.mean, step))
+    traits, settings, rig = _bare(picture, states)
     rig = at_pitch(rig, goal.hertz)
     state = equilibrium(rig, start=picture.tilt)
     gap = edge_gap(traits, settings, state.tilt).mean(axis=-1)
@@ -189,16 +201,22 @@ class View:
     """A course as a step is decided by it; what follows from it is worked out once, when it is asked for."""
 
     course: Course
+    states: Expected | None = None  # of rest at the fan of the picture's unknowns
 
     @cached_property
     def now(self) -> Here:
         """What is believed of pitches and gap."""
-        return here(self.course)
+        return here(self.course, self.states)
 
     @cached_property
     def end(self) -> End:
         """Pegs and claw of the wanted end."""
-        return end_state(self.course)
+        return end_state(self.course, self.states)
+
+    @property
+    def gap_at_pitch(self) -> tuple[float, float]:
+        """Rear gap once every string is at pitch, the claw left alone, and its standard uncertainty [m]."""
+        return gap_at_pitch(self.course, self.states)
 
     @cached_property
     def alone(self) -> tuple[Array, Array]:
@@ -218,19 +236,22 @@ def view(course: Course) -> View:
         course: where the work stands.
     Returns: the view to decide by.
     """
-    return View(replace(course, picture=resting(firm(course.picture))))
+    picture = firm(course.picture)
+    states = expected(picture, fan(picture.mean, steps(picture)))
+    return View(replace(course, picture=replace(picture, tilt=float(states.tilt[0]))), states)
 
 
-def sounding(picture: Picture, lengths: Array) -> Array:
+def sounding(picture: Picture, lengths: Array, laid: Rig | None = None) -> Array:
     """Pitches of the most likely instrument with given pegs.
 
     Args:
         picture: the instrument.
         lengths: (B, S) unstretched lengths [m].
+        laid: (1) rig of the most likely instrument; None: it is laid out.
     Returns: (B, S) [Hz].
     """
-    _, _, rig = lay_out(picture, picture.mean[None])
-    rig = pegs_fixed(repeat(rig, len(lengths)), lengths)
+    one = lay_out(picture, picture.mean[None])[2] if laid is None else laid
+    rig = pegs_fixed(repeat(one, len(lengths)), lengths)
     return pitches(rig, equilibrium(rig, start=picture.tilt))
 
 
@@ -243,10 +264,11 @@ def each_at(course: Course, lengths: Array) -> tuple[Array, Array]:
     Returns: (S) pitches then [Hz]; (S) cents every string is off that now.
     """
     picture = course.picture
-    now = lay_out(picture, picture.mean[None])[1].unstretched[0]
+    _, settings, one = lay_out(picture, picture.mean[None])
+    now = settings.unstretched[0]
     many = np.tile(now, (len(now) + 1, 1))
     many[range(1, len(now) + 1), range(len(now))] = lengths
-    hertz = sounding(picture, many)
+    hertz = sounding(picture, many, one)
     there = np.maximum(np.diagonal(hertz[1:]), SILENT)
     return there, cents_off(hertz[0], there)
 

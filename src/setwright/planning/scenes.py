@@ -148,16 +148,18 @@ def shown_together(
         state = settled_at(rig, tilt)
         hertz = CENTS_PER_LOG * np.log(np.maximum(pitches(rig, state), SILENT))
         gap, claw = edge_gap(traits, settings, tilt).mean(axis=-1), settings.claw.mean(axis=-1)
-        limits = {LOWER: rig.tilt_low, UPPER: rig.tilt_high}
+        every = np.column_stack([hertz, gap, claw, state.contact, tilt - rig.tilt_low, tilt - rig.tilt_high])
         ends = np.cumsum(counts)
         for i, end, count in zip(which, ends, counts, strict=True):
-            part = slice(int(end) - count, int(end))
-            other = {"rear gap": gap[part], "claw": claw[part]}
-            columns = [hertz[part, one.string] if one.kind == "pitch" else other[one.kind] for one in scenes[i].seen]
-            limit = limits.get(scenes[i].stop)
-            columns.append(state.contact[part] if limit is None else tilt[part] - limit[part])
-            out[i] = np.stack(columns, axis=-1)
+            out[i] = every[end - count : end].take(_columns(scenes[i], hertz.shape[-1]), axis=1)
     return out
+
+
+def _columns(scene: Scene, strings: int) -> list[int]:
+    """Which columns a scene shows: those of its readings, last that of its balance or its stop."""
+    other = {"rear gap": strings, "claw": strings + 1}
+    last = {LOWER: strings + 3, UPPER: strings + 4}.get(scene.stop, strings + 2)
+    return [*(one.string if one.kind == "pitch" else other[one.kind] for one in scene.seen), last]
 
 
 def _stacked(settings: list[Settings], counts: list[int]) -> Settings:

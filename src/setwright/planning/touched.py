@@ -14,7 +14,17 @@ from setwright.instrument.geometry import tilt_limits
 from setwright.instrument.traits import Array
 from setwright.planning import scenes
 from setwright.planning.scenes import FREE, LOWER, OPEN, UPPER, Scene, Seen, fan, slopes
-from setwright.planning.tracking import TILT_STEP, Picture, Pressed, firm, marks_of, most_likely, resting, scene_steps
+from setwright.planning.tracking import (
+    TILT_STEP,
+    Line,
+    Picture,
+    Pressed,
+    firm,
+    marks_of,
+    most_likely,
+    resting,
+    scene_steps,
+)
 from setwright.planning.turned_back import weighed_in
 
 ANY_TILT = 0.2  # rad, standard uncertainty of a tilt nobody has said anything about
@@ -45,8 +55,25 @@ def stop_of(picture: Picture, scene: Scene) -> tuple[int, bool]:
         scene: with what was read.
     Returns: the stop; whether what was heard tells it, False where it is what was believed.
     """
+    return heard_on(picture, scene)[:2]
+
+
+def heard_on(picture: Picture, scene: Scene) -> tuple[int, bool, Line | None]:
+    """Which stop the plate touches, and the scene in straight lines where it was looked for.
+
+    Args:
+        picture: what is believed.
+        scene: with what was read.
+    Returns: the stop; whether what was heard tells it; the lines, None where they are not those of that stop.
+    """
+    tilt, sd, line = _tilt_heard(picture, replace(scene, stop=OPEN))
+    stop, told = _stop_at(picture, scene, tilt, sd)
+    return stop, told, line if stop in (FREE, OPEN) else None
+
+
+def _stop_at(picture: Picture, scene: Scene, tilt: float, sd: float) -> tuple[int, bool]:
+    """The stop by the tilt that is heard, and whether that tells it."""
     low, high = (float(v) for v in tilt_limits(most_likely(picture), scene.settings))
-    tilt, sd = _tilt_heard(picture, replace(scene, stop=OPEN))
     told = sd < TELLING * (high - low)
     if not told:
         tilt, sd = resting(firm(picture)).tilt, 0.0
@@ -59,27 +86,31 @@ def stop_of(picture: Picture, scene: Scene) -> tuple[int, bool]:
     return (UPPER if high - tilt < near else FREE), told
 
 
-def _tilt_heard(picture: Picture, scene: Scene) -> tuple[float, float]:
-    """Tilt of a scene and its standard uncertainty from its readings and what was believed, balance left out."""
+def _tilt_heard(picture: Picture, scene: Scene) -> tuple[float, float, Line | None]:
+    """Tilt of a scene and its standard uncertainty from its readings and what was believed, balance left out.
+
+    And the scene in straight lines where it was looked at last; None where nothing is told.
+    """
     before, covariance = _of_scene(picture, picture.tilt, ANY_TILT)
     at, step = before, scene_steps(picture)
     value, sd = (one[:-1] for one in scenes.targets(scene, picture.model.friction))
     marks = marks_of(picture, scene.pegs)
     for round_ in range(TRIES):
         try:
-            values = scenes.shown(picture.model, scene, fan(at, step), *marks)[:, :-1]
+            values = scenes.shown(picture.model, scene, fan(at, step), *marks)
         except RangeError:  # strings far from their pitches lead to no instrument there is: nothing is told
-            return picture.tilt, ANY_TILT
-        by = slopes(values, step)
+            return picture.tilt, ANY_TILT, None
+        line = Line(at, values[0], slopes(values, step), at)
+        by = line.by[:-1]
         gain = np.linalg.solve(by @ covariance @ by.T + np.diag(sd**2), by @ covariance).T
-        new = before + gain @ (value - values[0] + by @ (at - before))
+        new = before + gain @ (value - values[0, :-1] + by @ (at - before))
         moved, at = abs(new[-1] - at[-1]), new
         if moved < (TILT_STEP if round_ < SETTLING else SWING):
             break
     else:  # strings far from their pitches answer in curves: nothing is told
-        return picture.tilt, ANY_TILT
+        return picture.tilt, ANY_TILT, None
     left = covariance - gain @ by @ covariance
-    return float(at[-1]), float(np.sqrt(max(left[-1, -1], 0.0)))
+    return float(at[-1]), float(np.sqrt(max(left[-1, -1], 0.0))), line
 
 
 def _of_scene(picture: Picture, tilt: float, sd: float) -> tuple[Array, Array]:

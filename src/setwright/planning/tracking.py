@@ -65,6 +65,7 @@ class Line:
     at: Array  # (L)
     values: Array  # (R + 1)
     by: Array  # (R + 1, L)
+    formed: Array  # (L) where the derivatives were formed
 
     def shown(self, at: Array) -> Array:
         """(R + 1) what the rows show at another place (L)."""
@@ -163,6 +164,7 @@ class Expected:
 
     traits: Traits
     settings: Settings
+    rig: Rig  # (B), pegs fixed
     tilt: Array  # (B) rad
     bow: Array  # (B) 1/m
     hertz: Array  # (B, S)
@@ -230,7 +232,7 @@ def expected(picture: Picture, at: Array, moment: Array | float = 0.0) -> Expect
     traits, settings, rig = lay_out(picture, at)
     state = equilibrium(rig, moment, start=picture.tilt)
     gap = edge_gap(traits, settings, state.tilt).mean(axis=-1)
-    return Expected(traits, settings, state.tilt, state.bow, pitches(rig, state), gap, state.contact)
+    return Expected(traits, settings, rig, state.tilt, state.bow, pitches(rig, state), gap, state.contact)
 
 
 def without_wedge(picture: Picture) -> Picture:

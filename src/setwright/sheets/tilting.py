@@ -70,7 +70,7 @@ def draw_tilting(sheet: Tilting) -> str:
     marks += _claw(pen, see, sheet)
     marks += [_gap(sheet, see), "</g>"]
     y = deep + 4.0
-    marks += _bar(see, y, sheet.system)
+    marks += _bar(see, y, sheet.system, ASIDE + 2.0 * EDGE if sheet.mirrored else EDGE)
     said = f'<text class="said" x="{place(EDGE)}" y="6.5" font-size="{TYPE - 0.3}" font-weight="600">'
     marks.append(f"{said}{plain(sheet.said)}</text>")
     return page(WIDTH, y + 6.0, sheet.title, sheet.about, marks)
@@ -252,15 +252,15 @@ def _gap(sheet: Tilting, see: Window) -> str:
     box = f'x="{place(left + 4.0)}" y="{place(top)}" width="6" height="{place(tall)}"'
     out.append(f'<rect class="band" {box} fill="{ACCENT}"/>')
     for i, words in enumerate(("rear gap,", f"in {unit}")):
-        at, anchor = (1.0, "start") if sheet.mirrored else (WIDTH - 1.0, "end")
+        at, anchor = (left, "start") if sheet.mirrored else (WIDTH - 1.0, "end")
         out.append(text((at, zero + 5.0 + 4.5 * i), words, TYPE - 0.8, anchor))
     rests = " rests" if sheet.rests else ""
     return f'<g class="gap{rests}" data-zero="{zero:.3f}" data-per="{per:.3f}" data-tall="{TALL}">{"".join(out)}</g>'
 
 
-def _bar(see: Window, y: float, system: str) -> list[str]:
+def _bar(see: Window, y: float, system: str, left: float) -> list[str]:
     """A length to compare with."""
     metres, words = (0.02, "20 mm") if system == "mm" else (0.0254, "1 in")
-    right = EDGE + 1e3 * metres * see.size
-    ends = [line((x, y - 1.4), (x, y + 1.4)) for x in (EDGE, right)]
-    return [line((EDGE, y), (right, y), HEAVY), *ends, text((right + 2.0, y + 1.5), words, TYPE - 0.8)]
+    right = left + 1e3 * metres * see.size
+    ends = [line((x, y - 1.4), (x, y + 1.4)) for x in (left, right)]
+    return [line((left, y), (right, y), HEAVY), *ends, text((right + 2.0, y + 1.5), words, TYPE - 0.8)]

@@ -205,6 +205,7 @@ def environment() -> Environment:
     made.filters["sentence"] = words.sentence
     made.filters["when"] = shown_time
     made.filters["counted"] = counted
+    made.filters["entry"] = entry_words
     return made
 
 
@@ -218,6 +219,16 @@ def shown_time(text: str | None) -> str:
     if text and text.endswith("Z"):
         return datetime.fromisoformat(text).astimezone().strftime("%Y-%m-%d %H:%M")
     return (text or "")[:16].replace("T", " ")
+
+
+def entry_words(entry: Any) -> str:
+    """An entry of the journal as pages show it: without the word that confirmed an unlikely value.
+
+    Args:
+        entry: with its `verb` and `text`.
+    Returns: e.g. "read rear gap = 2.4 mm".
+    """
+    return f"{entry.verb} {entry.text if entry.verb == 'note' else entry.text.removesuffix(' sure')}"
 
 
 def counted(many: int, unit: str) -> str:

@@ -39,6 +39,18 @@ STALE = (
     "the journal was written to since this page was loaded, at another bench or by sending it twice; this is the step "
     "as it is now."
 )
+HOW = {  # steps whose picture says nothing: how a hand goes about it; common practice, no source
+    "protect": "Lay stiff card or a folded cloth under the rear edge and behind it. No tape on the finish.",
+    "slacken": "Some turns at each peg in its turn, thick and thin alike, until all hang loose.",
+    "unhook": "With the strings slack they pull least. Note which places they hold, then lift each off its hook with a "
+    "hooked tool, a cloth over it.",
+    "support neck": "On its back, a padded block under the neck, so that it neither drops nor twists when its screws "
+    "are out.",
+    "neck off": "A little at each screw, crosswise, until all are loose; lay them down in their order.",
+    "neck on": "Press it down and back into the pocket while the screws take hold.",
+    "strings off": "Unwind each from its post and draw it out of the bridge; look for ends left behind.",
+    "strings on": "Two or three turns on each post, none over another, and no tension yet.",
+}
 AFTER = {
     "claw": "Hear every string, then read the rear gap and the claw distance.",
     "tune": "Hear the string as it stands when it is set.",
@@ -61,7 +73,7 @@ class Row:
 @frozen
 class Card:
     """A step in the words of a page. does: what is done; huge: the amount; what: it belongs to; lines: amounts where
-    there are several."""
+    there are several; how: a hand goes about it; likely: effects are told without their bands."""
 
     title: str
     does: str
@@ -78,6 +90,8 @@ class Card:
     cautions: tuple[str, ...]
     remarks: tuple[str, ...]
     so_far: str
+    how: str = ""
+    likely: bool = False
 
 
 def show_step(request: Request) -> Response:
@@ -244,6 +258,8 @@ def _hardware_card(found: AtHand, system: System) -> Card:
         cautions=tuple(sentence(one) for one in step.cautions),
         remarks=_remarks(found, system),
         so_far="",
+        how=HOW.get(step.key, ""),
+        likely=any(one.after is not None and one.half_width is None for one in step.effects),
     )
 
 

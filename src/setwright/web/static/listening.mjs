@@ -147,11 +147,12 @@ async function begin() {
         say("processing", still ? `${still}: could not be switched off` : `none; ${rate / 1000} kHz`);
         if (still) wrong(`The browser still changes the sound (${still}), so pitches and bands are not to be trusted; use another browser or input.`);
       },
-      ended: (words, lost) => { on = null; cut(lost); root.dataset.state = ""; $("listen").textContent = "Listen"; $("listen").disabled = false; say("level-words", "Nothing comes in."); $("level").querySelector(".band").setAttribute("width", "0"); if (words) wrong(words); },
+      ended: (words, lost) => { on = null; cut(lost); root.dataset.state = ""; $("listen").textContent = "Listen"; $("listen").disabled = false; say("level-words", "Nothing comes in."); say("heard", "Not listening"); $("level").querySelector(".band").setAttribute("width", "0"); if (words) wrong(words); },
     });
     last = on.at;
     $("listen").textContent = "Stop";
     say("heard-what", "Play a string and let it ring.");
+    say("heard", "Listening");
     await choices();
   } catch (error) { wrong(why(error)); }
   $("listen").disabled = beginning = false;

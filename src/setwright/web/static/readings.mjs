@@ -32,7 +32,7 @@ for (const form of document.querySelectorAll("form[data-look]")) {
   inputs.forEach((input, i) => {
     input.addEventListener("keydown", (event) => {
       if (event.key !== "Enter" || event.isComposing) return;
-      const next = inputs.slice(i + 1).find((one) => one.offsetParent !== null); // not one that is folded away
+      const next = inputs.slice(i + 1).find((one) => !one.closest("details:not([open])")); // none that is folded away
       if (!next) return;
       event.preventDefault();
       next.focus();
