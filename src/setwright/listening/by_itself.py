@@ -17,7 +17,7 @@ Complex = NDArray[np.complex128]
 LATE = 4.0  # power of the share of energy that is gone, by which a moment counts
 BLOCKS = 8  # of equal weight, which are compared
 CARRIED = 0.5  # of what the line goes beyond the mean, its standard uncertainty: it is not known to be one
-USUAL_GLIDE = 5.0 * np.log(2.0) / 1200.0  # relative, at the onset, with which a note that ends loud may end
+USUAL_GLIDE = 3.0 * np.log(2.0) / 1200.0  # relative, at the onset, with which a note that ends loud may end
 FEWEST = 4 * BLOCKS  # samples of a band
 
 

@@ -232,7 +232,9 @@ def ringing_of(
     again = peaks_of(level, rate, min(0.45 * rate, top))
     early = early if ringing.glide > GLIDES else np.zeros(len(samples))
     found = _later(samples, rate, again, coarse, early, since)
-    return coarse, replace(found or ringing, hum=hum)
+    if found is None:  # they are not followed to the end
+        found = replace(ringing, law=_by_itself(samples, rate, replace(ringing, poor=1.0), ringing.law))
+    return coarse, replace(found, hum=hum)
 
 
 def _without_hum(samples: Array, rate: float, coarse: Coarse) -> tuple[Array, float | None]:
