@@ -8,20 +8,24 @@ from __future__ import annotations
 
 import hashlib
 import io
+import json
 import os
 import subprocess
 import sys
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
+import typst
 from pypdf import PdfReader
 
 from setwright.errors import InputError
 from setwright.sheets import sheet_typ
 from setwright.sheets.qr import QUIET, qr_drawing
-from setwright.sheets.sheet import PARTS, Drawing, Line, SheetData, day, render
+from setwright.sheets.sheet import PAPERS, PARTS, Drawing, Group, Line, Mark, Paper, Row, SheetData, day, render
+from setwright.sheets.sheet_room import COLUMNS, INSET, ROOM, SIZES, SLOT, USUAL, WIDTHS, _fits, flat
 from setwright.sheets.sheet_typ import printable
 from tests.unit.sheet_material import FULL, ODD, SHEET, pages_of, rows, squeezed, texts
 
@@ -246,6 +250,41 @@ def test_a_guess_that_fails_is_measured(monkeypatch: pytest.MonkeyPatch) -> None
     largest = lambda *_: {"at": 0, "sure": True}  # noqa: E731
     monkeypatch.setattr(sheet_typ, "start", largest)
     assert len(pages_of(render(CASES["eight strings"]))) == 3
+
+
+def test_widths_of_letters_are_those_of_the_type() -> None:
+    source = """#set text(font: ("Libertinus Serif", "DejaVu Sans Mono"), size: 100pt, number-width: "tabular")
+    #let wide(one) = calc.max(measure(text(one)).width, measure(strong(one)).width)
+    #context [#metadata(json("letters.json").map(one => (wide("|" + one + "|") - wide("||")).pt())) <widths>]"""
+    letters = [chr(code) for code in range(32, 127)] + list(USUAL)
+    files: Any = {"main.typ": source.encode(), "letters.json": json.dumps(letters).encode()}
+    (found,) = json.loads(typst.query(files, "<widths>", field="value", ignore_system_fonts=True))
+    for letter, true, said in zip(letters, found, (*WIDTHS, *USUAL.values()), strict=True):
+        assert true - 1e-6 <= said <= true + 1.01, letter
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("letters", ["mW", "iI.", "08 ± 3", "1/8 "])
+def test_a_row_that_is_said_to_take_one_line_does(paper: Paper, letters: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    at = SIZES.index(9.0)
+    monkeypatch.setattr(sheet_typ, "start", lambda *_: {"at": at, "sure": True})
+    share = (ROOM[paper][0] / SIZES[at] - SLOT) / sum(COLUMNS)
+    texts: list[str] = []
+    for column in COLUMNS:
+        text = "x"
+        while _fits(text + letters, column * share - 2.0 * INSET):
+            text += letters
+        texts.append(text)
+    name, found, target, left, _ = texts
+    full = Row(name, found, target, left, "inside", Mark(0.1, 0.2, 0.3))
+    data = replace(FULL, groups=(Group("Pitch", "as it is played", (full,) * 3), *FULL.groups))
+    assert flat(data, paper, at)[0] == [True] * 4
+    longer = Group("P", "", (replace(full, found=found + letters),))
+    assert flat(replace(data, groups=(longer,)), paper, at) == [[True, False]]
+    (text,) = pages_of(render(data, paper, ("shop",)))
+    kept = [squeezed(line) for line in text.splitlines()]
+    for one in (name, found, target, left):
+        assert sum(squeezed(one) in line for line in kept) >= 3, one
 
 
 @pytest.mark.parametrize(

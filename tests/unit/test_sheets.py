@@ -9,10 +9,11 @@ import pytest
 
 from setwright.errors import InputError
 from setwright.sheets import ink
-from setwright.sheets.board import LEFT, along, cut, numbers
+from setwright.sheets.board import LEFT, along, cut, numbers, parted
 from setwright.sheets.clearance import ClearanceSheet, Reach, draw_clearance
 from setwright.sheets.heights import Dimension, HeightsSheet, Hollow, Line, View, draw_heights
 from setwright.sheets.notes import NotesSheet, Strip, draw_notes
+from setwright.sheets.sheet_room import DRAWN
 
 NASTY = 'A<b>&"c"\'#\x07\ud800 ñ'
 SVG = "{http://www.w3.org/2000/svg}"
@@ -240,3 +241,43 @@ def test_bends_that_die_are_marked_over_their_fret_and_told_where_the_bend_chang
     assert len(bars) == 5  # and the one beside the words that say what it means
     assert any("a bend from there dies" in w for w in words(svg))
     assert not any("a bend from there dies" in w for w in words(draw_clearance(clearance())))
+
+
+@pytest.mark.parametrize("paper", DRAWN)
+@pytest.mark.parametrize("count", [4, 6, 8, 12])
+@pytest.mark.parametrize("scale", [0.55, 0.648, 0.70, 0.864, 0.914])
+def test_no_letter_of_a_drawing_for_paper_is_printed_below_seven_points(paper, count, scale):
+    room, fret_x = DRAWN[paper], tuple(scale * x / SCALE for x in FRET_X)
+    view = replace(heights().views[0], now=replace(line(), saddle_x=scale), before=replace(line(5e-4), saddle_x=scale))
+    for draw, sheet in (
+        (draw_notes, notes(*(strip(half_width=(20.0,) * 22),) * count, scale=scale, fret_x=fret_x)),
+        (draw_heights, heights(scale=scale, fret_x=fret_x, views=(view, *(replace(view, hollow=None),) * (count - 1)))),
+    ):
+        svg = draw(sheet, room)
+        width, high = (float(one) for one in re.search(r'width="([\d.]+)mm" height="([\d.]+)mm"', svg).groups())
+        share = min(1.0, room.width / width, room.height / high)
+        least = min(float(one) for one in re.findall(r'font-size="([\d.]+)"', svg))
+        assert share * least * 72.0 / 25.4 >= 6.99, (draw, share)
+        assert "1:2" in draw(sheet) or scale > 0.72  # where it is not printed it is as large as ever
+
+
+def test_words_of_a_low_gap_stand_under_the_crowns():
+    crowns = (0.0,) * 22
+    flat = Line(crowns, 0.2e-3, 0.65, 0.8e-3, (0.0,) * 22)
+    view = View("1", flat, None, (Dimension(1, "low"), Dimension(22, "high")), Hollow((1, 17), 8, "relief"))
+    tall = replace(view, now=replace(flat, saddle=3e-3))
+    places = {}
+    for name, one in (("low", view), ("tall", tall)):
+        svg = draw_heights(heights(views=(one,)))
+        (nut,) = {p[0] for p in paths(svg, ink.HEAVY) if p[0][0] == pytest.approx(LEFT) and p[1][0] > 300.0}
+        found = re.findall(r'<text x="[\d.]+" y="([\d.]+)"[^>]*>(low|high|relief)<', svg)
+        places[name] = {word: float(y) - nut[1] for y, word in found}
+    assert places["tall"]["high"] < places["tall"]["low"]
+    assert places["tall"]["relief"] > places["tall"]["low"] > 0.0
+
+
+def test_words_that_do_not_fit_go_on_below():
+    assert parted("one two three", 100.0, 3.0) == ("one two three", "")
+    first, second = parted("one two three four", 9 * 0.52 * 3.0, 3.0)
+    assert (first, second) == ("one two", "three four")
+    assert parted("a" * 20, 5.2 * 3.0, 3.0) == ("a" * 10, "a" * 10)

@@ -15,7 +15,7 @@ from setwright.instrument.strokes import contacts
 from setwright.instrument.traits import Array
 from setwright.physics.frets import fret_position
 from setwright.planning.bands import spread
-from setwright.sheets.board import Places
+from setwright.sheets.board import Places, Room
 from setwright.sheets.heights import Dimension, HeightsSheet, Hollow, Line, View, draw_heights
 from setwright.units.show import MINUS, System
 from setwright.units.tables import unit_size
@@ -294,12 +294,13 @@ def length_words(one: Banded, system: System) -> str:
     return text.replace("-", MINUS)
 
 
-def heights_drawing(result: HeightsTable, system: System) -> str:
+def heights_drawing(result: HeightsTable, system: System, room: Room | None = None) -> str:
     """Heights as a side view of every string.
 
     Args:
         result: the table.
         system: "inch" or "mm".
+        room: on paper, where it is printed.
     Returns: an SVG document.
     """
     now = result.states[-1]
@@ -318,7 +319,8 @@ def heights_drawing(result: HeightsTable, system: System) -> str:
     return draw_heights(
         HeightsSheet(
             result.title, result.instrument, now.when, result.scale, result.fret_x, tuple(views), result.places
-        )
+        ),
+        room,
     )
 
 

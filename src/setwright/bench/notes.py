@@ -31,7 +31,7 @@ from setwright.physics.fretting import (
 )
 from setwright.physics.pitch import cents as pitch_cents
 from setwright.planning.bands import spread
-from setwright.sheets.board import Places
+from setwright.sheets.board import Places, Room
 from setwright.sheets.notes import NotesSheet, Strip, draw_notes
 from setwright.units.show import MINUS, System, show_cents, show_length, show_turns
 
@@ -293,12 +293,13 @@ def remedy_words(one: Octave, system: System) -> str:
     return f"saddle {one.way} {turns} ({length})" + ("" if one.sure else ", read first")
 
 
-def notes_drawing(result: NotesMap, system: System) -> str:
+def notes_drawing(result: NotesMap, system: System, room: Room | None = None) -> str:
     """The notes as a drawing.
 
     Args:
         result: the notes.
         system: "inch" or "mm".
+        room: on paper, where it is printed.
     Returns: an SVG document.
     """
     now = result.states[-1]
@@ -319,7 +320,8 @@ def notes_drawing(result: NotesMap, system: System) -> str:
             )
         )
     board = result.scale, result.fret_x
-    return draw_notes(NotesSheet(result.title, result.instrument, now.when, *board, tuple(strips), result.places))
+    sheet = NotesSheet(result.title, result.instrument, now.when, *board, tuple(strips), result.places)
+    return draw_notes(sheet, room)
 
 
 def _beside(now: NotesShown, string: int, capo: int | None, system: System) -> tuple[str, str, int]:

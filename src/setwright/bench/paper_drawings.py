@@ -14,17 +14,21 @@ from setwright.bench.plans import plan_job, preferred_system
 from setwright.bench.side_drawing import side_drawing
 from setwright.bench.standing import SAMPLES, on_the_bench
 from setwright.errors import SetwrightError
-from setwright.sheets.sheet import Drawing
+from setwright.sheets.sheet import Drawing, Paper
+from setwright.sheets.sheet_room import DRAWN
 from setwright.units.show import System
 
 
-def drawings_of_job(job: Source, units: System | None = None, samples: int = SAMPLES) -> tuple[Drawing, ...]:
+def drawings_of_job(
+    job: Source, units: System | None = None, samples: int = SAMPLES, paper: Paper = "a4"
+) -> tuple[Drawing, ...]:
     """Everything that can be drawn of a job: side view, balance and ranges of a knife edge, string heights, cents.
 
     Args:
         job: path of the job file, or a visit in a shop.
         units: "inch" or "mm"; None for those the job is written in.
         samples: how many instruments that this one may be are tried [1].
+        paper: "a4" or "letter", they are printed on.
     Returns: the drawings; one that these readings do not allow is left out.
     Raises: FileFormatError, InputError, QuestionableError for files that cannot be used; ContradictionError,
         NoPlanError where there is nothing to draw.
@@ -32,13 +36,14 @@ def drawings_of_job(job: Source, units: System | None = None, samples: int = SAM
     read = read_with_heard(job)[0]
     system: System = units or ("inch" if preferred_system(read) == "inch" else "mm")
     plan = plan_job(read)
+    room = DRAWN[paper]
     bench = on_the_bench(read, True, samples, 0, plan.best.end)
     wanted: list[Callable[[], str]] = [lambda: side_drawing(bench, plan, system)]
     if read.instrument.bridge.knife_edge:
         wanted += [lambda: balance_drawing(bench, plan, system), lambda: ranges_drawing(bench, plan, system)]
     wanted += [
-        lambda: heights_drawing(heights_of(read, plan=True, samples=samples), system),
-        lambda: notes_drawing(notes_of(read, plan=True, samples=samples), system),
+        lambda: heights_drawing(heights_of(read, plan=True, samples=samples), system, room),
+        lambda: notes_drawing(notes_of(read, plan=True, samples=samples), system, room),
     ]
     out = []
     for draw in wanted:

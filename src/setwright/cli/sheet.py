@@ -91,7 +91,7 @@ def command(
     if drawings:
         from setwright.bench.paper_drawings import drawings_of_job
 
-        pages += drawings_of_job(source, system)
+        pages += drawings_of_job(source, system, paper="letter" if paper == "letter" else "a4")
     data = sheet_of_job(source, journal, desk, system, not no_plan, pages)
     pdf = render(data, "letter" if paper == "letter" else "a4", KINDS[kind])
     if name == "-":

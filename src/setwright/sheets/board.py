@@ -17,6 +17,8 @@ LONG = 0.72  # m, scales beyond this are drawn smaller
 CLOSE = 4.2  # mm, fret numbers nearer than this leave every second one out
 OVER_FIRST = " Frets fanned: each string has its own places, the numbers stand over those of string 1."
 LETTER = 0.52  # mean width of a letter over the size of its type
+LEAST_TYPE = 7.0  # pt, of what is printed
+SHRINKS = LEAST_TYPE / (SMALL * 72.0 / 25.4)  # how much smaller a drawing is printed at most
 
 
 @frozen
@@ -29,6 +31,31 @@ class Places:
 
 
 @frozen
+class Room:
+    """Room on paper, where a drawing has to fit in with no letter below 7 pt; both in mm."""
+
+    width: float
+    height: float
+
+    def each(self, width: float, count: int, used: float, gap: float, low: float) -> float:
+        """How tall each of several strips under one another may be.
+
+        Args:
+            width: of the drawing [mm].
+            count: strips [1].
+            used: height that is not theirs [mm].
+            gap: behind each of them [mm].
+            low: where they would be lower than that, all of it is printed smaller instead [mm].
+        Returns: the height, never below 1 [mm].
+        """
+        share = max(SHRINKS, min(1.0, self.width / width))
+        tall = (self.height / share - used) / count - gap
+        if tall < low:
+            tall = (self.height / SHRINKS - used) / count - gap
+        return max(tall, 1.0)
+
+
+@frozen
 class Along:
     """Places along the neck on paper."""
 
@@ -37,6 +64,7 @@ class Along:
     reduced: int  # drawn 1:reduced
     nut_x: float = 0.0  # m
     first: float = 0.0  # m, what lies foremost of all strings
+    right: float = RIGHT  # mm, room beyond the scale's end
 
     def on_paper(self, x: float) -> float:
         """Place of a point of the neck.
@@ -50,7 +78,7 @@ class Along:
     @property
     def width(self) -> float:
         """Width of the paper [mm]."""
-        return self.on_paper(self.scale) + RIGHT
+        return self.on_paper(self.scale) + self.right
 
 
 def along(scale: float, fret_x: Sequence[float], nut_x: float = 0.0) -> Along:
@@ -69,7 +97,10 @@ def along(scale: float, fret_x: Sequence[float], nut_x: float = 0.0) -> Along:
     return Along(float(scale), places, 2 if scale - nut_x <= LONG else 3, float(nut_x))
 
 
-def each_along(scale: float, fret_x: Sequence[float], places: Sequence[Places], count: int) -> tuple[Along, ...]:
+def each_along(
+    scale: float, fret_x: Sequence[float], places: Sequence[Places], count: int, right: float = RIGHT,
+    room: Room | None = None,
+) -> tuple[Along, ...]:  # fmt: skip
     """Lay every string's places along the same paper, for strips under one another.
 
     Args:
@@ -77,16 +108,25 @@ def each_along(scale: float, fret_x: Sequence[float], places: Sequence[Places], 
         fret_x: (N) frets there [m].
         places: of every string of a fanned board; none on a straight one.
         count: strips [1].
+        right: room beyond the scale's end [mm].
+        room: on paper, which the neck is drawn small enough for; None where it is not printed.
     Returns: (count) places on paper.
     Raises: InputError as `along`, or where strips and places are not as many.
     """
     if not places:
-        return (along(scale, fret_x),) * count
+        return _fitted((replace(along(scale, fret_x), right=right),) * count, room)
     if len(places) != count:
         raise InputError(f"{count} strips cannot be drawn with the places of {len(places)} strings; give one for each.")
     each = [along(one.end_x, one.fret_x, one.nut_x) for one in places]
     first, reduced = min(one.nut_x for one in each), max(one.reduced for one in each)
-    return tuple(replace(one, first=first, reduced=reduced) for one in each)
+    return _fitted(tuple(replace(one, first=first, reduced=reduced, right=right) for one in each), room)
+
+
+def _fitted(each: tuple[Along, ...], room: Room | None) -> tuple[Along, ...]:
+    """The same drawn as much smaller as the paper asks for."""
+    while room is not None and max(one.width for one in each) * SHRINKS > room.width:
+        each = tuple(replace(one, reduced=one.reduced + 1) for one in each)
+    return each
 
 
 def heading(title: str, instrument: str, what: str, width: float) -> list[str]:
@@ -100,10 +140,12 @@ def heading(title: str, instrument: str, what: str, width: float) -> list[str]:
     Returns: SVG.
     """
     room = width - LEFT - 10.0
-    return [
+    first, second = parted(f"{instrument}. {what}", room, SMALL)
+    out = [
         text((LEFT, 11.0), cut(title, room, LARGE), LARGE, bold=True),
-        text((LEFT, 17.0), cut(f"{instrument}. {what}", room, SMALL), SMALL),
+        text((LEFT, 17.0), first, SMALL),
     ]
+    return [*out, text((LEFT, 21.0), cut(second, room, SMALL), SMALL)] if second else out
 
 
 def numbers(where: Along, y: float) -> list[str]:
@@ -134,6 +176,22 @@ def ticks(where: Along, top: float, bottom: float) -> list[str]:
     Returns: SVG.
     """
     return [line((where.on_paper(x), top), (where.on_paper(x), bottom), THIN) for x in where.fret_x]
+
+
+def parted(words: str, room: float, size: float) -> tuple[str, str]:
+    """Words as far as they have room on one line, and those that go on below.
+
+    Args:
+        words: the words.
+        room: width [mm].
+        size: of the type [mm].
+    Returns: both; the second "" where one line will do.
+    """
+    most = max(int(room / (LETTER * size)), 1)
+    if len(words) <= most:
+        return words, ""
+    first = words[: most + 1].rpartition(" ")[0] or words[:most]
+    return first, words[len(first) :].strip()
 
 
 def cut(words: str, room: float, size: float) -> str:

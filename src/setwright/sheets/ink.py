@@ -184,7 +184,7 @@ def upright(x: float, low: float, high: float, words: str, side: str = "start") 
         x: [mm].
         low: y of its lower end [mm].
         high: y of its upper end, above the lower one [mm].
-        words: the amount.
+        words: the amount, "" where it stands elsewhere.
         side: the words stand to the right ("start") or to the left ("end").
     Returns: SVG.
     """
@@ -195,7 +195,7 @@ def upright(x: float, low: float, high: float, words: str, side: str = "start") 
     else:
         reach = 2.0 * HEAD[0]
         arrows = arrow((x, high - reach), (x, high)) + arrow((x, low + reach), (x, low))
-    return arrows + text((x + off, middle + 0.35 * SMALL), words, SMALL, side)
+    return arrows + (text((x + off, middle + 0.35 * SMALL), words, SMALL, side) if words else "")
 
 
 def page(width: float, height: float, title: str, about: str, marks: Sequence[str]) -> str:

@@ -5,7 +5,19 @@ from __future__ import annotations
 import math
 
 from setwright.frozen import frozen
-from setwright.sheets.board import LEFT, OVER_FIRST, TOP, Along, Places, cut, each_along, heading, numbers, ticks
+from setwright.sheets.board import (
+    LEFT,
+    OVER_FIRST,
+    TOP,
+    Along,
+    Places,
+    Room,
+    cut,
+    each_along,
+    heading,
+    numbers,
+    ticks,
+)
 from setwright.sheets.ink import HEAVY, PLAIN, SMALL, THIN, arrow, band, finite, line, page, run, slot, text
 
 SLOT = 2.0  # cents, what most ears let pass; common practice, no source
@@ -13,7 +25,8 @@ TALLEST = 15.0  # mm, of half a strip
 FINEST = 1.0  # mm per cent at most
 LEAST = 6.0  # cents, every strip shows at least as much
 GAP = 7.0  # mm between strips
-WORDS = 70.0  # mm
+WORDS = 73.0  # mm, from beside the scale's end to the edge of the paper
+LOW = 4.0  # mm, half a strip; lower ones are hard to read
 
 
 @frozen
@@ -43,20 +56,24 @@ class NotesSheet:
     places: tuple[Places, ...] = ()  # of every string where frets are fanned
 
 
-def draw_notes(sheet: NotesSheet) -> str:
+def draw_notes(sheet: NotesSheet, room: Room | None = None) -> str:
     """Cents error of every string along its frets, bands as wide as they are unsure, in the slot of ± 2 cents.
 
     Args:
         sheet: what is drawn.
+        room: on paper, where it is to fit in with letters that can be read; None where it is not printed.
     Returns: an SVG document.
     Raises: InputError where a number is not finite or frets are out of order.
     """
-    wheres = each_along(sheet.scale, sheet.fret_x, sheet.places, len(sheet.strips))
+    wheres = each_along(sheet.scale, sheet.fret_x, sheet.places, len(sheet.strips), room=room)
     where, width = wheres[0], max(one.width for one in wheres)
     most = max(abs(v) + w for one in sheet.strips for v, w in zip(one.cents, one.half_width, strict=True))
     most = max(most, *(abs(v) for one in sheet.strips for v in one.before or (0.0,)))
     reach = max(LEAST, math.ceil(finite(most)))
-    per_cent = min(FINEST, TALLEST / reach)
+    tallest = TALLEST
+    if room is not None:
+        tallest = min(TALLEST, 0.5 * room.each(width, len(sheet.strips), TOP + 6.0, GAP, 2.0 * LOW))
+    per_cent = min(FINEST, tallest / reach)
     tall = 2.0 * reach * per_cent
     what = (
         f"Cents error of every note {sheet.when}, sharp upwards; along the neck 1:{where.reduced}, "
@@ -87,6 +104,7 @@ def _strip(one: Strip, where: Along, top: float, reach: float, per_cent: float) 
 
     out = [slot(nut, level(SLOT), end - nut, 2.0 * SLOT * per_cent), *ticks(where, top, bottom)]
     out += [line((nut, top), (nut, bottom), HEAVY), line((nut, zero), (end, zero), THIN, dashed=True)]
+    apart = max(0.6, 0.5 * SMALL - SLOT * per_cent)  # the two numbers are not to touch
     low = [level(v - w) for v, w in zip(one.cents, one.half_width, strict=True)]
     high = [level(v + w) for v, w in zip(one.cents, one.half_width, strict=True)]
     out.append(band(x, low, high))
@@ -96,8 +114,8 @@ def _strip(one: Strip, where: Along, top: float, reach: float, per_cent: float) 
     out.append(run([(at, level(v)) for at, v in zip(x, one.cents, strict=True)], HEAVY))
     out += [
         text((4.0, zero + 0.35 * PLAIN), cut(one.name, LEFT - 10.0, PLAIN), PLAIN, bold=True),
-        text((nut - 1.2, level(SLOT) + 0.35 * SMALL - 0.6), f"+{SLOT:g}", SMALL * 0.8, "end"),
-        text((nut - 1.2, level(-SLOT) + 0.35 * SMALL + 0.6), f"−{SLOT:g}", SMALL * 0.8, "end"),
+        text((nut - 1.2, level(SLOT) + 0.35 * SMALL - apart), f"+{SLOT:g}", SMALL, "end"),
+        text((nut - 1.2, level(-SLOT) + 0.35 * SMALL + apart), f"−{SLOT:g}", SMALL, "end"),
         text((end + 5.0, zero - 1.2), cut(one.octave, WORDS, SMALL), SMALL),
         text((end + 5.0, zero + 3.2), cut(one.remedy, WORDS, SMALL), SMALL, accent=bool(one.saddle)),
         line((end, top), (end, bottom), HEAVY),

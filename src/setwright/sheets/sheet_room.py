@@ -10,17 +10,30 @@ import math
 from collections.abc import Sequence
 from functools import lru_cache
 
+from setwright.sheets.board import Room
 from setwright.sheets.sheet import SheetData
 
 SIZES = (11.0, 10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0)  # pt, of the type
 ROOM = {"a4": (499.0, 751.0), "letter": (516.0, 701.0), "tag": (176.0, 238.0)}  # pt, inside the margins
+DRAWN = {"a4": Room(281.0, 185.0), "letter": Room(263.4, 191.0)}  # of a drawing on a page across
 NARROW, WIDE, WIDEST = 0.45, 0.72, 1.0  # em, width of small letters, of capitals, of whole squares
 LINE = 1.16  # em, from line to line; a text of n lines is 0.5 em less than n of them high
 TRUST = 0.93  # of a guess: it is rather high
 LONG = 20  # letters, of a word
 SIDE = 0.21  # of the width, the names of sections
-COLUMNS = (1.1, 1.4, 1.7, 1.4, 1.9)  # shares of the width that the slot leaves to name, found, target, left, verdict
+COLUMNS = (1.1, 1.4, 1.9, 1.4, 1.7)  # shares of the width that the slot leaves to name, found, target, left, verdict
 SLOT = 7.8  # em
+INSET = 0.3  # em, left and right in a cell
+FRACTION = 1.12  # times as large as other letters
+# Widths of the letters 32 to 126 in hundredths of an em, the wider of regular and bold, rounded up: those of the type
+# inside typst, measured; a test measures them again.
+WIDTHS = (
+    25, 27, 38, 52, 52, 64, 73, 22, 32, 32, 44, 54, 25, 36, 25, 32, 52, 52, 52, 52, 52, 52, 52, 52, 52, 52, 26, 26, 52,
+    56, 52, 43, 99, 74, 66, 71, 74, 61, 55, 74, 82, 37, 38, 74, 58, 90, 74, 73, 62, 73, 72, 51, 66, 74, 70, 103, 72, 63,
+    63, 40, 31, 40, 52, 49, 40, 51, 55, 46, 57, 49, 40, 53, 62, 33, 32, 62, 33, 91, 62, 56, 59, 58, 43, 43, 36, 60, 53,
+    78, 57, 56, 46, 31, 22, 31, 48,
+)  # fmt: skip
+USUAL = {"±": 53, "−": 54, "–": 54, "·": 25, "°": 27}  # the same of what else readings are written with
 
 
 def start(data: SheetData, part: str, paper: str) -> dict[str, object]:
@@ -39,6 +52,34 @@ def start(data: SheetData, part: str, paper: str) -> dict[str, object]:
         if guess <= room:
             return {"at": at, "sure": not _unbroken(data)}
     return {"at": len(SIZES) - 1, "sure": False}
+
+
+def flat(data: SheetData, paper: str, at: int) -> list[list[bool]]:
+    """Which rows of the shop's table surely take one line: those need no measuring.
+
+    Args:
+        data: what goes on the sheet.
+        paper: "a4" or "letter".
+        at: place in SIZES of the largest size they may be set in.
+    Returns: for each group whether its name does, then each of its rows.
+    """
+    width = ROOM[paper][0] / SIZES[at]
+    share = (width - SLOT) / sum(COLUMNS)
+    out = []
+    for group in data.groups:
+        rows = [_fits(f"{group.what}   {group.how}", width - 2.0 * INSET)]
+        for row in group.rows:
+            texts = (row.name, row.found, row.target, row.left, f"{row.verdict}, {row.remark}")
+            rows.append(all(_fits(text, c * share - 2.0 * INSET) for text, c in zip(texts, COLUMNS, strict=True)))
+        out.append(rows)
+    return out
+
+
+@lru_cache(maxsize=4096)
+def _fits(text: str, width: float) -> bool:
+    """Whether a text surely stands on one line of some width [em]."""
+    length = sum(WIDTHS[ord(c) - 32] if " " <= c <= "~" else USUAL.get(c, 200) for c in text) / 100.0
+    return length * (FRACTION if "/" in text else 1.0) <= width
 
 
 def _unbroken(data: SheetData) -> bool:

@@ -14,13 +14,13 @@ from dataclasses import fields, is_dataclass
 from datetime import date
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, cast
 
 from setwright.errors import InputError
 from setwright.sheets.ink import PAPER
 from setwright.sheets.qr import qr_drawing
 from setwright.sheets.sheet import Drawing, SheetData, day
-from setwright.sheets.sheet_room import SIZES, start
+from setwright.sheets.sheet_room import SIZES, flat, start
 
 if TYPE_CHECKING:
     from typst import Compiler
@@ -55,6 +55,8 @@ def compiled(data: SheetData, paper: str, parts: Sequence[str], stamp: int) -> b
         "sizes": list(SIZES),
         "start": {part: start(data, part, paper) for part in parts},
     }
+    if "shop" in parts:
+        content["flat"] = flat(data, paper, int(content["start"]["shop"]["at"]))
     content["drawings"] = [_drawing(one) for one in data.drawings] if "shop" in parts else []
     content["qr"] = qr_drawing(data.link) if data.link else ""
     missing: set[str] = set()
@@ -83,10 +85,12 @@ def _tried(text: str, system: bool, stamp: int) -> tuple[bytes | None, str]:
     """The document, or the letters that no font has."""
     from typst import TypstError
 
+    # As a file beside the page: what is handed to a page by name makes typst set again even what has not changed.
     try:
         out = _compiler(system).compile(
-            _page(), format="pdf", sys_inputs={"data": text}, pdf_standards=STANDARD, timestamp=stamp, pdf_tags=True
-        )
+            cast("Any", {"main.typ": _page(), "data.json": text.encode()}), format="pdf", pdf_standards=STANDARD,
+            timestamp=stamp, pdf_tags=True,
+        )  # fmt: skip
     except TypstError as error:
         found = _LACKING.search(str(error))
         if found is None:

@@ -78,7 +78,7 @@ def _wanted(request: Request, shown: Shown, asked: Asked) -> tuple[str, Callable
 
     def make() -> SheetData:
         it = source(request, shown)
-        pages = drawings_of_job(it, system) if asked.drawn else ()
+        pages = drawings_of_job(it, system, paper=asked.paper) if asked.drawn else ()
         return sheet_of_job(it, desk=asked.desk, units=system, plan=asked.plan, drawings=pages)
 
     return f"sheet {system} {asked!r}", make
