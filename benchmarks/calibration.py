@@ -10,6 +10,7 @@ import numpy as np
 from setwright.planning import tracking
 from setwright.planning.course import Course
 from setwright.planning.guide import Advice
+from setwright.planning.lifting import on_its_wedge
 from setwright.planning.outlook import RESTS
 from setwright.planning.scenes import fan, slopes
 from setwright.planning.tracking import Picture, expected, firm, resting, steps
@@ -83,7 +84,12 @@ class Witness:
         """What the next step should show, by what is believed before it."""
         picture = resting(firm(course.picture))
         if advice.do == "claw" and advice.turns is not None:
-            return ("predicted before a claw setting", None, *self._spread(tracking.turned(picture, advice.turns)))
+            after = tracking.turned(picture, advice.turns)
+            foreseen = on_its_wedge(after, self._wanted)
+            if foreseen is None:
+                return ("predicted before a claw setting", None, *self._spread(after))
+            unit = np.append(np.ones(len(self._wanted)), 1e3)
+            return ("predicted before a claw setting", None, foreseen.values * unit, foreseen.sd * unit)
         if advice.do == "tune" and advice.string is not None and advice.hertz is not None:
             after = tracking.tuned(picture, advice.string, advice.hertz)
             covariance = after.covariance.copy()

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from setwright.bench.at_hand import AtHand, Deed, ToRead, at_hand, deeds_of, to_read
+from setwright.bench.at_hand import AtHand, Deed, ToRead, at_hand, claw_told, deeds_of, to_read
 from setwright.bench.foretold import Foretold, Peg
 from setwright.bench.journals import keep
 from setwright.bench.next_step import Next, Standing
@@ -113,29 +113,47 @@ EVERY = tuple(f"pitch string {i}" for i in range(1, 7))
 
 
 @pytest.mark.parametrize(
-    ("cents", "gap", "heard", "claws", "needed", "offered"),
+    ("cents", "gap", "heard", "told", "needed", "offered"),
     [
         # the gap is not sure: it alone is asked for, however the strings stand
-        ((5.0,) * 6, 2.2e-3, True, 1, ("rear gap",), (*EVERY, "claw distance")),
-        ((0.0,) * 6, 2.2e-3, True, 0, ("rear gap", "claw distance"), EVERY),
+        ((5.0,) * 6, 2.2e-3, True, True, ("rear gap",), (*EVERY, "claw distance")),
+        ((0.0,) * 6, 2.2e-3, True, False, ("rear gap", "claw distance"), EVERY),
         # the gap is sure and two strings are not
-        ((0.0, 1.9, 0.0, 0.0, 0.0, -5.0), 2.4e-3, True, 1, ("pitch string 2", "pitch string 6", "rear gap"),
+        ((0.0, 1.9, 0.0, 0.0, 0.0, -5.0), 2.4e-3, True, True, ("pitch string 2", "pitch string 6", "rear gap"),
          (*EVERY[:1], *EVERY[2:5], "claw distance")),
         # everything is sure
-        ((0.0,) * 6, 2.4e-3, True, 1, ("rear gap",), (*EVERY, "claw distance")),
+        ((0.0,) * 6, 2.4e-3, True, True, ("rear gap",), (*EVERY, "claw distance")),
         # a string was not heard since something was changed
-        ((0.0,) * 6, 2.4e-3, False, 1, (*EVERY, "rear gap", "claw distance"), ()),
+        ((0.0,) * 6, 2.4e-3, False, False, (*EVERY, "rear gap", "claw distance"), ()),
+        ((0.0,) * 6, 2.4e-3, False, True, (*EVERY, "rear gap"), ("claw distance",)),
     ],
 )  # fmt: skip
 def test_strings_are_asked_for_again_only_where_they_are_what_is_not_sure(
-    cents: tuple[float, ...], gap: float, heard: bool, claws: int, needed: tuple[str, ...], offered: tuple[str, ...]
+    cents: tuple[float, ...], gap: float, heard: bool, told: bool, needed: tuple[str, ...], offered: tuple[str, ...]
 ) -> None:
     goal = SimpleNamespace(gap=2.4e-3, gap_tolerance=0.25e-3, pitch_tolerance=2.0)
-    course: Any = SimpleNamespace(goal=goal, heard=(True,) * 5 + (heard,), claw_read=claws)
+    course: Any = SimpleNamespace(goal=goal, heard=(True,) * 5 + (heard,))
     standing = Standing(cents, (0.3,) * 6, gap, 0.05e-3, 0.5)
     advice = Advice("read", "", strings=tuple(range(6)))
     found = Next("balance", advice=advice, gauges=True, standing=standing)
-    assert to_read(found, course) == ToRead(needed, offered)
+    assert to_read(found, course, told) == ToRead(needed, offered)
+
+
+@pytest.mark.parametrize(
+    ("lines", "told"),
+    [
+        ([], False),
+        (["read claw distance treble = 16.4 mm"], True),
+        (["read claw distance treble = 16.4 mm", "did tune string 1 to 293.66 Hz", "read rear gap = 2.4 mm"], True),
+        (["read claw distance treble = 16.4 mm", "did claw in 1/4 turn"], False),
+        (["did claw in 1/4 turn", "read claw distance bass = 16.4 mm", "did springs 3"], True),
+    ],
+)
+def test_the_claw_distance_is_told_until_the_claw_is_turned(folder: Path, lines: list[str], told: bool) -> None:
+    job = str(folder / "dunlin-heavier.job.toml")
+    for line in lines:
+        keep(job, [line])
+    assert claw_told(at_hand(job).last[::-1]) == told
 
 
 @pytest.mark.parametrize(

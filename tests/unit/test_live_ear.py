@@ -114,6 +114,24 @@ def test_the_string_at_hand_is_held_against_its_mark():
 
 
 @pytest.mark.slow
+def test_what_is_kept_is_where_it_settles_and_nothing_while_its_peg_is_turned():
+    sound = play(Pluck(110.0, rate=RATE, seconds=1.4, glide=12.0))
+    true = first_of(Pluck(110.0, rate=RATE))
+    shown = push(Ear(RATE, MARKS), room(0.3), sound + room(len(sound) / RATE, 2)[: len(sound)])
+    late = [one for one in shown if one.ringing is not None and one.ringing > 1.2]
+    assert late
+    for one in late:
+        assert off(one.settled, true) == pytest.approx(0.0, abs=one.settled_half)
+        assert one.settled_half < 1.0
+        assert one.settled_cents == pytest.approx(off(one.settled, 110.0))
+        assert off(one.hertz, true) > 1.0  # what is drawn is where it is now
+    turned = push(Ear(RATE, MARKS), room(0.3), pluck(110.0, 3.0, Slide(60.0, 1.0, 2.5)))
+    moving = [one for one in turned if one.state == "moving" and one.hertz is not None]
+    assert moving
+    assert {(one.settled, one.settled_cents, one.settled_half) for one in moving} == {(None, None, None)}
+
+
+@pytest.mark.slow
 def test_a_tuning_changed_by_a_whole_tone_names_strings_rightly_before_and_after():
     flat = tuple(hz * 2.0 ** (-200.0 / 1200.0) for hz in OWN)
     marks = replace(MARKS, own=flat, stand=(*OWN, *flat))

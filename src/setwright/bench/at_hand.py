@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 
 from setwright.bench.foretold import Foretold, Peg, foretold, peg_of
 from setwright.bench.journals import Source, job_from, open_journal
 from setwright.bench.kept_work import Keeping, name_of
-from setwright.bench.next_step import Next, next_seen
+from setwright.bench.next_step import Next, Standing, next_seen
 from setwright.bench.plans import reference_of
 from setwright.bench.progress import OPPOSITE, SCREWS
 from setwright.frozen import frozen
 from setwright.instrument.jobfile import Job
-from setwright.planning.course import Course
+from setwright.planning.course import Course, Goal
 from setwright.planning.guide import SURE
 from setwright.planning.guide import Advice as Advice
 from setwright.planning.plan import Amount, Step, told_turns
@@ -95,7 +96,7 @@ def at_hand(job: Source, keeping: Keeping | None = None) -> AtHand:
         if advice.do == "tune" and advice.string is not None and advice.hertz is not None:
             peg = peg_of(course, advice.string, advice.hertz)
     reference = reference_of([one.si for one in read.want.tuning])
-    reading = to_read(found, course)
+    reading = to_read(found, course, claw_told(entries))
     newest = tuple(reversed(entries))
     return AtHand(read, found, len(journal.entries), newest, deeds_of(found), reference, told, peg, reading)
 
@@ -170,37 +171,51 @@ def deeds_of_advice(advice: Advice) -> tuple[Deed, ...]:
     return ()
 
 
-def to_read(found: Next, course: Course | None) -> ToRead:
+def to_read(found: Next, course: Course | None, claw_told: bool = False) -> ToRead:
     """What the step asks to be read, and what may be read along with it.
 
     A string that was heard since anything was last changed is asked for again only where the gap is sure and its pitch
-    is not; the claw distance is asked for once after each change. The gap is what most readings are for.
+    is not. The claw distance is asked for once after its screws were turned: pegs do not move it, and for each reading
+    the instrument is turned over. The gap is what most readings are for.
 
     Args:
         found: the step.
         course: where the balance stands, None before every string was heard.
+        claw_told: the claw distance was read since the claw was last turned.
     Returns: places as `readings_sheet` names them; none where the step is not one of reading.
     """
     advice, standing = found.advice, found.standing
     if advice is None or advice.do != "read":
         return ToRead()
     strings = {one: f"pitch string {one + 1}" for one in advice.strings}
-    if course is None or standing is None or not all(course.heard) or not found.gauges:
-        gauges = ("rear gap", "claw distance") if found.gauges else ()
-        return ToRead((*strings.values(), *gauges))
-    goal = course.goal
-    again: set[int] = set()
-    if _within(standing.gap - goal.gap, standing.gap_sd, goal.gap_tolerance) >= SURE:
-        each = zip(standing.cents, standing.cents_sd, strict=True)
-        again = {i for i, (off, sd) in enumerate(each) if _within(off, sd, goal.pitch_tolerance) < SURE}
-    needed = (
-        *(name for i, name in strings.items() if i in again),
-        "rear gap",
-        *("claw distance",) * (not course.claw_read),
-    )
-    return ToRead(
-        needed, (*(name for i, name in strings.items() if i not in again), *("claw distance",) * (course.claw_read > 0))
-    )
+    needed, offered = list(strings.values()), []
+    if course is not None and standing is not None and all(course.heard) and found.gauges:
+        again = _unsure(standing, course.goal)
+        needed = [name for i, name in strings.items() if i in again]
+        offered = [name for i, name in strings.items() if i not in again]
+    if found.gauges:
+        needed.append("rear gap")
+        (offered if claw_told else needed).append("claw distance")
+    return ToRead(tuple(needed), tuple(offered))
+
+
+def claw_told(entries: Sequence[Entry]) -> bool:
+    """Whether the claw distance was read since the claw was last turned.
+
+    Args:
+        entries: live ones of the journal, in their order.
+    Returns: True or False.
+    """
+    last = next((one for one in reversed(entries) if one.what in ("claw", "claw distance")), None)
+    return last is not None and last.verb == "read"
+
+
+def _unsure(standing: Standing, goal: Goal) -> set[int]:
+    """Strings whose pitch is what is not sure yet, 0 = thinnest; none while it is the gap."""
+    if _within(standing.gap - goal.gap, standing.gap_sd, goal.gap_tolerance) < SURE:
+        return set()
+    each = zip(standing.cents, standing.cents_sd, strict=True)
+    return {i for i, (off, sd) in enumerate(each) if _within(off, sd, goal.pitch_tolerance) < SURE}
 
 
 def _within(off: float, sd: float, room: float) -> float:

@@ -18,6 +18,7 @@ from setwright.physics.balance import at_pitch, equilibrium, pegs_fixed, pitches
 from setwright.planning import tracking
 from setwright.planning.course import Course
 from setwright.planning.guide import Advice
+from setwright.planning.lifting import on_its_wedge
 from setwright.planning.outlook import RESTS, cents_off, sd_of, view
 from setwright.planning.scenes import SILENT, fan, slopes
 from setwright.planning.targets import spring_mask
@@ -65,7 +66,9 @@ def foretold(course: Course, advice: Advice) -> Foretold | None:
     """
     picture, wanted = view(course).course.picture, course.goal.hertz
     if advice.do == "claw" and advice.turns is not None:
-        return _told(tracking.turned(picture, advice.turns), wanted)
+        after = tracking.turned(picture, advice.turns)
+        foreseen = on_its_wedge(after, wanted)
+        return _told(after, wanted) if foreseen is None else _given(foreseen.values, foreseen.sd)
     if advice.do == "tune" and advice.string is not None and advice.hertz is not None:
         return _told(resting(tracking.tuned(picture, advice.string, advice.hertz)), wanted, advice.string, advice.hertz)
     if advice.do == "springs" and len(advice.springs) > picture.settings.springs.sum():  # else it may lift or stay
@@ -103,6 +106,11 @@ def _told(picture: Picture, wanted: Array, string: int | None = None, hertz: flo
     if np.isnan(picture.settings.prop).all():
         variance[-1] += RESTS**2
     sd = np.sqrt(np.maximum(variance, 0.0))
+    return _given(middle, sd)
+
+
+def _given(middle: Array, sd: Array) -> Foretold:
+    """As data, from (S + 1) values and standard uncertainties."""
     cents, each = (tuple(float(v) for v in row[:-1]) for row in (middle, sd))
     return Foretold(cents, each, float(middle[-1]), float(sd[-1]))
 
