@@ -19,14 +19,14 @@ BEGIN = 0.05  # s over which a glide is told
 UNTOLD = 8e-4  # of the glide that is left at the end, the standard uncertainty for what its course does not tell
 LATE = 0.05  # of it, the same for every s of it that comes before the first that is heard
 UNFALLEN = 0.006  # of it, the same where none of the glide has fallen, with the square of the share that is left
-BY_PLACE = 0.05  # of it, the same where heights do not tell its parts, times the square of how far these may be off
+BY_PLACE = 0.04  # of it, the same where heights do not tell its parts, times the square of how far these may be off
 WIDER = 1.09  # times what eight blocks of time tell, which are few: Student's t of six to the normal
 TOLD = 60.0  # times the noise, the energy of a partial under which its phase may have been lost
 STRAYS = 0.02  # relative, from which on a frequency is lost
 LEAKS = 3e-4  # of the loudest partial, what of it is left in the band of another
 NONE = 0.5  # relative misfit from which on a partial is none
 LOST = 0.03  # relative, what its frequency is then known to
-PARTED = (0.78, 0.70)  # times the standard uncertainty, two tones that turned often against each other, or but once
+PARTED = (0.88, 0.80)  # times the standard uncertainty, two tones that turned often against each other, or but once
 FEWEST_TURNS = 0.08  # under which they are known no worse
 MOST_STRAINED = 9.0  # where it gives way by more, it is what was expected that is wrong, and not the fit
 STRAINED = 1.4  # times the strain of what was known before, the square of what it adds for them
@@ -37,8 +37,8 @@ MUCH = 0.01  # of the bands left over, at which that doubles
 DEPARTS = 4.0  # times its uncertainty, from which on a first partial lies off the law
 FOLLOWS_LESS = 0.003  # of the glide, what a partial that lies off the law may be off for its sake
 TURNED = 0.05  # turns of two tones against each other, from which on they are told from one
-BY_DECAY = 0.2  # of the glide, for a decay times the length of the note that is off by one
-FIRST_UNHEARD = (0.014, 0.0005)  # of the glide left, and of it all, the same where the first partial is not heard
+BY_DECAY = 0.1  # of the glide, for a decay times the length of the note that is off by one
+FIRST_UNHEARD = (0.011, 0.0004)  # of the glide left, and of it all, the same where the first partial is not heard
 USUAL_GLIDE = 0.002  # relative, 3 cents (common practice, no source)
 LOUDEST = 6  # partials in which a second tone is looked for
 WORTH = 8.0  # times the noise, from which it is
@@ -234,7 +234,10 @@ def _by_itself(problem: Problem, state: State, strays: NDArray[np.bool_], scale:
     lost = np.where((told < TOLD) | strays | (problem.misfit > NONE), LOST, 0.0)
     loud = np.abs(problem.bands).max(axis=1)
     leaks = LEAKS * loud.max() / np.maximum(loud, 1e-30)
-    over = COHERENT * np.minimum(problem.misfit, NONE)
+    chance = problem.noise * np.sqrt(
+        problem.slow / (tones.power(problem.bands) ** 2).sum(axis=1)
+    )  # of a misfit squared
+    over = COHERENT * np.sqrt(np.clip(problem.misfit**2 - chance, 0.0, NONE**2))
     return np.asarray(np.sqrt(lost**2 + (leaks**2 + over**2) / (scale * problem.times[-1]) ** 2))
 
 
