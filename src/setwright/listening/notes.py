@@ -40,6 +40,8 @@ LAWLESS = (0.1, 1.4)  # of the bands left over, about which a sound keeps to no 
 # both answers count
 ASTRAY = (0.2, 1.5)  # cents partials lie off the law, the same
 TELLING = 4  # partials from which that is seen
+BEFORE = 0.08  # s ahead of the onset that is looked at then
+OVERTONES = 8.0  # times the first partial, the rate that does for it
 SURER = 4.0  # power of 1 over the uncertainties, by which they do
 GLIDES = 0.3  # cents, from which a glide is taken out before partials are followed again
 
@@ -90,7 +92,8 @@ def measure(sound: Sound, about: float | None = None) -> Note:
         return replace(note, refused=part.refused)
     used = samples[part.first : part.end]
     note = replace(note, used=(sound.start + part.first / rate, end))
-    coarse, ringing = ringing_of(used, rate, about, (part.first - part.onset) / rate)
+    before = samples[max(part.onset - int(BEFORE * rate), 0) : part.first]
+    coarse, ringing = ringing_of(used, rate, about, (part.first - part.onset) / rate, before)
     if coarse is None:
         return replace(note, refused="no tone stands above the noise")
     if ringing is None:
@@ -197,7 +200,7 @@ def _damped(power: Array, loud: int, last: int) -> int:
 
 
 def ringing_of(
-    samples: Array, rate: float, about: float | None, since: float = ATTACK
+    samples: Array, rate: float, about: float | None, since: float = ATTACK, before: Array | None = None
 ) -> tuple[Coarse | None, Ringing | None]:
     """Coarse pitch, then the partials followed along their glide, then explained.
 
@@ -206,8 +209,10 @@ def ringing_of(
         rate: [Hz].
         about: pitch expected [Hz].
         since: from the release to the start of the part used [s].
+        before: (M) what stands before it, from ahead of the onset on.
     Returns: coarse pitch and partials, None where there are none.
     """
+    whole = Sound(samples if before is None else np.concatenate([before, samples]), rate)
     samples, rate = thinned(samples, rate, 2.2 * HIGHEST)
     peaks = peaks_of(samples[: max(int(EARLY * rate), 1)], rate, min(0.45 * rate, HIGHEST))
     some = coarse_pitches(peaks, about)
@@ -233,7 +238,9 @@ def ringing_of(
     early = early if ringing.glide > GLIDES else np.zeros(len(samples))
     found = _later(samples, rate, again, coarse, early, since)
     if found is None:  # they are not followed to the end
-        found = replace(ringing, law=_by_itself(samples, rate, replace(ringing, poor=1.0), ringing.law))
+        found = replace(ringing, lawless=_lawless(replace(ringing, poor=1.0)))
+    if found.lawless > 0.0 and ringing.numbers[0] == 1:
+        found = replace(found, law=_by_itself(whole, float(ringing.hertz[0]), found))
     return coarse, replace(found, hum=hum)
 
 
@@ -266,8 +273,7 @@ def _later(samples: Array, rate: float, peaks: Peaks, coarse: Coarse, early: Arr
         return None
     weight = np.array([1.0 / (one.law.first_sd * float(np.clip(one.poor / POOR, 1.0, 1.0 / POOR))) for one in found])
     law = between([one.law for one in found], weight**2)
-    law = _by_itself(samples, rate, found[0], law)
-    return replace(found[int(np.argmax(weight))], law=law)
+    return replace(found[int(np.argmax(weight))], law=law, lawless=_lawless(found[0]))
 
 
 def _lawless(first: Ringing) -> float:
@@ -278,22 +284,22 @@ def _lawless(first: Ringing) -> float:
     return left * (off if len(first.numbers) >= TELLING else 1.0)
 
 
-def _by_itself(samples: Array, rate: float, first: Ringing, law: Law) -> Law:
-    """The law, its first partial told from that alone as far as the sound keeps to none and this is surer."""
-    lawless = _lawless(first)
-    if lawless == 0.0 or first.numbers[0] != 1:
-        return law
-    hertz = float(first.hertz[0])
+def _by_itself(whole: Sound, hertz: float, found: Ringing) -> Law:
+    """The law, its first partial told from that alone as far as the sound keeps to none and this is surer.
+
+    The whole note is looked at, its attack too, so that nothing goes by where the part used begins.
+    """
+    samples, rate = thinned(whole.samples, whole.rate, OVERTONES * hertz)
     bands = prepared(samples, rate, hertz)
     if len(bands.times) < 2:
-        return law
+        return found.law
     alone = by_itself(band(bands, hertz), float(bands.times[1] - bands.times[0]), hertz)
     if alone is None:
-        return law
-    here = replace(law, first=alone[0], first_sd=alone[1])
-    weight = np.array([1.0 - lawless, lawless]) / np.array([law.first_sd, here.first_sd]) ** SURER
-    both = between([law, here], weight)
-    return replace(law, first=both.first, first_sd=both.first_sd)
+        return found.law
+    here = replace(found.law, first=alone[0], first_sd=alone[1])
+    weight = np.array([1.0 - found.lawless, found.lawless]) / np.array([found.law.first_sd, here.first_sd]) ** SURER
+    both = between([found.law, here], weight)
+    return replace(found.law, first=both.first, first_sd=both.first_sd)
 
 
 def _begins(samples: Array, rate: float) -> list[int]:

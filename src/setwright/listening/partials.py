@@ -59,6 +59,7 @@ class Ringing:
     law: Law
     since: float = 0.0  # s from the start of the part given to that used
     poor: float = 0.0  # share of the bands that is not explained
+    lawless: float = 0.0  # 0 to 1, how far its partials keep to no law of a string
     hum: float | None = None  # dB below the note
     split: float | None = None  # cents from the first partial to a second tone beside it
 
