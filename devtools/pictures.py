@@ -131,8 +131,13 @@ def settled(page: Any, address: str) -> None:
     page.wait_for_timeout(TURN)
 
 
-def _if_missing(source: str, target: str) -> None:
-    """Copy a file where none is."""
+def if_missing(source: str, target: str) -> None:
+    """Copy a file where none is.
+
+    Args:
+        source: of it.
+        target: where to.
+    """
     if not Path(target).exists():
         shutil.copyfile(source, target)
 
@@ -175,7 +180,7 @@ def main(root: Path, only: Sequence[str] = ()) -> int:
             print(f"no page begins with {' or '.join(only)}; the names stand in {PAGE}.")
             return 1
         if only:
-            shutil.copytree(root / FOLDER, fresh, dirs_exist_ok=True, copy_function=_if_missing)
+            shutil.copytree(root / FOLDER, fresh, dirs_exist_ok=True, copy_function=if_missing)
         total = sum(one.stat().st_size for one in fresh.iterdir())
         if total > LARGEST:
             print(f"the pictures have {total / 1e6:.1f} MB, at most {LARGEST / 1e6:.0f}; lower QUALITY or TALLEST.")

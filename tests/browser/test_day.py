@@ -67,6 +67,31 @@ def test_pages_are_legible_and_in_reach_on_every_screen(
     browser.close()
 
 
+def test_on_a_phone_every_page_is_in_sight_or_one_touch_away(
+    chromium: Callable[..., Any], address: str, visits: dict[str, str]
+) -> None:
+    browser = chromium()
+    width, height = SIZES["phone"]
+    page = browser.new_context(viewport={"width": width, "height": height}, java_script_enabled=False).new_page()
+    sign_in(page, address)
+    page.goto(f"{address}/visit/{visits['dunlin-heavier']}")
+    for name in ("Visit", "Step", "Readings", "Plan", "Listening", "Balance", "Sheet"):
+        box = page.locator(f"nav.under a:text-is('{name}')").bounding_box()
+        assert box["x"] >= 0.0, name
+        assert box["x"] + box["width"] <= width, name
+        assert min(box["width"], box["height"]) >= 44.0, name
+    assert page.inner_text(".shop").endswith(", visit 1")
+    assert not page.is_visible("#pages")
+    page.click("text=Pages")
+    for name in ("Day", "Take in", "House specifications", "History", "Practice", "Settings"):
+        box = page.locator(f"#pages a:text-is('{name}')").bounding_box()
+        assert box["x"] + box["width"] <= width, name
+        assert box["height"] >= 44.0, name
+    page.click("#pages a:text-is('Practice')")
+    assert page.inner_text("h1") == "Practice instrument"
+    browser.close()
+
+
 def test_the_finder_finds_what_is_wrong(chromium: Callable[..., Any]) -> None:
     browser = chromium()
     page = browser.new_page(viewport={"width": 390, "height": 700})

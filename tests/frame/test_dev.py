@@ -208,6 +208,10 @@ class TestCommands:
         assert self.call(ready, "bench", "rounds", "--count", "5")[1].said("benchmarks.bench_rounds --count 5")
         assert self.call(ready, "bench", "listening", "--count", "5")[1].said("benchmarks.bench_listening --count 5")
 
+    def test_pictures_are_taken_of_every_page_or_of_some(self, ready: Path) -> None:
+        assert self.call(ready, "pictures")[1].said("-m devtools.pictures")
+        assert self.call(ready, "pictures", "step, kestrel", "day")[1].said("devtools.pictures step, kestrel day")
+
     def test_stopping_by_hand_is_no_traceback(self, ready: Path, capsys: pytest.CaptureFixture[str]) -> None:
         def stop(line: str) -> int:
             raise KeyboardInterrupt

@@ -31,6 +31,17 @@ def test_the_page_shows_every_picture_there_is_and_no_other() -> None:
     assert text == pictures.listed([f"{name[:1].lower()}{name[1:]}" for name in names])
 
 
+def test_pictures_of_some_pages_leave_the_others(tmp_path: Path) -> None:
+    old, new = tmp_path / "old", tmp_path / "new"
+    for folder, said in ((old, "old"), (new, "new")):
+        folder.mkdir()
+        (folder / "day-phone.webp").write_text(said)
+    (old / "who-phone.webp").write_text("old")
+    for one in ("day-phone.webp", "who-phone.webp"):
+        pictures.if_missing(str(old / one), str(new / one))
+    assert [(new / one).read_text() for one in ("day-phone.webp", "who-phone.webp")] == ["new", "old"]
+
+
 @pytest.mark.parametrize(("name", "file"), [("step, kestrel, neck off", "step-kestrel-neck-off"), ("Day", "day")])
 def test_names_of_files(name: str, file: str) -> None:
     assert pictures.slug(name) == file

@@ -57,6 +57,9 @@ class TestPlan:
         said = words(answer)
         assert "more or stronger springs" in said
         assert "What was tried" in said
+        assert said.count("Three springs cannot hold this set there") == 1  # each reason once
+        assert "19 more fail alike" in said
+        assert f'href="/visit/{visits["knot-too-weak"]}/balance"' in answer.text  # where something else is tried
 
     def test_a_fixed_bridge_has_a_side_view_alone(self, visitor: Visitor, visits: dict[str, str]) -> None:
         path = f"/visit/{visits['sanderling-lower']}/plan"

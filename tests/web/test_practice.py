@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import math
 import re
 import time
 from collections.abc import Callable
@@ -12,6 +13,7 @@ import pytest
 
 from setwright.bench import practising
 from setwright.bench.shop import check_shop
+from setwright.cli.words import note
 from setwright.web.pages import practice
 from tests.web.visitor import Visitor, words
 
@@ -90,6 +92,21 @@ class TestWork:
         assert "Tune string" in said
         assert said.count("Put the wedge under the rear edge") == 1  # among what was done
 
+    def test_what_the_hand_does_is_drawn_and_what_was_heard_stands_in_a_table(self, visitor: Visitor) -> None:
+        path = begun(visitor)
+        answer = visitor.get(path)
+        assert "rear gap" in answer.text.partition("<figure")[2].partition("</figure>")[0]  # the wedge
+        rows = re.findall(r'<th scope="row">string (\d), ([^<]+)</th><td class="number">([^<]+) c</td>', answer.text)
+        lesson = practising.begin(7)
+        wanted, heard = lesson.job.goal.hertz, [one.answer for one in lesson.on.take() if one.do == "pitch"]
+        assert [int(number) for number, _, _ in rows] == list(range(1, len(wanted) + 1))
+        for (_, name, off), own, sounds in zip(rows, wanted, heard, strict=True):
+            assert name == note(own)
+            assert float(off.replace("−", "-")) == pytest.approx(1200.0 * math.log2(sounds / own), abs=0.05)
+        assert f"± {1.96 * lesson.job.pitch_sd:.1f} c, in 95 of 100" in words(answer)
+        do(visitor, path)
+        assert 'class="lean"' in visitor.get(path).text  # the peg of the string that is tuned first
+
     def test_something_else_is_done_and_answered(self, visitor: Visitor) -> None:
         path = begun(visitor)
         assert do(visitor, path, "gap").status_code == 303
@@ -162,10 +179,15 @@ class TestEnd:
     @pytest.mark.slow
     def test_by_the_advice_it_passes_and_costs_what_the_advice_alone_costs(self, visitor: Visitor) -> None:
         path = begun(visitor)
+        seen = []
         for _ in range(60):
-            if "What was hidden" in words(visitor.get(path)):
+            answer = visitor.get(path)
+            if "What was hidden" in words(answer):
                 break
+            seen.append(html.unescape(re.findall(r"<h1[^>]*>([^<]*)</h1>", answer.text)[0]))
             assert do(visitor, path).status_code == 303
+        assert seen[-1] == "Done"
+        assert any(one.endswith(", read the rear gap and the claw distance") for one in seen)
         assert "It passed" in words(visitor.get(path))
         waited(lambda: "highest over pitch" in words(visitor.get(path)))
         found = re.search(r"tunings (\d+) (\d+) settings of the claw (\d+) (\d+)", words(visitor.get(path)))

@@ -132,11 +132,16 @@ def _lesson(request: Request, status: int = 200, wrong: str = "", typed: dict[st
         tuner=show_cents(BAND * held.now.job.pitch_sd, 0.1),
         wrong=wrong, typed=typed or {}, path=f"/practice/{id}", seed=held.seed, log=log,
         goal=goal_rows(goal, system),
-        do="" if advice is None else todo(advice, system, wanted, reads_gauges(held.now)),
+        do="" if advice is None else _todo(advice, system, wanted, reads_gauges(held.now)),
         why="" if advice is None else sentence(advice.why), sure="" if advice is None else sure_words(advice, system),
         why_not=sentence(held.why_not), ready=advice is not None and advice.do == "done", end=_end(held, system),
         commands=COMMANDS,
     )  # fmt: skip
+
+
+def _todo(advice: Any, system: System, wanted: Sequence[float], gauges: bool) -> str:
+    """What to do; how sure the end is stands below it."""
+    return "Done" if advice.do == "done" else todo(advice, system, wanted, gauges)
 
 
 def _answer(answers: Sequence[Any], wanted: Sequence[float], system: System) -> tuple[list[tuple[str, str, str]], str]:
