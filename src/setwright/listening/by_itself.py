@@ -21,7 +21,7 @@ USUAL_GLIDE = 3.0 * np.log(2.0) / 1200.0  # relative, at the onset, with which a
 FEWEST = 4 * BLOCKS  # samples of a band
 
 
-def by_itself(band: Complex, step: float, hertz: float) -> tuple[float, float] | None:
+def by_itself(band: Complex, times: Array, hertz: float) -> tuple[float, float] | None:
     """Frequency at which a partial settles, by itself.
 
     Tension rises with the square of the amplitude (H1 of docs/physics/listening.md), so the frequency goes about as
@@ -29,13 +29,14 @@ def by_itself(band: Complex, step: float, hertz: float) -> tuple[float, float] |
 
     Args:
         band: (M) of the partial, moved to frequency zero.
-        step: between its samples [s].
+        times: (M) of its samples, evenly [s].
         hertz: frequency that was moved to zero [Hz].
     Returns: frequency [Hz] and its relative standard uncertainty: how far the blocks lie off the line, half of what the
         line is carried on, and a usual glide as far as it cannot have fallen yet; None where too little is heard.
     """
     if len(band) <= FEWEST:
         return None
+    step = float(times[1] - times[0])
     turns = band[1:] * band[:-1].conj()
     power = np.abs(turns)
     left = np.cumsum(power[::-1])[::-1] - 0.5 * power

@@ -291,9 +291,7 @@ def _by_itself(whole: Sound, hertz: float, found: Ringing) -> Law:
     """
     samples, rate = thinned(whole.samples, whole.rate, OVERTONES * hertz)
     bands = prepared(samples, rate, hertz)
-    if len(bands.times) < 2:
-        return found.law
-    alone = by_itself(band(bands, hertz), float(bands.times[1] - bands.times[0]), hertz)
+    alone = by_itself(band(bands, hertz), bands.times, hertz)
     if alone is None:
         return found.law
     here = replace(found.law, first=alone[0], first_sd=alone[1])
