@@ -20,7 +20,7 @@ UNTOLD = 8e-4  # of the glide that is left at the end, the standard uncertainty 
 LATE = 0.05  # of it, the same for every s of it that comes before the first that is heard
 UNFALLEN = 0.006  # of it, the same where none of the glide has fallen, with the square of the share that is left
 BY_PLACE = 0.04  # of it, the same where heights do not tell its parts, times the square of how far these may be off
-WIDER = 1.09  # times what eight blocks of time tell, which are few: Student's t of six to the normal
+WIDER = 1.09  # times what noise and eight blocks of time tell, which are few: Student's t of six to the normal
 TOLD = 60.0  # times the noise, the energy of a partial under which its phase may have been lost
 STRAYS = 0.02  # relative, from which on a frequency is lost
 LEAKS = 3e-4  # of the loudest partial, what of it is left in the band of another
@@ -114,7 +114,7 @@ def _covariance(fit: Fit) -> Array:
         pulls.append(np.append(mine, fitting.pulled_by(problem, by, one.pulls, int(a), int(b))))
     even = np.array(pulls) - np.mean(pulls, axis=0)
     spread = inverse @ (even.T @ even) @ inverse * (BLOCKS / (BLOCKS - 2.0))
-    wider = np.sqrt(np.maximum(WIDER**2 * np.diag(spread) / np.maximum(np.diag(inverse), 1e-300), 1.0))
+    wider = np.sqrt(np.maximum(np.diag(spread) / np.maximum(np.diag(inverse), 1e-300), 1.0))
     return np.asarray(inverse * np.outer(wider, wider))
 
 
@@ -189,7 +189,7 @@ def stated(fit: Fit, start: Start) -> Resolved:
         common.append(left * _standing(whole, left) ** HARDLY_FALLEN)
     else:
         wide = min(_strain(fit), MOST_STRAINED)
-    bare = relative
+    bare = WIDER**2 * relative
     relative = bare + sum(min(abs(one), LOST) ** 2 for one in common)
     relative = relative + np.diag(_by_itself(problem, state, strays, scale) ** 2)
     if problem.kind == "one" and beyond_noise(fit) > WORTH:
