@@ -40,10 +40,18 @@ def data(ask):
     return asked
 
 
+@pytest.fixture(scope="session")
+def new_weir(tmp_path_factory):
+    """The shop as made once; every test has a copy of its own."""
+    made = tmp_path_factory.mktemp("new") / "weir"
+    assert run(["shop", "new", str(made), "--name", "Weir Lane Bench"]) == 0
+    return made
+
+
 @pytest.fixture
-def weir(ask, tmp_path, monkeypatch):
+def weir(new_weir, tmp_path, monkeypatch):
     """A shop, named to every command, and where we stand."""
-    assert ask("shop", "new", tmp_path / "weir", "--name", "Weir Lane Bench")[0] == 0
+    shutil.copytree(new_weir, tmp_path / "weir")
     monkeypatch.setenv("SETWRIGHT_SHOP", str(tmp_path / "weir"))
     monkeypatch.chdir(tmp_path)
     return tmp_path / "weir"

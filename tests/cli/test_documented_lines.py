@@ -33,7 +33,7 @@ NOT_RUN_WITH = {  # words of lines that are not run
 }
 INSTRUMENT, VISIT = "0yk2ge43", "8dqz6a6gm"  # ids as the docs show them
 OPEN = (82.41, 110.0, 146.83, 196.0, 246.94, 329.63)  # Hz, from string 6, of the takes that are heard
-SLOW = ("practice", "link", "hear")  # commands whose lines take seconds
+SLOW = ("practice", "link", "hear")  # commands whose lines take seconds, as do those that plan for something else
 
 
 def lines(program: str) -> list[str]:
@@ -49,7 +49,8 @@ def why_not(line: str) -> str:
 def to_run() -> list[object]:
     chosen = [line for line in lines("setwright") if not why_not(line)]
     slow = pytest.mark.slow
-    return [pytest.param(line, marks=[slow] if line.split()[0] in SLOW else []) for line in chosen]
+    long = [line.split()[0] in SLOW or "--plan" in line for line in chosen]
+    return [pytest.param(line, marks=[slow] if one else []) for line, one in zip(chosen, long, strict=True)]
 
 
 @pytest.fixture(scope="module")

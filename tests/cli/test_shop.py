@@ -192,6 +192,7 @@ def test_a_full_visit_shows_everything(ask, shop):
     assert shown["parts"] == [{"name": "strip shim .020 in", "unit": "piece", "used": 1}]
 
 
+@pytest.mark.slow
 def test_the_database_is_loaded_only_for_a_shop(job):
     code = (
         "import sys; from setwright.cli.main import run; "
@@ -204,6 +205,7 @@ def test_the_database_is_loaded_only_for_a_shop(job):
         assert done.stdout.splitlines()[-1] == "[]"
 
 
+@pytest.mark.slow
 def test_a_visit_stands_in_for_a_job_file(ask, shop, job, tmp_path, monkeypatch):
     words = ("read rear gap = 2.4 mm", "read pitch string 1 = 261.0 Hz", "did strings changed", "strike 1 no")
     added = as_data(ask("shop", "add-job", job, "--shop", shop, "--json"))

@@ -51,6 +51,7 @@ def test_roles_are_given_and_the_last_lead_stays(ask, data, people):
     assert ask("shop", "role", "Bo", "owner")[0] == 2
 
 
+@pytest.mark.slow
 def test_a_pin_comes_from_a_pipe_and_stands_nowhere(ask, data, people, typed, weir):
     typed("482913\n")
     code, out, _ = ask("shop", "pin", "Mara", "--by", "Mara")

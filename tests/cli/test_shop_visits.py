@@ -21,7 +21,8 @@ from tests.cli.made_takes import recorded, string
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 SAME = [
     ("notes", "--samples", "32"), ("heights", "--samples", "32"), ("clearance", "--samples", "32"),
-    ("predict", "--claw", "+1/4", "--samples", "32"), ("strings",), ("plan", "--samples", "32"),
+    ("predict", "--claw", "+1/4", "--samples", "32"), ("strings",),
+    pytest.param(("plan", "--samples", "32"), marks=pytest.mark.slow, id="plan"),
 ]  # fmt: skip
 
 

@@ -112,7 +112,7 @@ def test_what_was_foretold_came_about(twins, benches):
     assert ratio.max() < 1.15
 
 
-@pytest.mark.parametrize("seed", [1, 5])
+@pytest.mark.parametrize("seed", [pytest.param(1, marks=pytest.mark.slow), 5])
 def test_one_twin_is_learned(seed):
     """In the quick loop: two twins whole."""
     one = twin_work(seed)
