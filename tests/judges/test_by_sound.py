@@ -114,7 +114,7 @@ def test_what_was_foretold_came_about(twins, benches):
 
 @pytest.mark.parametrize("seed", [pytest.param(1, marks=pytest.mark.slow), 5])
 def test_one_twin_is_learned(seed):
-    """In the quick loop: two twins whole."""
+    """In the quick loop one twin whole, with all tests another."""
     one = twin_work(seed)
     assert np.abs(one.score[RATIO]) < 3.0
     assert np.all(np.abs(one.score[CENTS]) < 3.0)
