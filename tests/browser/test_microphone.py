@@ -223,7 +223,7 @@ def test_strings_that_are_asked_for_are_filled_in_as_they_are_heard(
     visit = visits["dunlin-heavier"]
     for line in HARDWARE:
         keep(InShop(shop, visit), [line])
-    plucks = [Pluck(hz * 2.0 ** (-20.0 / 1200.0), seconds=NOTE) for hz in wanted(shop, visit)]
+    plucks = [Pluck(hz * 2.0 ** (-20.0 / 1200.0), seconds=NOTE, glide=8.0) for hz in wanted(shop, visit)]
     page = at_step(chromium, address, visit, recorded(tmp_path / "all.wav", plucks))
     page.click("#listen")
     page.wait_for_selector("#ear-says:has-text('All are heard')", timeout=60_000)
@@ -232,7 +232,8 @@ def test_strings_that_are_asked_for_are_filled_in_as_they_are_heard(
         "[...document.querySelectorAll('input[data-words^=\"pitch string\"]')].map((one) => one.value)"
     )
     for text, pluck, own in zip(filled, plucks, wanted(shop, visit), strict=True):
-        assert abs(float(text.partition(" c")[0]) - 1200.0 * np.log2(first_of(pluck) / own)) < 1.0
+        settled = 1200.0 * np.log2(first_of(pluck) / own)  # it glides on by up to 2 cents where it is filled in
+        assert abs(float(text.partition(" c")[0]) - settled) < 0.5
     page.click("#listen")
     page.click("button:has-text('Keep')")
     page.wait_for_selector("text=are kept", timeout=30_000)
