@@ -52,7 +52,7 @@ Rows = list[tuple[Array, Array]]  # of every scene: values of its rows and their
 STALE = 2.0  # steps of the derivatives, after which a scene is worked out anew
 ENOUGH = 1e-3  # squares over uncertainties, by which a step must bring all nearer for another to follow
 HERE = 0.1  # the same, within which derivatives formed anew would be the same
-WORN = 10.0  # the same, after which its derivatives are formed anew too
+WORN = 2.0  # the same, after which its derivatives are formed anew too
 
 
 @frozen
