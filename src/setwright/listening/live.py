@@ -53,7 +53,7 @@ EXPLAINS = 0.5  # share of the peaks' weight a string must explain
 LOW = 0.8  # number of the partial whose phase is taken to be bent where a course leaves something of phases
 LOOSEST = 0.035  # rad^2 by which phases may depart from a course; more is no string
 READ = 5  # frames from one reading to the next
-STEADY, SELDOM = 0.8, 4  # s, after which a course is fitted so many times more seldom
+STEADY, SELDOM = 0.8, 6  # s, after which a course is fitted so many times more seldom
 LONGEST = 300  # moments of the phases that are kept
 GONE = 2.5  # times the noise, under which no partial is left
 LOUD = 3.0  # times the noise, under which a partial is not used
@@ -327,7 +327,7 @@ class Followed:
         steady = not self.moving and kept.now - self.rested > STEADY
         if self.frames % (SELDOM * READ if steady else READ) == 0:
             self._fit(kept.now)
-        if self.frames % (READ if self.moving else 2 * READ) == 0:
+        if self.frames % (READ if self.moving else 4 * READ if steady else 2 * READ) == 0:
             self._judge(kept.now)
             if not self.lost and abs(np.log(self.string.fundamental / self.comb.string.fundamental)) > MOVED:
                 self.comb = comb_for(self.string, kept.rate, self.long)

@@ -203,16 +203,17 @@ def course(heard: Heard, string: String, shapes: Shapes, now: float, likely: NDA
     total = np.maximum(weight.sum(axis=0), 1e-300)
     mean_lead = (weight * lead).sum(axis=0) / total
     mean = weight.T @ columns / total[:, None]  # (N, Q)
-    apart = columns[None] - mean[:, None]  # (N, K, Q)
-    heavy = apart * weight.T[:, :, None]
+    by = weight.T[:, :, None] * columns  # (N, K, Q)
+    squares = (
+        by.transpose(0, 2, 1) @ columns - total[:, None, None] * mean[:, :, None] * mean[:, None]
+    )  # about the means
     into = _into(follows, bent, columns.shape[1], _owned(shapes, len(n)))
     flat = into.transpose(1, 0, 2).reshape(into.shape[1], -1)
-    turned = heavy.transpose(0, 2, 1)
-    matrix = (into @ (turned @ apart)).transpose(1, 0, 2).reshape(flat.shape) @ flat.T
-    pull = flat @ (turned @ (lead - mean_lead).T[:, :, None]).ravel()
+    matrix = (into @ squares).transpose(1, 0, 2).reshape(flat.shape) @ flat.T
+    pull = flat @ ((weight * (lead - mean_lead)).T @ columns).ravel()
     rises = shapes.rises(now)
-    settled = _asked(into, np.zeros(len(rises)))
-    asks = np.stack([_asked(into, rises), _speed(into, shapes, now), settled, _asked(into, rises) - settled])
+    here, settled = _asked(into, rises), _asked(into, np.zeros(len(rises)))
+    asks = np.stack([here, _speed(into, shapes, now), settled, here - settled])
     means, sds, doubts = _priors(len(n), shapes, stiff)
     tried = np.arange(len(doubts)) if likely is None else likely
     at, value, variance, chance = _mixed(matrix, pull, (means[tried], sds[tried], doubts[tried]), asks)
