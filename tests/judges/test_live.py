@@ -7,6 +7,7 @@ that moves is made here: the phase of every partial is the sum of its momentary 
 from __future__ import annotations
 
 import pickle
+import sys
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -195,18 +196,23 @@ def test_a_peg_is_followed(strings, number, cents, shape):
 @pytest.mark.slow
 def test_cost_and_memory():
     """Plucks of every string for ten minutes at 48 kHz: processor time over time of sound, 0.06 when this was written,
-    in the least of twenty half minutes (a busy machine lengthens it); and what is held at the end over what was held
-    after the first half minute."""
+    in the least of twenty half minutes (a busy machine lengthens it), lines not counted for coverage, which costs a
+    quarter more; and what is held at the end over what was held after the first half minute."""
     part = np.concatenate(
         [recorded(replace(string_at(strings, n, 0, 5.0), seconds=2.9, attack=20.0), 0.1) for strings, n in OPEN]
     )
     live, held, cost = Live(RATE, pitches(GUITAR)), [], []
-    for _ in range(20):
-        before = time.process_time()
-        for k in range(0, len(part) - BLOCK + 1, BLOCK):
-            live.push(part[k : k + BLOCK])
-        cost.append((time.process_time() - before) / (len(part) / RATE))
-        held.append(len(pickle.dumps(live)))
+    tracer = sys.gettrace()
+    sys.settrace(None)
+    try:
+        for _ in range(20):
+            before = time.process_time()
+            for k in range(0, len(part) - BLOCK + 1, BLOCK):
+                live.push(part[k : k + BLOCK])
+            cost.append((time.process_time() - before) / (len(part) / RATE))
+            held.append(len(pickle.dumps(live)))
+    finally:
+        sys.settrace(tracer)
     assert min(cost) < 0.1
     assert max(held[1:]) < 1.2 * held[0]
 
