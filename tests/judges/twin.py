@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from setwright.bench.guided import Told, told
+from setwright.bench.guided import Told, as_found, done_step, told
 from setwright.instrument.geometry import build_rig, edge_gap, has_room, tilt_for_gap, tilt_limits
 from setwright.instrument.predict import balance_at, tune_at
 from setwright.instrument.prior import draw, vary
@@ -19,6 +19,7 @@ from setwright.instrument.told import believed
 from setwright.instrument.traits import Array, array
 from setwright.physics.balance import equilibrium, pegs_fixed, pitches, unstretched_lengths
 from setwright.planning.course import Course
+from setwright.planning.guide import Advice, next_step
 from setwright.planning.outlook import end_state
 from setwright.planning.targets import spring_mask
 from setwright.planning.tracking import firm, resting
@@ -196,6 +197,17 @@ class Twin:
     def off(self) -> Array:
         """True cents from the wanted pitches."""
         return np.asarray(1200.0 * np.log2(np.maximum(self.hertz, 1.0) / self.job.goal.hertz))
+
+
+def until_the_claw(twin: Twin, job: Told) -> tuple[Course, Advice]:
+    """The work on a twin as far as its claw is to be set for the first time: where it stands, and the advice."""
+    course = as_found(job, twin)
+    for _ in range(40):
+        advice = next_step(course)
+        if advice.do == "claw":
+            return course, advice
+        course = done_step(job, twin, course, advice)
+    raise AssertionError("the claw is never set")
 
 
 def floating_twin(seed: int) -> Twin:

@@ -503,5 +503,5 @@ def test_normal_points_have_the_moments_and_tails_of_a_normal_density(dimensions
 @pytest.mark.parametrize(("off", "sd"), [(0.0, 1e-4), (2e-4, 1e-4), (-3e-4, 5e-5), (1e-4, 1e-3)])
 def test_the_chance_of_a_gap_is_that_of_a_normal_density_within_the_tolerance(off, sd):
     low, high = (norm.cdf((side * GOAL.gap_tolerance - off) / sd) for side in (-1.0, 1.0))
-    assert guide._within(GOAL.gap + off, sd, GOAL) == pytest.approx(high - low, abs=1e-9)
-    assert guide._within(GOAL.gap, 0.0, GOAL) == 1.0
+    assert outlook.within(off, sd, GOAL.gap_tolerance) == pytest.approx(high - low, abs=1e-9)
+    assert outlook.within(0.0, 0.0, GOAL.gap_tolerance) == 1.0

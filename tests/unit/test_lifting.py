@@ -8,14 +8,13 @@ import numpy as np
 import pytest
 
 from setwright.bench.foretold import foretold
-from setwright.bench.guided import as_found, done_step, wanting
+from setwright.bench.guided import wanting
 from setwright.planning import lifting, tracking
-from setwright.planning.guide import next_step
 from setwright.planning.lifting import on_its_wedge, risen
 from setwright.planning.outlook import cents_off, view
 from setwright.planning.scenes import fan, slopes
 from setwright.planning.tracking import expected
-from tests.judges.twin import Twin
+from tests.judges.twin import Twin, until_the_claw
 
 AT_PITCH = 5  # seed of a twin found at pitch
 DRAWS = 1500
@@ -36,14 +35,8 @@ def test_the_greater_of_none_and_a_gaussian(mean):
 def wedged():
     """A twin on its wedge, a spring off before, its claw not turned yet: course and advice."""
     twin = Twin(AT_PITCH)
-    job = wanting(twin.job, "claw settings")
-    course = as_found(job, twin)
-    for _ in range(40):
-        advice = next_step(course)
-        if advice.do == "claw":
-            return view(course).course, advice
-        course = done_step(job, twin, course, advice)
-    raise AssertionError("the claw is never set")
+    course, advice = until_the_claw(twin, wanting(twin.job, "claw settings"))
+    return view(course).course, advice
 
 
 @pytest.mark.parametrize("share", [0.9, 1.1])

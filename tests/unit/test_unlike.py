@@ -7,14 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from setwright.bench.guided import as_found, done_step, wanting
+from setwright.bench.guided import as_found, wanting
 from setwright.planning import explaining, scenes, tracking
 from setwright.planning.explaining import explained
-from setwright.planning.guide import next_step
 from setwright.planning.scenes import FREE, Scene, Seen
 from setwright.planning.touched import ANY_TILT
 from setwright.planning.unlike import Others, hung, others_of, shift_of, uneven
-from tests.judges.twin import Twin
+from tests.judges.twin import Twin, until_the_claw
 
 AT_PITCH = 5  # seed of a twin found at pitch
 SPREAD = 0.03
@@ -205,14 +204,7 @@ def test_taken_as_noise_of_every_scene_it_would_be_averaged_away(linear):
 
 def test_a_spring_off_is_carried_through_the_work_of_a_twin():
     twin = Twin(AT_PITCH)
-    job = wanting(twin.job, "claw settings")
-    course = as_found(job, twin)
-    for _ in range(40):
-        advice = next_step(course)
-        if advice.do == "claw":
-            break
-        course = done_step(job, twin, course, advice)
-    picture = course.picture
+    picture = until_the_claw(twin, wanting(twin.job, "claw settings"))[0].picture
     assert picture.answer is not None
     assert [one.count for one in picture.others] == [2]
     assert picture.answer.unlikes.shape == (1,)

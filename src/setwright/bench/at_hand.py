@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence
 
@@ -17,10 +16,10 @@ from setwright.instrument.jobfile import Job
 from setwright.planning.course import Course, Goal
 from setwright.planning.guide import SURE
 from setwright.planning.guide import Advice as Advice
+from setwright.planning.outlook import within
 from setwright.planning.plan import Amount, Step, told_turns
 from setwright.records.entries import Entry, live
 
-TINY = 1e-9  # m or cents, nothing is known better
 _SHIM = re.compile(r"(strip|wedge|flat) shim")
 
 
@@ -212,13 +211,7 @@ def claw_told(entries: Sequence[Entry]) -> bool:
 
 def _unsure(standing: Standing, goal: Goal) -> set[int]:
     """Strings whose pitch is what is not sure yet, 0 = thinnest; none while it is the gap."""
-    if _within(standing.gap - goal.gap, standing.gap_sd, goal.gap_tolerance) < SURE:
+    if within(standing.gap - goal.gap, standing.gap_sd, goal.gap_tolerance) < SURE:
         return set()
     each = zip(standing.cents, standing.cents_sd, strict=True)
-    return {i for i, (off, sd) in enumerate(each) if _within(off, sd, goal.pitch_tolerance) < SURE}
-
-
-def _within(off: float, sd: float, room: float) -> float:
-    """Chance that what is believed to be so far off lies inside its tolerance."""
-    wide = math.sqrt(2.0) * max(sd, TINY)
-    return 0.5 * (math.erf((off + room) / wide) - math.erf((off - room) / wide))
+    return {i for i, (off, sd) in enumerate(each) if within(off, sd, goal.pitch_tolerance) < SURE}

@@ -20,8 +20,8 @@ from setwright.instrument.geometry import tilt_for_gap
 from setwright.instrument.traits import Array
 from setwright.physics.balance import equilibrium, pegs_fixed, pitches
 from setwright.planning import weighing
-from setwright.planning.course import Course, Goal
-from setwright.planning.outlook import End, View, cents_off, each_at, view
+from setwright.planning.course import Course
+from setwright.planning.outlook import End, View, cents_off, each_at, view, within
 from setwright.planning.scenes import SILENT, fan, slopes
 from setwright.planning.touching import Few, by_hand, fewest, one_at_pitch
 from setwright.planning.tracking import expected, lay_out, steps, without_wedge
@@ -46,7 +46,6 @@ GAP_AT_LEAST = 0.97  # chance of the gap with which the work may end, once more 
 BALANCED = 0.9  # the same of everything, where every string that is set puts all others off
 FINEST_TURN = 1 / 96  # turn of the claw, the least a hand sets; common practice, no source
 HAIR = 1.0  # cents, a string this near its length has been set already
-TINY_GAP = 1e-9  # m, no gap is known better
 FROM_0 = {"counted from": 0}  # of a field: strings, which everybody outside counts from 1
 HELD_BACK = 2  # thinnest strings that come up only once the plate floats
 OFF = "with one spring less the strings lift the plate: what it floats at tells how strong the springs are"
@@ -174,7 +173,8 @@ def _floating(seen: View) -> Advice:
     """The plate floats: touch strings up where the claw is right, else set the claw."""
     course, now = seen.course, seen.now
     margin = np.minimum(CLEAR * now.sd[:-1], CLEAR_AT_MOST * course.goal.pitch_tolerance)
-    sure = _within(*seen.gap_at_pitch, course.goal)
+    gap, sd = seen.gap_at_pitch
+    sure = within(gap - course.goal.gap, sd, course.goal.gap_tolerance)
     if sure < GAP_SURE and abs(seen.end.claw_out) < FINEST_TURN:
         return _balanced(seen, by_hand(seen, margin))
     few = fewest(course, margin, now.apart)
@@ -190,12 +190,6 @@ def _floating(seen: View) -> Advice:
     back = weighing.weighed(course) and weighing.last_way(course) * seen.end.claw_out > 0.0
     lost = math.copysign(LOST, seen.end.claw_out) if back else 0.0
     return _claw(seen.end, seen.end.claw_out + lost)
-
-
-def _within(value: float, sd: float, goal: Goal) -> float:
-    wide = math.sqrt(2.0) * max(sd, TINY_GAP)
-    over, under = value - goal.gap + goal.gap_tolerance, value - goal.gap - goal.gap_tolerance
-    return 0.5 * (math.erf(over / wide) - math.erf(under / wide))
 
 
 def _tune(string: int, there: Array) -> Advice:

@@ -19,6 +19,7 @@ from setwright.planning.scenes import MISHEARD, SILENT, fan, slopes, value_of
 from setwright.planning.tracking import Expected, Picture, expected, firm, lay_out, steps, without_wedge
 
 DRAWS = 2000
+TINY = 1e-9  # m or cents, nothing is known better
 WANDERS = 0.3  # cents a pitch may change by itself until the instrument is handed over; common practice, no source
 RESTS = 9e-6  # m, the same of the gap of a plate that floats; common practice, no source
 
@@ -86,6 +87,19 @@ def here(course: Course, states: Expected | None = None) -> Here:
 
 
 @cache
+def within(off: float, sd: float, room: float) -> float:
+    """Chance that what is believed to be so far off lies inside its tolerance.
+
+    Args:
+        off: from the middle of the tolerance.
+        sd: standard uncertainty of that.
+        room: half the tolerance, all in one unit.
+    Returns: [1].
+    """
+    wide = math.sqrt(2.0) * max(sd, TINY)
+    return 0.5 * (math.erf((off + room) / wide) - math.erf((off - room) / wide))
+
+
 def normal_points(count: int, dimensions: int) -> Array:
     """Points spread evenly under a standard normal density: an additive recurrence, turned by Box and Muller (1958).
 
@@ -213,7 +227,7 @@ class View:
         """Pegs and claw of the wanted end."""
         return end_state(self.course, self.states)
 
-    @property
+    @cached_property
     def gap_at_pitch(self) -> tuple[float, float]:
         """Rear gap once every string is at pitch, the claw left alone, and its standard uncertainty [m]."""
         return gap_at_pitch(self.course, self.states)

@@ -63,7 +63,7 @@ def _due(request: Request, day: Day) -> tuple[Due, ...] | None:
         return due_of(bench.shop, today)
 
     if not bench.memory.known(key):
-        _WORKERS.submit(bench.memory.get, key, make)
+        bench.memory.begin(key, make, _WORKERS)
         return None
     return bench.memory.get(key, make)
 
@@ -81,7 +81,7 @@ def _line(request: Request, visit: OpenVisit) -> Line:
     key = (bench.shop, f"next line {system}", Mark(visit.id, visit.version, visit.entries))
     source = InShop(bench.shop, visit.id)
     if not bench.memory.known(key):
-        _WORKERS.submit(bench.memory.get, key, lambda: _next(request, source, system))
+        bench.memory.begin(key, lambda: _next(request, source, system), _WORKERS)
         return Line(visit, WORKING, False, False, present)
     words, wrong = bench.memory.get(key, lambda: _next(request, source, system))
     return Line(visit, words, True, wrong, present)

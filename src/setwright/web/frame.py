@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from functools import lru_cache
@@ -352,24 +352,25 @@ def source(request: Request, shown: Shown) -> InShop:
 
 
 def behind(
-    request: Request, shown: Shown, what: str, make: Callable[[], T], told: tuple[str, str], elsewhere: tuple[str, str]
-) -> T | Response:
+    request: Request, shown: Shown, key: Hashable, make: Callable[[], T], told: tuple[str, str],
+    elsewhere: tuple[str, str],
+) -> T | Response:  # fmt: skip
     """What takes seconds, worked out beside the pages; a page that says so as long as it is not there.
 
     Args:
         request: of the page.
         shown: the visit.
-        what, make: as of `remembered`.
+        key: everything it depends on, e.g. `key_of`.
+        make: works it out; what it raises is remembered too.
         told: heading and sentence of the page that waits.
         elsewhere: where to go meanwhile, and in what words.
     Returns: it, or the page that waits.
     Raises: what `make` raises.
     """
-    bench = bench_of(request)
-    key = (bench.shop, what, mark_of(bench.shop, shown.visit.id))
-    if bench.memory.known(key):
-        return bench.memory.get(key, make)
-    seconds = bench.memory.begin(key, make, _WORKERS)
+    memory = bench_of(request).memory
+    if memory.known(key):
+        return memory.get(key, make)
+    seconds = memory.begin(key, make, _WORKERS)
     again = request.url.path + (f"?{request.url.query}" if request.url.query else "")
     return page(
         request, "work_waits.html", shown=shown, title=told[0], told=told[1], seconds=seconds, again=again,
@@ -388,5 +389,15 @@ def remembered(request: HTTPConnection, visit: str, what: str, make: Callable[[]
     Returns: it.
     Raises: what `make` raises.
     """
-    bench = bench_of(request)
-    return bench.memory.get((bench.shop, what, mark_of(bench.shop, visit)), make)
+    return bench_of(request).memory.get(key_of(request, visit, what), make)
+
+
+def key_of(request: HTTPConnection, visit: str, what: str) -> Hashable:
+    """What is worked out for a visit as far as it is now, in the memory of the bench.
+
+    Args:
+        request, visit, what: as of `remembered`.
+    Returns: its key.
+    """
+    shop = bench_of(request).shop
+    return shop, what, mark_of(shop, visit)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 from starlette.exceptions import HTTPException
@@ -21,10 +20,9 @@ from setwright.cli.words import sentence, spelled
 from setwright.errors import NoPlanError, SetwrightError
 from setwright.frozen import frozen
 from setwright.units.show import System
-from setwright.web.frame import bench_of, page, refused, remembered, source, units, visit_of
+from setwright.web.frame import behind, bench_of, page, refused, remembered, source, units, visit_of
 from setwright.web.routes import at
 
-_WORKERS = ThreadPoolExecutor(1, "setwright-plan")  # one: the processor is for the page somebody waits for
 DRAWINGS = {
     "side-view": "From the side, as found in thin line, after the work in thick line",
     "balance": "Forces on the plate, and what they turn it with",
@@ -74,19 +72,14 @@ def _wanted(request: Request, shown: Shown) -> Wanted:
 def show_plan(request: Request) -> Response:
     """The plan, or that it is being worked out."""
     shown = visit_of(request)
-    memory = bench_of(request).memory
+    step = f"/visit/{shown.visit.id}/step", "To the step at hand"
     try:
         wanted = _wanted(request, shown)
-        if not memory.known(wanted.key):
-            seconds = memory.begin(wanted.key, wanted.make, _WORKERS)
-            step = f"/visit/{shown.visit.id}/step", "To the step at hand"
-            return page(
-                request, "work_waits.html", shown=shown, title=WAITS[0], told=WAITS[1], seconds=seconds,
-                again=request.url.path, elsewhere=step,
-            )  # fmt: skip
-        planned = memory.get(wanted.key, wanted.make)
+        planned = behind(request, shown, wanted.key, wanted.make, WAITS, step)
     except SetwrightError as error:
         return no_plan(request, shown, error)
+    if isinstance(planned, Response):
+        return planned
     drawings = [(end, told) for end, told in DRAWINGS.items() if end in planned.drawings]
     return page(request, "plan.html", shown=shown, plan=planned.rows, drawings=drawings)
 

@@ -17,7 +17,7 @@ from setwright.bench.shop import Shown
 from setwright.errors import InputError, SetwrightError, StaleEditError
 from setwright.frozen import frozen
 from setwright.sheets.sheet import PARTS, Paper, Part, SheetData, render
-from setwright.web.frame import UNITS, behind, page, refused, remembered, see, source, units, visit_of, who
+from setwright.web.frame import UNITS, behind, key_of, page, refused, remembered, see, source, units, visit_of, who
 from setwright.web.routes import Form, at
 
 KINDS: dict[str, tuple[Part, ...]] = {"all": PARTS} | {part: (part,) for part in PARTS}
@@ -113,7 +113,8 @@ def show_sheet(request: Request) -> Response:
         asked = _asked(typed)
         if asked.drawn:
             plain = f"/visit/{shown.visit.id}/sheet", "To the sheet without drawings"
-            found = behind(request, shown, *_wanted(request, shown, asked), DRAWN, plain)
+            what, make = _wanted(request, shown, asked)
+            found = behind(request, shown, key_of(request, shown.visit.id, what), make, DRAWN, plain)
             if isinstance(found, Response):
                 return found
     except SetwrightError as error:
