@@ -38,6 +38,10 @@ class TooOftenError(InputError):
     """Something was tried too often; the message says how long to wait."""
 
 
+class CalledOffError(SetwrightError):
+    """Long work was called off by whoever asked for it; nothing of it is kept."""
+
+
 class RangeError(SetwrightError, ValueError):
     """A physics function was asked something outside its valid range."""
 

@@ -39,6 +39,7 @@ from setwright.planning.targets import (
     UpBend,
     spring_mask,
 )
+from setwright.planning.telling import Tell, untold, within
 from setwright.units.pitch import A4
 
 SAMPLES = 512
@@ -50,20 +51,22 @@ _MODES: dict[str, BridgeMode] = {
 _SHIMS: dict[str, ShimKind] = {"strip": "strip", "wedge": "wedge", "flat": "flat"}
 
 
-def plan_job(job: Job, samples: int = SAMPLES, seed: int = 0) -> Plan:
+def plan_job(job: Job, samples: int = SAMPLES, seed: int = 0, tell: Tell = untold) -> Plan:
     """Plan a job.
 
     Args:
         job: as read from its file.
         samples: how many instruments that this one may be are tried [1].
         seed: of their randomness [1].
+        tell: takes the share of the work that is done, often; what it raises ends the work.
     Returns: the plan, with a remark for everything in the job that planning leaves out.
     Raises: ContradictionError where the found readings cannot all be true; NoPlanError where nothing will do.
     """
-    return plan_found(job, settle_found(problem_from(job)), samples, seed)
+    tell(0.0)
+    return plan_found(job, settle_found(problem_from(job)), samples, seed, within(tell, 0.05, 1.0))
 
 
-def plan_found(job: Job, found: AsFound, samples: int = SAMPLES, seed: int = 0) -> Plan:
+def plan_found(job: Job, found: AsFound, samples: int = SAMPLES, seed: int = 0, tell: Tell = untold) -> Plan:
     """Plan a job whose instrument agrees with what was found already.
 
     Args:
@@ -71,13 +74,14 @@ def plan_found(job: Job, found: AsFound, samples: int = SAMPLES, seed: int = 0) 
         found: its problem as `settle_found` leaves it.
         samples: how many instruments that this one may be are tried [1].
         seed: of their randomness [1].
+        tell: as of `plan_job`.
     Returns: as `plan_job`.
     Raises: NoPlanError where nothing will do.
     """
     from setwright.planning.search import plan_as_found
 
     _claw_is_known(job)
-    plan = plan_as_found(found, samples, seed)
+    plan = plan_as_found(found, samples, seed, tell)
     reference = reference_of([one.si for one in job.want.tuning])
     return replace(plan, remarks=(*plan.remarks, *left_out(job), *begins_with(job)), reference=reference)
 

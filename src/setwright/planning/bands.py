@@ -22,6 +22,7 @@ from setwright.planning.plan import Kind, Narrow, TargetLine
 from setwright.planning.rounds import Outcome
 from setwright.planning.solve import as_batch, needed_preload, up_bend_at, wanted_tilt
 from setwright.planning.targets import Problem
+from setwright.planning.telling import Tell, untold, within
 
 DRAWS = 8  # rounds of drawing
 LEAST_FACTOR = 0.2  # of a nominal stiffness, mass or friction, below which no instrument is drawn
@@ -139,7 +140,9 @@ def _gap(problem: Problem, branch: Branch) -> float:
     return float(edge_gap(problem.wanted, branch.settings, np.asarray(branch.tilt)).mean())
 
 
-def gather(problem: Problem, deviations: Array, claw: Array, outcome: Outcome, seed: int) -> Ensemble:
+def gather(
+    problem: Problem, deviations: Array, claw: Array, outcome: Outcome, seed: int, tell: Tell = untold
+) -> Ensemble:
     """What the outcome of a way shows besides gap and pitch.
 
     Args:
@@ -148,8 +151,10 @@ def gather(problem: Problem, deviations: Array, claw: Array, outcome: Outcome, s
         claw: (n) as `claw_needed`.
         outcome: of the way, on the same instruments.
         seed: of the randomness of readings [1].
+        tell: takes the share of the work that is done.
     Returns: the end states.
     """
+    tell(0.0)
     t = problem.targets
     traits, many, rest = outcome.traits, outcome.settings, outcome.rest
     heights = string_heights(traits, many, rest.tilt, rest.bow, (t.height_fret,))[..., 0]
@@ -161,11 +166,11 @@ def gather(problem: Problem, deviations: Array, claw: Array, outcome: Outcome, s
         lift = lifting_bend(rig, rest).min(axis=1)
     octave = np.empty((0, 0))
     if problem.octave_bias is not None:
-        octave = octaves_as_left(problem, outcome, deviations, seed)
+        octave = octaves_as_left(problem, outcome, deviations, seed, within(tell, 0.5, 1.0))
     return Ensemble(deviations, heights, up, lift, octave, claw, outcome)
 
 
-def octaves_as_left(problem: Problem, outcome: Outcome, deviations: Array, seed: int) -> Array:
+def octaves_as_left(problem: Problem, outcome: Outcome, deviations: Array, seed: int, tell: Tell = untold) -> Array:
     """Octave errors as left on n instruments: as read, and what the plan changes on each of them.
 
     Args:
@@ -173,15 +178,19 @@ def octaves_as_left(problem: Problem, outcome: Outcome, deviations: Array, seed:
         outcome: of the chosen way on these instruments.
         deviations: (n, P) of them.
         seed: of the reading's randomness [1].
+        tell: takes the share of the work that is done.
     Returns: (n, S) [cents].
     """
+    tell(0.0)
     found, n = problem.found, len(deviations)
     assert found.hertz is not None
     before = vary(problem.traits, problem.known, deviations)
     many = as_batch(found.settings, n)
     tuned = tune_at(before, many, found.hertz, found_tilt(before, many, problem))
     after = build_rig(outcome.traits, outcome.settings)
+    tell(0.2)
     change = octave_errors(outcome.traits, outcome.settings, after, outcome.rest)
+    tell(0.6)
     change -= octave_errors(before, many, tuned.rig, tuned.state)
     read = 0.0 if found.octave is None else found.octave
     spread = UNREAD if found.octave_sd is None else np.hypot(found.octave_sd, EAR)

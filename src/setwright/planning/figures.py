@@ -26,19 +26,21 @@ from setwright.planning.branches import Branch
 from setwright.planning.plan import Figures
 from setwright.planning.rounds import over
 from setwright.planning.targets import Problem
+from setwright.planning.telling import Tell, untold
 
 TONE = 200.0  # cents, the bend whose dip is told
 BENT = 2  # index of the string that is bent
 LYING = ("on its back", "upright")
 
 
-def figures(problem: Problem, branch: Branch, many: Ensemble) -> Figures | None:
+def figures(problem: Problem, branch: Branch, many: Ensemble, tell: Tell = untold) -> Figures | None:
     """Figures of the finished balance.
 
     Args:
         problem: the job.
         branch: the plan's branch.
         many: the ensemble.
+        tell: takes the share of the work that is done.
     Returns: the figures; None for a fixed bridge.
     """
     traits, settings, t = problem.wanted, branch.settings, problem.targets
@@ -47,7 +49,9 @@ def figures(problem: Problem, branch: Branch, many: Ensemble) -> Figures | None:
     rig = build_rig(traits, settings)
     rest = equilibrium(rig, start=branch.tilt)
     reach = swing(rig, rest)
+    tell(0.0)
     up_band, down_band, stiff_band, retuned_band = _bands(many)
+    tell(0.5)
     decked = t.mode in ("decked", "dive-only")
     lower, upper = stop_names(traits, settings)
     return Figures(

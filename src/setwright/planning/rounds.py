@@ -32,6 +32,7 @@ from setwright.physics.pitch import cents
 from setwright.planning.found import found_tilt
 from setwright.planning.solve import as_batch
 from setwright.planning.targets import Problem
+from setwright.planning.telling import Tell, each, untold, within
 
 HEARD = 0.3  # cents, standard uncertainty of a heard pitch
 FINEST = 1 / 32  # turn, as finely as a claw screw can be set while listening; common practice, no source
@@ -166,7 +167,9 @@ class Hand:
     by_ear: bool  # after tuning the claw is turned until string LEAD sounds as wanted
 
 
-def practise(problem: Problem, settings: Settings, hand: Hand, way: Path, deviations: Array, seed: int) -> Outcome:
+def practise(
+    problem: Problem, settings: Settings, hand: Hand, way: Path, deviations: Array, seed: int, tell: Tell = untold
+) -> Outcome:
     """Follow a way on n instruments: tune along the path, bring the claw to rest, touch up what is off.
 
     Args:
@@ -176,6 +179,7 @@ def practise(problem: Problem, settings: Settings, hand: Hand, way: Path, deviat
         way: order and pitches.
         deviations: (n, P) of the instruments.
         seed: of hand and ear [1].
+        tell: takes the share of the work that is done.
     Returns: the outcome.
     """
     rng = np.random.default_rng(seed)
@@ -186,12 +190,15 @@ def practise(problem: Problem, settings: Settings, hand: Hand, way: Path, deviat
     many = replace(many, rod=settings.rod * traits.neck.bending / problem.wanted.neck.bending)
     rig = build_rig(traits, replace(many, unstretched=_pegs_before(problem, hand, deviations)))
     pegs = rig.unstretched
-    for string, hertz in zip(way.order, way.hertz, strict=True):
+    strings = list(zip(way.order, way.hertz, strict=True))
+    for (string, hertz), _ in each(within(tell, 0.0, 0.5), strings):
         slip = problem.limits.tuner_error * rng.standard_normal(n)
         _, pegs = _hold(rig, pegs, string, hertz * 2.0 ** (slip / 1200.0))
     many = replace(many, prop=np.full(n, np.nan))
+    tell(0.5)
     if hand.by_ear:
         many = _claw_by_ear(problem, traits, many, pegs, hand, rng)
+    tell(0.6)
     rig = build_rig(traits, many)
     rest = equilibrium(
         pegs_fixed(rig, pegs), start=tilt_for_gap(traits, many, np.asarray(_gap_goal(problem, settings)))
@@ -200,7 +207,7 @@ def practise(problem: Problem, settings: Settings, hand: Hand, way: Path, deviat
     off = over(pitches(pegs_fixed(rig, pegs), rest), wanted)
     goal = _gap_goal(problem, settings)
     good = _inside(problem, gap - goal, off)
-    touched, again = _touch_up(problem, traits, many, pegs, off, good, goal, rng)
+    touched, again = _touch_up(problem, traits, many, pegs, off, good, goal, rng, within(tell, 0.65, 1.0))
     settled = with_lengths(traits, many, pegs)
     return Outcome(traits, settled, rest, gap, off, good, touched, again, 2.0 if hand.by_ear else 1.0)
 
@@ -266,12 +273,13 @@ def _touch_up(
     good: Mask,
     goal: float,
     rng: np.random.Generator,
+    tell: Tell,
 ) -> tuple[Array, Mask]:
     """Set once more every string that is off by more than half the tolerance, on the instruments that need it."""
     wanted = problem.targets.hertz
     rig = build_rig(traits, many)
     poor = ~good[:, None] & (np.abs(off) > 0.5 * problem.targets.pitch_tolerance)
-    for string in range(len(wanted))[::-1]:
+    for string, _ in each(tell, range(len(wanted))[::-1]):
         slip = problem.limits.tuner_error * rng.standard_normal(len(good))
         _, tuned = _hold(rig, pegs, string, wanted[string] * 2.0 ** (slip / 1200.0))
         pegs = np.where(poor[:, string, None], tuned, pegs)

@@ -21,6 +21,7 @@ from setwright.planning.rounds import Hand, Path, path, practise
 from setwright.planning.solve import rounded, solve, to_steps
 from setwright.planning.steps import TUNING_MINUTES, stays_blocked, steps
 from setwright.planning.targets import Problem
+from setwright.planning.telling import Tell, each, untold, within
 
 TRIED = 2  # branches whose bands are worked out
 FEWER = 160  # instruments a runner-up is worked out on
@@ -44,22 +45,26 @@ def make_plan(problem: Problem, samples: int = 512, seed: int = 0) -> Plan:
     return plan_as_found(settle_found(problem), samples, seed)
 
 
-def plan_as_found(found: AsFound, samples: int = 512, seed: int = 0) -> Plan:
+def plan_as_found(found: AsFound, samples: int = 512, seed: int = 0, tell: Tell = untold) -> Plan:
     """The whole answer for a job whose instrument agrees with what was found already.
 
     Args:
         found: from `settle_found`.
         samples: instruments the bands are made of [1].
         seed: of the randomness [1].
+        tell: takes the share of the work that is done, often; what it raises ends the work.
     Returns: as `make_plan`.
     Raises: NoPlanError where nothing holds, with the nearest miss.
     """
-    problem, good, bad = that_hold(found, seed)
+    problem, good, bad = that_hold(found, seed, tell=within(tell, 0.0, 0.25))
     few = min(samples, FEWER)
-    options = [_option(problem, branch, few if i else samples, seed) for i, branch in enumerate(good)]
+    options = [
+        _option(problem, branch, few if i else samples, seed, mine)
+        for i, (branch, mine) in enumerate(each(within(tell, 0.25, 0.75), good))
+    ]
     order = sorted(range(len(options)), key=lambda i: _preference(problem, options[i], good[i]))
     if order[0]:
-        options[order[0]] = _option(problem, good[order[0]], samples, seed)
+        options[order[0]] = _option(problem, good[order[0]], samples, seed, within(tell, 0.75, 1.0))
     options = [options[i] for i in order]
     best, second = options[0], options[1] if len(options) > 1 else None
     remarks = (*found.remarks, *_unread(problem))
@@ -68,20 +73,26 @@ def plan_as_found(found: AsFound, samples: int = 512, seed: int = 0) -> Plan:
     )
 
 
-def that_hold(found: AsFound, seed: int = 0, most: int = TRIED) -> tuple[Problem, list[Branch], list[Rejected]]:
+def that_hold(
+    found: AsFound, seed: int = 0, most: int = TRIED, tell: Tell = untold
+) -> tuple[Problem, list[Branch], list[Rejected]]:
     """The branches that hold on the most likely instrument, without bands.
 
     Args:
         found: from `settle_found`.
         seed: of the randomness [1].
         most: how many good branches are wanted [1].
+        tell: takes the share of the work that is done.
     Returns: the job with what its saddles have to spare, the best of the good branches, and those that fail.
     Raises: NoPlanError where nothing holds, with the nearest miss.
     """
+    tell(0.0)
     problem = with_spare(found.problem, seed)
     branches = choices(problem)
     moved = np.array([b.pivots for b in branches])
-    solved, step = rounded(problem, solve(problem, branches), moved)
+    exact = solve(problem, branches, within(tell, 0.1, 0.6))
+    solved, step = rounded(problem, exact, moved, within(tell, 0.6, 0.9))
+    tell(0.9)
     good, bad = weigh(problem, branches, solved, step, most)
     if not good:
         raise NoPlanError(_no_plan(bad), tuple((r.label, r.reason) for r in bad))
@@ -110,20 +121,26 @@ def _unread(problem: Problem) -> list[str]:
     return out
 
 
-def _option(problem: Problem, branch: Branch, samples: int, seed: int) -> Option:
+def _option(problem: Problem, branch: Branch, samples: int, seed: int, tell: Tell) -> Option:
     deviations = possible(problem, branch.settings, samples, seed)
+    tell(0.03)
     claw = claw_needed(problem, branch, deviations)
     if problem.targets.mode in ("decked", "dive-only"):
         branch = pressed(problem, branch, claw)
     hands = ways(problem, branch, claw)
     routes = [(name, hand, _route(problem, branch, hand)) for name, hand in hands]
-    tried = [_way(problem, branch, *route, deviations[:WAY_SAMPLES], seed) for route in routes]
+    some = deviations[:WAY_SAMPLES]
+    ways_told = each(within(tell, 0.1, 0.4), routes)
+    tried = [_way(problem, branch, *route, some, seed, mine) for route, mine in ways_told]
     best = min(range(len(tried)), key=lambda i: _rank(tried[i]))
-    outcome = practise(problem, branch.settings, routes[best][1], routes[best][2], deviations, seed)
-    many = gather(problem, deviations, claw, outcome, seed)
+    told = within(tell, 0.4, 0.7)
+    outcome = practise(problem, branch.settings, routes[best][1], routes[best][2], deviations, seed, told)
+    many = gather(problem, deviations, claw, outcome, seed, within(tell, 0.7, 0.8))
+    tell(0.8)
     work = steps(problem, branch, many, routes[best][1], routes[best][2])
     minutes = sum(s.minutes for s in work) + (outcome.tunings - problem.wanted.string_count) * TUNING_MINUTES
     chosen = replace(tried[best], minutes=minutes, tunings=outcome.tunings, chance=outcome.second)
+    tell(0.87)
     lines = (*target_lines(problem, branch, many), *clean_lines(problem, branch, many, seed))
     also = [line.chance for line in lines if line.quantity not in ("pitch", "rear gap", "string height")]
     high: Mask = np.ones(samples, dtype=np.bool_)
@@ -135,7 +152,7 @@ def _option(problem: Problem, branch: Branch, samples: int, seed: int) -> Option
         work,
         lines,
         (chosen, *(w for i, w in enumerate(tried) if i != best)),
-        figures(problem, branch, many),
+        figures(problem, branch, many, within(tell, 0.92, 1.0)),
         float((outcome.good & high).mean()) * still,
         float((outcome.again & high).mean()) * still,
         minutes,
@@ -242,7 +259,9 @@ def _rank(way: Way) -> tuple[bool, int, float]:
     return (not way.allowed, round(way.tunings), way.peak)
 
 
-def _way(problem: Problem, branch: Branch, name: str, hand: Hand, route: Path, deviations: Array, seed: int) -> Way:
+def _way(
+    problem: Problem, branch: Branch, name: str, hand: Hand, route: Path, deviations: Array, seed: int, tell: Tell
+) -> Way:
     limits = problem.limits
     allowed, reason = True, ""
     if route.peak > limits.peak:
@@ -252,7 +271,7 @@ def _way(problem: Problem, branch: Branch, name: str, hand: Hand, route: Path, d
         allowed = False
         reason = f"a string would carry {route.stress:.0%} of its breaking load, allowed are {limits.stress:.0%}"
     outcome = practise(
-        problem, branch.settings, hand, route, deviations if allowed else deviations[:CLOSED_SAMPLES], seed
+        problem, branch.settings, hand, route, deviations if allowed else deviations[:CLOSED_SAMPLES], seed, tell
     )
     pitches = tuple((s + 1, hz) for s, hz in zip(route.order, route.hertz, strict=True))
     minutes = outcome.tunings * TUNING_MINUTES + outcome.claw_settings

@@ -29,6 +29,7 @@ from setwright.planning.choices import Choice, shim_totals
 from setwright.planning.clean import kept_clean, lowest_heights
 from setwright.planning.octave import saddles_for_octave
 from setwright.planning.targets import Problem, Targets, spring_mask
+from setwright.planning.telling import Tell, each, untold, within
 
 ROUNDS = 6
 ALONG_ROUNDS = 2  # of these, how many move the saddles along too
@@ -38,6 +39,7 @@ UNASKED = 2.5  # cents, the same where octaves were neither read nor asked for
 ROOM = 0.15e-3  # m, left between a saddle and the end of its room where the pivots are placed for it
 PRELOAD_MARGIN = 1.15  # a decked plate is pressed down by this much more than the wanted bend needs
 GAPS = (0.3e-3, 8e-3)  # m, where a rear gap for a wanted up-bend is looked for
+HALVINGS = 12  # of that
 STEPS = (1 / 4, 1 / 8, 1 / 16, 1 / 32)  # turns a hand can set
 SHARED = ("attitude", "temperature")  # settings that never carry a batch axis
 
@@ -125,8 +127,9 @@ def wanted_tilt(traits: Traits, settings: Settings, targets: Targets, gap: Array
 
 
 def place_hardware(
-    problem: Problem, settings: Settings, moved: Mask, gap: Array | None = None, along: bool = True
-) -> tuple[Settings, Array, Array | None]:
+    problem: Problem, settings: Settings, moved: Mask, gap: Array | None = None, along: bool = True,
+    tell: Tell = untold,
+) -> tuple[Settings, Array, Array | None]:  # fmt: skip
     """Rod, pivots and saddles for the wanted relief, attitude, heights and octaves, strings at pitch.
 
     Args:
@@ -135,12 +138,13 @@ def place_hardware(
         moved: (C) whether pivots and rod may move.
         gap: (C) rear gap where the targets leave it open [m].
         along: whether the saddles move along the strings too [1].
+        tell: takes the share of the work that is done.
     Returns: settings, tilt (C) [rad], wanted heights (C, S) [m] or None.
     """
     traits, targets = problem.wanted, problem.targets
     tilt = wanted_tilt(traits, settings, targets, gap)
     goal: Array | None = None
-    for turn in range(ROUNDS):
+    for turn, _ in each(tell, range(ROUNDS)):
         settings = _place_pivots(traits, settings, targets, moved, turn)
         tilt = wanted_tilt(traits, settings, targets, gap)
         if targets.sets_heights:
@@ -291,32 +295,34 @@ def up_bend_at(traits: Traits, settings: Settings, hertz: Array, tilt: Array, st
     return np.asarray(cents(np.maximum(top, 1e-3), hertz[string]))
 
 
-def gap_for_up_bend(problem: Problem, settings: Settings, moved: Mask) -> Array:
+def gap_for_up_bend(problem: Problem, settings: Settings, moved: Mask, tell: Tell = untold) -> Array:
     """Smallest rear gap from which the wanted up-bend can be had, by halving.
 
     Args:
         problem: the job; its targets leave the gap open and want an up-bend.
         settings: fields (C, ...).
         moved: (C) whether the pivots may move.
+        tell: takes the share of the work that is done.
     Returns: (C) [m]; the end of the range where it cannot be had.
     """
     bend = problem.targets.up_bend
     assert bend is not None
     low, high = (np.full(len(moved), g) for g in GAPS)
-    for _ in range(12):
+    for _, mine in each(tell, range(HALVINGS)):
         middle = 0.5 * (low + high)
-        placed, tilt, _ = place_hardware(problem, settings, moved, middle, along=False)
+        placed, tilt, _ = place_hardware(problem, settings, moved, middle, along=False, tell=mine)
         short = up_bend_at(problem.wanted, placed, problem.targets.hertz, tilt, bend.string) < bend.cents
         low, high = np.where(short, middle, low), np.where(short, high, middle)
     return high
 
 
-def solve(problem: Problem, branches: list[Choice]) -> Solved:
+def solve(problem: Problem, branches: list[Choice], tell: Tell = untold) -> Solved:
     """Solve every branch exactly, before rounding to what a hand can set.
 
     Args:
         problem: the job as found.
         branches: C choices.
+        tell: takes the share of the work that is done.
     Returns: the solution.
     """
     moved = np.array([b.pivots for b in branches])
@@ -324,12 +330,12 @@ def solve(problem: Problem, branches: list[Choice]) -> Solved:
     targets = problem.targets
     gap: Array | None = None
     if targets.mode == "floating" and targets.gap is None and targets.up_bend is not None and not targets.level:
-        gap = gap_for_up_bend(problem, settings, moved)
+        gap = gap_for_up_bend(problem, settings, moved, within(tell, 0.0, 0.6))
     if targets.mode == "blocked" and targets.gap is None and np.isfinite(problem.found.settings.block):
         gap = np.full(len(branches), float(problem.found.settings.block))
-    settings, tilt, _ = place_hardware(problem, settings, moved, gap, along=False)
+    settings, tilt, _ = place_hardware(problem, settings, moved, gap, along=False, tell=within(tell, 0.6, 0.75))
     settings = set_rod(problem, settings, tilt)
-    settings, tilt, goal = place_hardware(problem, settings, moved, gap)
+    settings, tilt, goal = place_hardware(problem, settings, moved, gap, tell=within(tell, 0.75, 0.95))
     settings = _with_block(problem, settings, tilt)
     settings, balanced = set_balance(problem, settings, tilt)
     return Solved(settings, tilt, balanced.reached, balanced.state, goal)
@@ -358,7 +364,7 @@ def to_steps(value: Array, found: Array, lead: Array, step: float) -> Array:
     return np.asarray(found + np.round(turns / step) * step * lead)
 
 
-def rounded(problem: Problem, solved: Solved, moved: Mask) -> tuple[Solved, float]:
+def rounded(problem: Problem, solved: Solved, moved: Mask, tell: Tell = untold) -> tuple[Solved, float]:
     """The solution as hands can set it: pivots first, then saddles, then the claw, each allowing for the last.
 
     The claw of a floating bridge comes to rest by ear, so it stays exact.
@@ -367,6 +373,7 @@ def rounded(problem: Problem, solved: Solved, moved: Mask) -> tuple[Solved, floa
         problem: the job.
         solved: exact solution.
         moved: (C) whether the pivots moved.
+        tell: takes the share of the work that is done.
     Returns: the rounded solution and the claw's step [turns].
     """
     traits, found, limits = problem.wanted, problem.found.settings, problem.limits
@@ -376,7 +383,7 @@ def rounded(problem: Problem, solved: Solved, moved: Mask) -> tuple[Solved, floa
     pivots = to_steps(settings.pivot_rise, found.pivot_rise, b.pivot_lead, limits.screw_step)
     settings = replace(settings, pivot_rise=np.where(moved[:, None], pivots, settings.pivot_rise))
     frozen = np.zeros_like(moved)
-    settings, tilt, goal = place_hardware(problem, settings, frozen, goal_gap)
+    settings, tilt, goal = place_hardware(problem, settings, frozen, goal_gap, tell=within(tell, 0.0, 0.8))
     up = 0.0 if problem.targets.clean is None else 0.499 * limits.screw_step * b.height_lead  # never into a buzz
     saddles = to_steps(settings.saddle_rise + up, found.saddle_rise, b.height_lead, limits.screw_step)
     along = to_steps(settings.saddle_back, found.saddle_back, b.length_lead, limits.screw_step)
