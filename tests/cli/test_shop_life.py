@@ -76,6 +76,14 @@ def test_wish_kind_and_specification_of_a_visit(ask, data, kestrel, tmp_path):
     assert ask("shop", "edit-visit", kestrel, "--wish", "x", "--job", "y")[0] == 2
 
 
+def test_the_way_to_pitch_of_a_visit(ask, data, kestrel):
+    kept = data("shop", "edit-visit", kestrel, "--fewest", "minutes")["visit"]
+    assert kept["version"] == 2
+    code, _, err = ask("shop", "edit-visit", kestrel, "--fewest", "minutes", "--wish", "x")
+    assert code == 2
+    assert "--fewest changes the job file; change the others in a call of their own." in " ".join(err.split())
+
+
 def test_another_job_file_of_a_visit(ask, data, kestrel, tmp_path, weir):
     ask("log", "--visit", kestrel, "read", "rear", "gap", "=", "2.6", "mm")
     text = (EXAMPLES / "kestrel-float.job.toml").read_text()

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import tomllib
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import date, datetime
 
 import pytest
@@ -11,7 +13,7 @@ import pytest
 from setwright.bench import attachments, climate, house, life, owners, parts, visits
 from setwright.bench.demo_shop import make_demo
 from setwright.bench.journals import InShop, keep
-from setwright.bench.shop import check_shop
+from setwright.bench.shop import check_shop, job_in, show_visit
 from setwright.errors import InputError, StaleEditError
 from setwright.records.jobs import JobFiles
 
@@ -70,6 +72,40 @@ def test_files_air_and_specifications(at: str, visit: str) -> None:
     assert house.show_specification(at, first.id[-8:]) == first
     edited = visits.edit_visit(at, visit, 1, wish="Lower, #1 & <small>.", specification="house")
     assert (edited.specification, edited.wish) == (second.id, "Lower, #1 & <small>.")
+
+
+def test_the_way_to_pitch_is_a_line_of_the_job_file(at: str, visit: str, files: JobFiles) -> None:
+    visits.edit_visit(at, visit, 1, wish="Softer.")
+    before = job_in(at, visit)[0].want
+    assert before.fewest == "claw settings"
+    assert visits.choose_way(at, visit, "minutes", 2, "Bo").version == 3
+    assert job_in(at, visit)[0].want == replace(before, fewest="minutes")
+    assert show_visit(at, visit).visit.wish == "Softer."  # the file's own was another one
+    with pytest.raises(StaleEditError):
+        visits.choose_way(at, visit, "claw settings", 2)
+    assert visits.choose_way(at, visit, "claw settings").version == 4
+    assert job_in(at, visit)[0].want == before
+    with pytest.raises(InputError, match="fewest claw settings or fewest minutes; it was asked for fewest tears"):
+        visits.choose_way(at, visit, "tears")
+
+
+@pytest.mark.parametrize("text", [
+    "[want]\n", "[want]\nfewest = 'claw settings'\n", "[want] # of her\nfewest='minutes'", "[want]\r\nrelief = 1\r\n",
+    "[found]\na = 1\n  [want]\t\nb = 2\n[shop]\nc = 3",
+])  # fmt: skip
+def test_one_line_of_a_job_file_is_changed_and_nothing_else(text: str) -> None:
+    was = tomllib.loads(text)
+    now = tomllib.loads(visits._chosen(text.encode(), "minutes", "job.toml").decode())
+    assert now == was | {"want": was["want"] | {"fewest": "minutes"}}
+
+
+@pytest.mark.parametrize("text", [
+    "want = { relief = 1 }\n", "[job]\nwish = 'x'\n", '[job]\nwish = """\n[want]\n"""\n[want]\nrelief = 1\n',
+    "[want]\nfewest = [\n1]\n", "[job]\nfewest = 1\n[want]\n",
+])  # fmt: skip
+def test_a_job_file_written_otherwise_is_left_to_its_writer(text: str) -> None:
+    with pytest.raises(InputError, match=r'^job\.toml says .* write fewest = "minutes" in its \[want\]\.$'):
+        visits._chosen(text.encode(), "minutes", "job.toml")
 
 
 def test_a_life_is_closed_and_goes_on(at: str, visit: str, files: JobFiles) -> None:

@@ -23,6 +23,7 @@ from setwright.planning.tracking import Picture, begin, most_likely
 from tests.judges.twin import Twin
 
 GOAL = replace(Twin(5).job.goal, gap=2.6e-3)
+IN_MINUTES = replace(GOAL, fewest="minutes")  # no spring comes off before the claw is set
 HEARD, UNHEARD = (True,) * 6, (False,) * 6
 TINY = 1e-8
 
@@ -202,7 +203,7 @@ def test_with_the_strings_up_everything_is_heard_then_the_claw_is_turned_out():
     end = end_pitches()
     picture = picture_of(end, turned=-3.0, prop=GOAL.gap)
     assert next_step(course_of(picture, free=False, claws=0, heard=UNHEARD)).do == "read"
-    advice = next_step(course_of(picture, free=False, claws=0))
+    advice = next_step(course_of(picture, free=False, claws=0, goal=IN_MINUTES))
     assert advice.do == "claw"
     assert advice.turns == pytest.approx(-3.0, abs=0.3)  # 3 turns too tight: 3 turns out
 
@@ -217,7 +218,7 @@ def end_pitches():
 def test_an_unsure_claw_goes_out_beyond_the_likely_place():
     """At least a part of its standard uncertainty, so that the plate surely floats."""
     picture = picture_of(end_pitches(), turned=-3.0, prop=GOAL.gap, sure=0.02)
-    course = course_of(picture, free=False, claws=0)
+    course = course_of(picture, free=False, claws=0, goal=IN_MINUTES)
     advice, end = next_step(course), outlook.end_state(course)
     assert advice.do == "claw"
     assert -advice.turns >= end.claw_out + 0.99 * guide.LEAST * end.claw_sd

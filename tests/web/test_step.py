@@ -195,6 +195,26 @@ class TestTwoBenches:
 
 
 class TestBalance:
+    def test_the_way_is_chosen_while_either_may_be_taken(
+        self, visitor: Visitor, dunlin: str, shop: str, journal: Callable[[str], list[str]]
+    ) -> None:
+        kept(shop, dunlin, [*HARDWARE, *heard()])
+        page = f"/visit/{dunlin}/step"
+        answer = visitor.get(page)
+        assert "Chosen for fewest claw settings: about" in words(answer)
+        assert '<button class="quiet" name="fewest" value="minutes">' in answer.text
+        version = re.findall(r'name="version" value="(\d+)"', answer.text)[-1]
+        way = f"/visit/{dunlin}/way"
+        wrong = visitor.post(way, {"version": version, "fewest": "tears"})
+        assert wrong.status_code == 422
+        assert "The way may have fewest claw settings or fewest minutes; it was asked for fewest tears." in words(wrong)
+        assert visitor.post(way, {"version": version, "fewest": "minutes"}).status_code == 303
+        assert "Chosen for fewest minutes: about" in words(visitor.get(page))
+        assert visitor.post(way, {"version": version, "fewest": "claw settings"}).status_code == 409
+        assert journal(dunlin)[-1] == "read rear gap = 2.2 mm"  # which stands
+        kept(shop, dunlin, ["did claw out 1/32 turn"])
+        assert 'name="fewest"' not in visitor.get(page).text
+
     def test_every_string_is_heard_first(
         self, visitor: Visitor, dunlin: str, shop: str, journal: Callable[[str], list[str]]
     ) -> None:

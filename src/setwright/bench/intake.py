@@ -20,6 +20,7 @@ from setwright.instrument.document import from_bytes
 from setwright.instrument.files import InstrumentFile, instrument_from_bytes
 from setwright.instrument.jobfile import Job, job_from_bytes
 from setwright.instrument.quantities import Amount
+from setwright.instrument.settings import FEWEST
 from setwright.metrology.plausible import doubt
 from setwright.records.documents import document
 from setwright.records.edits import edit, get
@@ -82,6 +83,7 @@ WANT = (
     Box("want.height.treble", "Height of string 1 at fret 12", "length", "as found"),
     Box("want.height.bass", "Height of the last string", "length", "as found"),
     Box("want.relief", "Relief at fret 8", "length", "as found"),
+    Box("want.fewest", "Way to pitch, where it floats: fewest", "choice", "", ("", *FEWEST)),
 )
 BOXES = {box.key: box for box in (*INSTRUMENT, *FOUND, *WANT)}
 _FIELDS: dict[str, tuple[str, ...]] = {  # field of a file that several boxes make

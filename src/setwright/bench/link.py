@@ -14,7 +14,7 @@ from setwright.bench.guided import told, wanting
 from setwright.bench.working import BrokenLinkError, Cost, Ended, Recorded, RefusedError, Step, Tell, work
 from setwright.errors import FileFormatError, InputError
 from setwright.frozen import frozen
-from setwright.instrument.settings import Fewest
+from setwright.instrument.settings import FEWEST, Fewest
 
 LONGEST = 1_000_000  # characters of one line
 HIGHEST = 10_000.0  # Hz
@@ -178,7 +178,7 @@ class Outcome:
 
 
 def link(
-    lines: Iterable[str], say: Callable[[str], None], tell: Tell | None = None, fewest: Fewest = "claw settings"
+    lines: Iterable[str], say: Callable[[str], None], tell: Tell | None = None, fewest: Fewest = FEWEST[0]
 ) -> Outcome:
     """Do the whole job on an instrument behind the line protocol.
 
@@ -186,7 +186,7 @@ def link(
         lines: as the instrument sends them, its first line first.
         say: sends one line, without its end.
         tell: as in `working.work`.
-        fewest: what the way is chosen for; no technician's minutes count where an instrument answers by itself.
+        fewest: what the way is chosen for.
     Returns: verdict and what was asked. A refused command ends the work; the instrument is handed back all the same.
     Raises: FileFormatError where the first line cannot be used; BrokenLinkError where the instrument cannot be
         understood; RefusedError where it refuses even to be handed back.

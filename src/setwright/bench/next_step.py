@@ -15,7 +15,7 @@ from setwright.bench.replay import Balance, Start, begun
 from setwright.frozen import frozen, replace
 from setwright.instrument.jobfile import Job
 from setwright.instrument.prior import Prior
-from setwright.instrument.settings import Settings
+from setwright.instrument.settings import Fewest, Settings
 from setwright.instrument.traits import Array, array
 from setwright.metrology.gauges import gauge_named
 from setwright.metrology.reading import combined_uncertainty, gauge_uncertainty
@@ -27,7 +27,7 @@ from setwright.planning.plan import Step
 from setwright.planning.targets import Problem
 from setwright.planning.to_do import Hardware
 from setwright.planning.tracking import KNIFE
-from setwright.planning.weighing import is_off, two_ways
+from setwright.planning.weighing import is_off, other_way, two_ways
 from setwright.planning.worth import Worth, most_telling
 from setwright.records.entries import Entry, live
 from setwright.records.worth import USUAL
@@ -67,6 +67,7 @@ class Next:
     worth: Worth | None = None
     entries: int = 0
     remarks: tuple[str, ...] = ()
+    other_way: Fewest | None = None  # what the way may still be chosen for instead
 
 
 def next_of(job: Source, journal: str | None = None, keeping: Keeping | None = None) -> tuple[Job, Next]:
@@ -242,6 +243,7 @@ def balanced(balance: Balance) -> Next:
         expected=0 if advice.do == "done" else int(advice.left) or _to_come(course, standing),
         worth=None if advice.do == "done" else most_telling(seen, *usual_noise()),
         remarks=(*balance.left_out, *_doubted(course), *two_ways(course)),
+        other_way=other_way(course),
     )
 
 

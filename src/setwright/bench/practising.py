@@ -15,7 +15,7 @@ from setwright.bench.training import first_line
 from setwright.bench.working import Cost, Ended, Recorded, RefusedError, Step, Tell, cost, work
 from setwright.errors import InputError, SetwrightError
 from setwright.frozen import frozen
-from setwright.instrument.settings import Fewest
+from setwright.instrument.settings import FEWEST, Fewest
 from setwright.planning.course import Course, Goal, changed, pitch_heard, taken_in
 from setwright.planning.guide import Advice, next_step
 from setwright.planning.scenes import SILENT, Seen
@@ -59,7 +59,7 @@ def wanted(seed: int, path: str | None = None) -> Goal:
     return told(_first_line(seed, path)).goal
 
 
-def alone(seed: int, path: str | None = None, tell: Tell | None = None, fewest: Fewest = "minutes") -> Alone:
+def alone(seed: int, path: str | None = None, tell: Tell | None = None, fewest: Fewest = FEWEST[0]) -> Alone:
     """Do a whole job on a practice instrument.
 
     Args:
@@ -106,7 +106,7 @@ class Lesson:
     lost: str = ""  # why not
 
 
-def begin(seed: int, path: str | None = None, fewest: Fewest = "minutes") -> Lesson:
+def begin(seed: int, path: str | None = None, fewest: Fewest = FEWEST[0]) -> Lesson:
     """Put an instrument on the bench and read it as found.
 
     Args:

@@ -26,7 +26,7 @@ from setwright.planning import course, tracking
 from setwright.planning.course import Course, Goal, pitch_heard
 from setwright.planning.scenes import Kind, Seen
 from setwright.planning.targets import spring_mask
-from setwright.planning.weighing import meant
+from setwright.planning.weighing import is_off, meant
 from setwright.records.entries import Entry, Value
 from setwright.records.worth import USUAL
 
@@ -253,8 +253,15 @@ def _slackened(entry: Entry, course: Course | None) -> bool:
     if entry.what in ("saddle height", "saddle length"):
         return course is None or course.tunings + course.claws == 0
     if entry.what == "springs" and course is not None and course.goal.fewest == "claw settings" and entry.value:
-        return int(entry.value.si) not in (meant(course) - 1, meant(course))  # one comes off while the strings pull
+        return not _weighing(course, int(entry.value.si))
     return entry.what in ("strings changed", "pivot", "springs") or entry.what.endswith(" shim")
+
+
+def _weighing(course: Course, hung: int) -> bool:
+    """Whether a spring comes off or back on while the strings pull: off on a wedge before the claw is set."""
+    if is_off(course):
+        return hung == meant(course)
+    return hung == meant(course) - 1 and course.claws == 0 and bool(np.isfinite(course.picture.settings.prop))
 
 
 def _tuned(balance: Balance, entry: Entry) -> Balance:

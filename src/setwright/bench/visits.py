@@ -17,6 +17,7 @@ from setwright.errors import InputError, SetwrightError
 from setwright.frozen import frozen
 from setwright.instrument.belief import Belief
 from setwright.instrument.jobfile import Job
+from setwright.instrument.settings import FEWEST
 from setwright.records import overview
 from setwright.records.documents import document, keep_belief, keep_document
 from setwright.records.edits import edit, get
@@ -28,6 +29,8 @@ from setwright.records.kept import append, count_of
 from setwright.records.rows import Instrument, Visit
 from setwright.records.shop import Work
 
+_WANT = re.compile(r"^[ \t]*\[want\][ \t]*(?:#.*)?\r?\n", re.MULTILINE)
+_FEWEST = re.compile(r"^[ \t]*fewest[ \t]*=.*\n", re.MULTILINE)
 STANDS = {"dive-only": "decked"}  # how a plate set up for downward use stands when it is found
 
 
@@ -166,6 +169,39 @@ def change_job(
             belongs(entry, job, f"{now.journal_name}, line {entry.line}: ")
         kept = keep_document(work, raw, label)
         return edit(work, based_on(now, version), job_file=kept, job_name=label, wish=job.wish)
+
+
+def choose_way(at: str | None, visit: str, fewest: str, version: int | None = None, who: str = "") -> Visit:
+    """Choose what the way to pitch of a floating plate has least of.
+
+    Args:
+        at: folder or URL.
+        visit: id, or the end of it.
+        fewest: what there is to be least of, "claw settings" or "minutes".
+        version: of the visit as it was read; None where it was not read before.
+        who: works here.
+    Returns: the visit as kept, its job file rewritten in this one line.
+    Raises: StaleEditError; InputError for anything else, and where the file has no [want] to put such a line into.
+    """
+    if fewest not in FEWEST:
+        raise InputError(f"the way may have fewest {' or fewest '.join(FEWEST)}; it was asked for fewest {fewest}.")
+    with opened(at) as shop, shop.writing(who) as work:
+        now = get(work, Visit, visit, lock=True)
+        raw = _chosen(document(work, now.job_file), fewest, now.job_name)
+        return edit(work, based_on(now, version), job_file=keep_document(work, raw, now.job_name))
+
+
+def _chosen(raw: bytes, fewest: str, name: str) -> bytes:
+    """A job file with another `fewest` in its [want]."""
+    text = raw.decode("utf-8-sig")
+    meant = tomllib.loads(text)
+    meant["want"] = meant.get("want", {}) | {"fewest": fewest}
+    line = f'fewest = "{fewest}"'
+    told = _WANT.sub(lambda head: f"{head[0]}{line}\n", _FEWEST.sub("", f"{text}\n"), count=1)
+    with suppress(tomllib.TOMLDecodeError):
+        if tomllib.loads(told) == meant:
+            return told.encode()
+    raise InputError(f"{name} says what is wanted in a way this cannot change; write {line} in its [want].")
 
 
 def hand_back(

@@ -16,7 +16,6 @@ from setwright.units.show import System
 
 if TYPE_CHECKING:
     from setwright.bench.journals import Source
-    from setwright.instrument.settings import Fewest
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 PIPE_CLOSED = 141  # what a shell reports for a program whose reader has gone
@@ -33,20 +32,15 @@ def units_option(command: Command) -> Command:
     )(command)
 
 
-def fewest_option(default: Fewest) -> Callable[[Command], Command]:
-    """Add --fewest.
-
-    Args:
-        default: what the way is chosen for where nothing is asked.
-    Returns: what adds it to a command.
-    """
+def fewest_option(command: Command) -> Command:
+    """Add --fewest."""
     return click.option(
         "--fewest",
-        type=click.Choice(["minutes", "claw settings"]),
-        default=default,
+        type=click.Choice(["claw settings", "minutes"]),
+        default="claw settings",
         show_default=True,
         help="What the way is chosen for; fewest claw settings take a spring off for a while and some minutes more.",
-    )
+    )(command)
 
 
 def json_option(command: Command) -> Command:

@@ -19,7 +19,7 @@ NOT_PASSED = 3
 @click.command("link")
 @click.option("--run", "program", metavar="COMMAND", help="Start the instrument as a program and talk to its pipes.")
 @click.option("--quiet", is_flag=True, help="Leave the running log out.")
-@fewest_option("claw settings")
+@fewest_option
 @units_option
 @json_option
 def command(program: str | None, quiet: bool, fewest: Fewest, units: str | None, as_json: bool) -> int:

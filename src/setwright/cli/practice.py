@@ -24,7 +24,7 @@ NOT_PASSED = 3
     "--serve", "served", type=int, metavar="SEED", help="Answer the line protocol on standard input and output."
 )
 @click.option("--told", metavar="PATH", help="What is told, from a file, in place of an instrument drawn by the seed.")
-@fewest_option("minutes")
+@fewest_option
 @units_option
 @json_option
 def command(

@@ -76,6 +76,9 @@ def open_again(visit: str, based_on: int | None, at: str | None, who: str, as_js
 @click.option("--kind", help="Kind of job, in words.")
 @click.option("--specification", metavar="WHICH", help='House specification, by name or id; "" for none.')
 @click.option("--job", metavar="FILE", help="Another job file: what was found and is wanted.")
+@click.option(
+    "--fewest", type=click.Choice(["claw settings", "minutes"]), help="What the way of a floating plate has least of."
+)
 @based_on_option
 @shop_option
 @by_option
@@ -86,19 +89,25 @@ def edit_visit(
     kind: str | None,
     specification: str | None,
     job: str | None,
+    fewest: str | None,
     based_on: int | None,
     at: str | None,
     who: str,
     as_json: bool,
 ) -> None:
-    """Change wish, kind of job, house specification or job file of VISIT; what is not named stays."""
+    """Change wish, kind of job, house specification, job file or way to pitch of VISIT; what is not named stays."""
     from pathlib import Path
 
     from setwright.bench import visits
     from setwright.bench.owners import bytes_of
 
-    if job is not None:
-        if not (wish is None and kind is None and specification is None):
+    others = not (wish is None and kind is None and specification is None)
+    if fewest is not None:
+        if others or job is not None:
+            raise InputError("--fewest changes the job file; change the others in a call of their own.")
+        kept = visits.choose_way(at, visit, fewest, based_on, who)
+    elif job is not None:
+        if others:
             raise InputError("--job brings a wish of its own; change the others in a call of their own.")
         kept = visits.change_job(at, visit, bytes_of(job), based_on, who, Path(job).name)
     else:

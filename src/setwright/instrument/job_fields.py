@@ -204,7 +204,7 @@ WANT = Table(
             "choice",
             "What the way of a floating plate is chosen for; a spring off for a while spares claw settings.",
             choices=FEWEST,
-            default='"minutes"',
+            default='"claw settings"',
         ),
     ),
 )

@@ -127,7 +127,7 @@ class Want:
     up_bend: UpBend | None
     attitude: str
     clean: Stroke | None = None  # no string may touch a fret ahead under this stroke; None: not asked for
-    fewest: Fewest = "minutes"  # what the way to pitch is chosen for, where a plate floats
+    fewest: Fewest = FEWEST[0]  # what the way to pitch is chosen for, where a plate floats
 
 
 @frozen

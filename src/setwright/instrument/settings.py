@@ -9,7 +9,7 @@ from setwright.instrument.traits import Array
 
 ATTITUDES = ("playing", "on its back", "upright", "face down")
 Fewest = Literal["minutes", "claw settings"]  # what a floating plate's way to pitch is chosen for
-FEWEST: tuple[Fewest, ...] = ("minutes", "claw settings")
+FEWEST: tuple[Fewest, ...] = ("claw settings", "minutes")  # the usual one first
 
 
 @frozen

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from setwright.frozen import frozen
-from setwright.instrument.settings import Fewest, Settings
+from setwright.instrument.settings import FEWEST, Fewest, Settings
 from setwright.instrument.traits import Array
 from setwright.physics.pitch import cents
 from setwright.planning import tracking
@@ -34,7 +34,7 @@ class Goal:
     gap_tolerance: float  # m
     attitude: str = "playing"
     peak: float = 50.0  # cents a string may stand above its final pitch on the way
-    fewest: Fewest = "minutes"
+    fewest: Fewest = FEWEST[0]
 
 
 @frozen

@@ -108,19 +108,31 @@ def worth_it(seen: View) -> bool:
     return bool(tilt[0] + BELOW * sd_of(slopes(tilt, step), picture) < high)
 
 
+def other_way(course: Course) -> Fewest | None:
+    """What the way may be chosen for instead, while either may still be taken.
+
+    Args:
+        course: where the work stands.
+    Returns: the other one; None once the strings come up, and where no spring can come off.
+    """
+    begun = course.tunings + course.claws > 0 or is_off(course)
+    if begun or meant(course) - 1 not in course.picture.model.traits.springs.patterns:
+        return None
+    return OTHERWISE[course.goal.fewest]
+
+
 def two_ways(course: Course) -> tuple[str, ...]:
     """What the chosen way and the other one are expected to take, told while either may still be taken.
 
     Args:
         course: where the work stands.
-    Returns: one sentence; none once the strings come up, and where no spring can come off.
+    Returns: one sentence, or none.
     """
-    begun = course.tunings + course.claws > 0 or is_off(course)
-    if begun or meant(course) - 1 not in course.picture.model.traits.springs.patterns:
+    chosen, other = course.goal.fewest, other_way(course)
+    if other is None:
         return ()
-    chosen = course.goal.fewest
     here, there = (
         f"about {tunings} strings tuned and {claws} claw settings (a third in {third} of 100 jobs), {minutes} minutes"
-        for tunings, claws, third, minutes in (USUAL[chosen], USUAL[OTHERWISE[chosen]])
+        for tunings, claws, third, minutes in (USUAL[chosen], USUAL[other])
     )
-    return (f"chosen for fewest {chosen}: {here}; for fewest {OTHERWISE[chosen]} (fewest, in the job's want): {there}",)
+    return (f"chosen for fewest {chosen}: {here}; for fewest {other} (fewest, in the job's want): {there}",)

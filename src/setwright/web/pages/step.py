@@ -13,6 +13,7 @@ from setwright.bench.journals import made
 from setwright.bench.readings_sheet import Group, Sheet, Spot, readings_sheet
 from setwright.bench.shop import Shown
 from setwright.bench.together import keep_all
+from setwright.bench.visits import choose_way
 from setwright.cli.advice_words import BAND, COARSE, todo
 from setwright.cli.next_card import CAUTIONS
 from setwright.cli.plan_rows import under_conditions
@@ -22,7 +23,7 @@ from setwright.errors import InputError, QuestionableError, SetwrightError, Stal
 from setwright.frozen import frozen
 from setwright.units import show_cents, show_turns, show_value
 from setwright.units.show import System
-from setwright.web.frame import page, refused, remembered, see, source, units, visit_of, who
+from setwright.web.frame import bench_of, page, refused, remembered, see, source, units, visit_of, who
 from setwright.web.inline import inline
 from setwright.web.memory import work_of
 from setwright.web.pages.plan import no_plan
@@ -118,6 +119,17 @@ def take_step(request: Request, form: Form) -> Response:
         typed = [text for name, text in form.typed().items() if text and name.startswith(("heard ", "v "))]
         told = f" Typed here, and not kept: {'; '.join(typed)}." if typed else ""
         return _page(request, shown, 409, None, {"": (refused(error, units(request)) + told, False)})
+
+
+def take_way(request: Request, form: Form) -> Response:
+    """Choose what the way to pitch has least of."""
+    shown, fewest = visit_of(request), form.text("fewest")
+    try:
+        choose_way(bench_of(request).shop, shown.visit.id, fewest, form.number("version"), who(request))
+    except SetwrightError as error:
+        status = 409 if isinstance(error, StaleEditError) else 422
+        return _page(request, shown, status, None, {"": (refused(error, units(request)), False)})
+    return see(request, f"/visit/{shown.visit.id}/step", f"The way is now that of fewest {fewest}.")
 
 
 def _seen(form: Form) -> int:
@@ -373,4 +385,7 @@ def _cents(off: float, sd: float) -> str:
     return f"{signed_cents(off, half)} ± {show_cents(half, half)}"
 
 
-ROUTES = [at("/visit/{visit}/step", show_step, take_step, name="step")]
+ROUTES = [
+    at("/visit/{visit}/step", show_step, take_step, name="step"),
+    at("/visit/{visit}/way", take=take_way),
+]
