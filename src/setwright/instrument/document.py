@@ -15,7 +15,7 @@ from setwright.instrument.locate import Path as KeyPath
 from setwright.instrument.locate import key_lines, line_of
 
 LARGEST = 200_000  # bytes; a file of this size is no job
-_AT_LINE = re.compile(r"\s*\(at (?:line (?P<line>\d+), column \d+|end of document)\)$")
+_AT_LINE = r"\s*\(at (?:line (?P<line>\d+), column \d+|end of document)\)$"
 
 
 @frozen
@@ -76,9 +76,9 @@ def from_bytes(raw: bytes, name: str) -> Document:
     except RecursionError:
         raise FileFormatError(f"{name} nests lists or tables too deeply; two levels are enough.") from None
     except (ValueError, OverflowError) as error:  # tomllib lets plain ValueError pass for impossible dates and numbers
-        found = _AT_LINE.search(str(error))
+        found = re.search(_AT_LINE, str(error))
         line = int(found["line"]) if found and found["line"] else text.count("\n") + 1
-        reason = _AT_LINE.sub("", str(error)).split("\n")[0][:120]
+        reason = re.sub(_AT_LINE, "", str(error)).split("\n")[0][:120]
         raise FileFormatError(f"{name}, line {line}: not valid TOML: {reason}; mend that line.") from None
     return Document(name, text, data)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from types import MappingProxyType
 
 from setwright.frozen import frozen
@@ -17,15 +16,15 @@ _TURNED = r"(?P<value>\S.*)"
 class Form:
     """How one thing is said.
 
-    what: its name. shape: how it is written, for messages. rest: what follows the name; its groups are parts of an
-    entry. kind: of the value, "" for none. quantity: name in `plausible.QUANTITIES` that judges the value, or "".
+    what: its name. shape: how it is written, for messages. rest: what follows the name; a pattern, its groups parts of
+    an entry. kind: of the value, "" for none. quantity: name in `plausible.QUANTITIES` that judges the value, or "".
     usual, most: turns that may stand without confirming, and turns beyond which nothing is believed (common practice,
     no source).
     """
 
     what: str
     shape: str
-    rest: re.Pattern[str]
+    rest: str
     kind: str = ""
     quantity: str = ""
     usual: float = 0.0
@@ -33,7 +32,7 @@ class Form:
 
 
 def _form(what: str, rest: str, shape: str, kind: str = "", quantity: str = "") -> Form:
-    return Form(what, f"{what} {shape}".strip(), re.compile(rest, re.IGNORECASE), kind, quantity)
+    return Form(what, f"{what} {shape}".strip(), rest, kind, quantity)
 
 
 def _screw(what: str, where: str, shape: str, ways: tuple[str, str], usual: float, most: float) -> Form:
@@ -41,7 +40,7 @@ def _screw(what: str, where: str, shape: str, ways: tuple[str, str], usual: floa
     gap = " " if where and not where.endswith("?") else " ?"
     rest = rf"{where}{gap}(?P<way>{'|'.join(ways)}) {_TURNED}"
     shown = f"{what} {shape} {ways[0]} 1/4 turn".replace("  ", " ")
-    return Form(what, f"{shown} (or {ways[1]})", re.compile(rest, re.IGNORECASE), "turns", "", usual, most)
+    return Form(what, f"{shown} (or {ways[1]})", rest, "turns", "", usual, most)
 
 
 _READ = (

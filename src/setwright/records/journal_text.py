@@ -165,7 +165,7 @@ def _form(verb: str, text: str) -> tuple[Form, str]:
 
 
 def _matched(verb: str, form: Form, rest: str) -> dict[str, str]:
-    found = form.rest.fullmatch(rest)
+    found = re.fullmatch(form.rest, rest, re.IGNORECASE)
     if found is None:
         raise InputError(f"{verb} {form.what} {rest[:40]!r} is not complete or not clear; write {verb} {form.shape}.")
     return {name: value for name, value in found.groupdict().items() if value}
