@@ -21,7 +21,7 @@ from setwright.planning.tracking import Expected, Picture, expected, firm, lay_o
 DRAWS = 2000
 TINY = 1e-9  # m or cents, nothing is known better
 WANDERS = 0.3  # cents a pitch may change by itself until the instrument is handed over; common practice, no source
-RESTS = 9e-6  # m, the same of the gap of a plate that floats; common practice, no source
+RESTS = 5.5e-6  # m, the same of the gap of a plate that floats, practice instruments (docs/rounds.md); no other source
 
 
 def sd_of(by: Array, picture: Picture) -> float:
@@ -100,6 +100,7 @@ def within(off: float, sd: float, room: float) -> float:
     return 0.5 * (math.erf((off + room) / wide) - math.erf((off - room) / wide))
 
 
+@cache
 def normal_points(count: int, dimensions: int) -> Array:
     """Points spread evenly under a standard normal density: an additive recurrence, turned by Box and Muller (1958).
 
@@ -108,7 +109,7 @@ def normal_points(count: int, dimensions: int) -> Array:
     Args:
         count: of points, even; half of them mirror the others, so that their mean is none.
         dimensions: of each.
-    Returns: (count, dimensions).
+    Returns: (count, dimensions), the same array each time.
     """
     pairs = max((dimensions + 1) // 2, 4)  # fewer lie less evenly
     root = 2.0
@@ -117,7 +118,9 @@ def normal_points(count: int, dimensions: int) -> Array:
     even = (0.5 + np.outer(np.arange(1, count // 2 + 1), root ** -np.arange(1.0, 2 * pairs + 1))) % 1.0
     size, turn = np.sqrt(-2.0 * np.log1p(-even[:, :pairs])), 2.0 * np.pi * even[:, pairs:]
     half = np.hstack([size * np.cos(turn), size * np.sin(turn)])[:, :dimensions]
-    return np.vstack([half, -half])
+    points = np.vstack([half, -half])
+    points.flags.writeable = False
+    return points
 
 
 def _as_heard(picture: Picture, says: Array, covariance: Array) -> tuple[Array, Array]:
