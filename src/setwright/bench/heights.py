@@ -15,6 +15,8 @@ from setwright.instrument.strokes import contacts
 from setwright.instrument.traits import Array
 from setwright.physics.frets import fret_position
 from setwright.planning.bands import spread
+from setwright.planning.plan import End
+from setwright.planning.telling import Tell, each, untold, within
 from setwright.sheets.board import Places, Room
 from setwright.sheets.heights import Dimension, HeightsSheet, Hollow, Line, View, draw_heights
 from setwright.units.show import MINUS, System
@@ -81,6 +83,8 @@ def heights_of(
     plan: bool = False,
     samples: int = SAMPLES,
     seed: int = 0,
+    end: End | None = None,
+    tell: Tell = untold,
 ) -> HeightsTable:
     """Heights of every string at every fret and relief under several ways of reading it.
 
@@ -92,12 +96,14 @@ def heights_of(
         plan: whether the plan's end is wanted too.
         samples: how many instruments that this one may be are tried [1].
         seed: of their randomness [1].
+        end: that of the plan where it is known already; else the job is planned where it is wanted.
+        tell: takes the share of the work that is done, that of planning apart.
     Returns: the table.
     Raises: InputError for frets the board does not have, or strings not at pitch; ContradictionError, NoPlanError.
     """
     last = job.instrument.frets
     _on_board(frets, capo, last)
-    bench = on_the_bench(job, plan, samples, seed)
+    bench = on_the_bench(job, plan, samples, seed, end, within(tell, 0.0, 0.3))
     board = bench.problem.traits.fretboard
     ways = _ways(job, relief, last, float(board.scale), float(bench.problem.traits.neck.joint_x))
     gauges = job.want.strings if plan else job.found.strings
@@ -114,7 +120,7 @@ def heights_of(
         capo=capo,
         height_read="" if found is None else f"{height_way(found.fret)}, crown to underside, open string",
         relief_read="" if bend is None else f"{_read_way(job)}: {bend.value.written.text}".removeprefix("relief "),
-        states=tuple(_shown(bench, one, ways, capo) for one in bench.states),
+        states=tuple(_shown(bench, one, ways, capo) for one, _ in each(within(tell, 0.3, 1.0), bench.states)),
         remarks=((FANNED,) if bench.problem.traits.fanned else ()) + bench.seen_remarks,
     )
 

@@ -31,6 +31,8 @@ from setwright.physics.fretting import (
 )
 from setwright.physics.pitch import cents as pitch_cents
 from setwright.planning.bands import spread
+from setwright.planning.plan import End
+from setwright.planning.telling import Tell, each, untold, within
 from setwright.sheets.board import Places, Room
 from setwright.sheets.notes import NotesSheet, Strip, draw_notes
 from setwright.units.show import MINUS, System, show_cents, show_length, show_turns
@@ -101,6 +103,8 @@ def notes_of(
     seed: int = 0,
     capo: int | None = None,
     grips: bool = False,
+    end: End | None = None,
+    tell: Tell = untold,
 ) -> NotesMap:
     """Cents error of every string at every fret, with bands, and the saddles' remedy.
 
@@ -113,6 +117,8 @@ def notes_of(
         seed: of their randomness [1].
         capo: fret of a capo put on the strings at pitch, None for none [1].
         grips: whether nothing slides under it once it is on.
+        end: that of the plan where it is known already; else the job is planned where it is wanted.
+        tell: takes the share of the work that is done, that of planning apart.
     Returns: the notes.
     Raises: InputError where the strings were not at pitch, or the capo leaves no fret; ContradictionError, NoPlanError.
     """
@@ -120,7 +126,7 @@ def notes_of(
         raise InputError(
             f"--capo: a capo on fret {capo} is none; allowed is 1 to {min(CAPO_UP_TO, job.instrument.frets - 1)}."
         )
-    bench = on_the_bench(job, plan, samples, seed)
+    bench = on_the_bench(job, plan, samples, seed, end, within(tell, 0.0, 0.3))
     board = bench.problem.traits.fretboard
     gauges = job.want.strings if plan else job.found.strings
     return NotesMap(
@@ -136,23 +142,28 @@ def notes_of(
         grips=grips and capo is not None,
         settling=settling,
         saddles_known=bench.saddles_known,
-        states=tuple(_shown(one, ends, settling, capo, grips) for one in bench.states),
+        states=tuple(
+            _shown(one, ends, settling, capo, grips, told) for one, told in each(within(tell, 0.3, 1.0), bench.states)
+        ),
         remarks=((FANNED,) if bench.problem.traits.fanned else ()) + bench.remarks,
     )
 
 
-def _shown(one: Standing, ends: str, settling: bool, capo: int | None, grips: bool) -> NotesShown:
+def _shown(one: Standing, ends: str, settling: bool, capo: int | None, grips: bool, tell: Tell) -> NotesShown:
     """Every note of a state."""
     if capo is not None:
         return _shown_with_capo(one, ends, settling, capo, grips)
     where = layout_of(one)
-    cents, choked = _heard(one, where, ends, settling)
+    tell(0.1)
+    cents, choked = _heard(one, where, ends, settling, within(tell, 0.1, 0.7))
+    tell(0.7)
     per = octave_sensitivity(where, wires_of(one), *finger_of(one.traits), ends)
     count = cents.shape[1]
+    strings = each(within(tell, 0.8, 1.0), range(count))
     return NotesShown(
         when=one.when,
         hertz=tuple(float(v) for v in one.hertz),
-        cents=tuple(tuple(band(cents[:, s, n]) for n in range(cents.shape[2])) for s in range(count)),
+        cents=tuple(tuple(band(cents[:, s, n]) for n in range(cents.shape[2])) for s, _ in strings),
         choked=tuple((int(s) + 1, int(n) + 1) for s, n in np.argwhere(choked[0])),
         octave=tuple(_octave(s, cents[:, s, OCTAVE - 1], per[:, s], one) for s in range(count)),
         capo=(),
@@ -190,10 +201,10 @@ def _held_with_capo(one: Standing, ends: str, capo: int, grips: bool) -> tuple[A
     return off, held.cents, held.choked
 
 
-def _heard(one: Standing, where: Layout, ends: str, settling: bool) -> tuple[Array, Mask]:
+def _heard(one: Standing, where: Layout, ends: str, settling: bool, tell: Tell) -> tuple[Array, Mask]:
     """(B, S, N) cents, and where strings choke."""
     if settling:
-        notes = fretted(one.traits, one.settings, one.rig, one.state, ends)
+        notes = fretted(one.traits, one.settings, one.rig, one.state, ends, tell=tell)
         return notes.cents, notes.choked
     held = fretted_notes(where, wires_of(one), *finger_of(one.traits), ends)
     return held.cents, held.choked
@@ -305,13 +316,13 @@ def notes_drawing(result: NotesMap, system: System, room: Room | None = None) ->
     now = result.states[-1]
     first = result.states[0] if len(result.states) > 1 else None
     strips = []
-    for i, each in enumerate(now.cents):
+    for i, row in enumerate(now.cents):
         words, remedy, saddle = _beside(now, i, result.capo, system)
         strips.append(
             Strip(
                 name=f"{i + 1}  {result.strings[i]}",
-                cents=tuple(one.value for one in each),
-                half_width=tuple(one.half_width for one in each),
+                cents=tuple(one.value for one in row),
+                half_width=tuple(one.half_width for one in row),
                 before=() if first is None else tuple(one.value for one in first.cents[i]),
                 octave=words,
                 remedy=remedy,

@@ -13,14 +13,15 @@ from setwright.bench.paper import titled
 from setwright.bench.plans import plan_job, preferred_system
 from setwright.bench.side_drawing import side_drawing
 from setwright.bench.standing import SAMPLES, on_the_bench
-from setwright.errors import SetwrightError
+from setwright.errors import CalledOffError, SetwrightError
+from setwright.planning.telling import Tell, each, untold, within
 from setwright.sheets.sheet import Drawing, Paper
 from setwright.sheets.sheet_room import DRAWN
 from setwright.units.show import System
 
 
 def drawings_of_job(
-    job: Source, units: System | None = None, samples: int = SAMPLES, paper: Paper = "a4"
+    job: Source, units: System | None = None, samples: int = SAMPLES, paper: Paper = "a4", tell: Tell = untold
 ) -> tuple[Drawing, ...]:
     """Everything that can be drawn of a job: side view, balance and ranges of a knife edge, string heights, cents.
 
@@ -29,26 +30,29 @@ def drawings_of_job(
         units: "inch" or "mm"; None for those the job is written in.
         samples: how many instruments that this one may be are tried [1].
         paper: "a4" or "letter", they are printed on.
+        tell: takes the share of the work that is done, often; what it raises ends the work.
     Returns: the drawings; one that these readings do not allow is left out.
     Raises: FileFormatError, InputError, QuestionableError for files that cannot be used; ContradictionError,
         NoPlanError where there is nothing to draw.
     """
     read = read_with_heard(job)[0]
     system: System = units or ("inch" if preferred_system(read) == "inch" else "mm")
-    plan = plan_job(read)
-    room = DRAWN[paper]
-    bench = on_the_bench(read, True, samples, 0, plan.best.end)
-    wanted: list[Callable[[], str]] = [lambda: side_drawing(bench, plan, system)]
+    plan = plan_job(read, tell=within(tell, 0.0, 0.45))
+    room, end = DRAWN[paper], plan.best.end
+    bench = on_the_bench(read, True, samples, 0, end, within(tell, 0.45, 0.5))
+    wanted: list[Callable[[Tell], str]] = [lambda _: side_drawing(bench, plan, system)]
     if read.instrument.bridge.knife_edge:
-        wanted += [lambda: balance_drawing(bench, plan, system), lambda: ranges_drawing(bench, plan, system)]
+        wanted += [lambda _: balance_drawing(bench, plan, system), lambda _: ranges_drawing(bench, plan, system)]
     wanted += [
-        lambda: heights_drawing(heights_of(read, plan=True, samples=samples), system, room),
-        lambda: notes_drawing(notes_of(read, plan=True, samples=samples), system, room),
+        lambda told: heights_drawing(heights_of(read, plan=True, samples=samples, end=end, tell=told), system, room),
+        lambda told: notes_drawing(notes_of(read, plan=True, samples=samples, end=end, tell=told), system, room),
     ]
     out = []
-    for draw in wanted:
+    for draw, told in each(within(tell, 0.5, 1.0), wanted):
         try:
-            svg = draw()
+            svg = draw(told)
+        except CalledOffError:
+            raise
         except SetwrightError:
             continue
         out.append(titled(svg))

@@ -9,10 +9,13 @@ from setwright.bench.side_drawing import side_drawing
 from setwright.bench.standing import SAMPLES, on_the_bench
 from setwright.instrument.jobfile import Job
 from setwright.planning.plan import Plan
+from setwright.planning.telling import Tell, untold, within
 from setwright.units.show import System
 
 
-def plan_drawings(job: Job, plan: Plan, system: System, samples: int = SAMPLES, seed: int = 0) -> dict[str, str]:
+def plan_drawings(
+    job: Job, plan: Plan, system: System, samples: int = SAMPLES, seed: int = 0, tell: Tell = untold
+) -> dict[str, str]:
     """Draw a plan to scale.
 
     Args:
@@ -21,12 +24,15 @@ def plan_drawings(job: Job, plan: Plan, system: System, samples: int = SAMPLES, 
         system: "inch" or "mm".
         samples: how many instruments that this one may be are tried [1].
         seed: of their randomness [1].
+        tell: takes the share of the work that is done; what it raises ends the work.
     Returns: SVG documents by the names of their files, which begin with that of the job.
     Raises: ContradictionError where the found readings cannot all be true.
     """
-    bench = on_the_bench(job, True, samples, seed, plan.best.end)
+    bench = on_the_bench(job, True, samples, seed, plan.best.end, within(tell, 0.0, 0.6))
+    tell(0.6)
     stem = Path(job.file).name.removesuffix(".toml").removesuffix(".job")
     out = {f"{stem}-side-view.svg": side_drawing(bench, plan, system)}
+    tell(0.8)
     if job.instrument.bridge.knife_edge:
         out[f"{stem}-balance.svg"] = balance_drawing(bench, plan, system)
         out[f"{stem}-ranges.svg"] = ranges_drawing(bench, plan, system)

@@ -23,6 +23,7 @@ from setwright.planning.found import AsFound, found_tilt, settle_found
 from setwright.planning.plan import End
 from setwright.planning.solve import as_batch, wanted_tilt
 from setwright.planning.targets import Problem
+from setwright.planning.telling import Tell, each, untold, within
 
 SAMPLES = 256
 PLAN_SAMPLES = 512
@@ -30,7 +31,7 @@ SADDLE_PLACE = 1e-3  # m, standard uncertainty of a saddle's place along the str
 SPARE = 4  # times as many are drawn as are wanted
 BOW = 0.15  # 1/m, necks bent further are none
 SADDLE_TYPED = 0.25e-3  # m, of one whose place was measured and typed: a rule's half millimetre
-OCTAVE_ROUNDS = 3
+OCTAVE, OCTAVE_ROUNDS = 12, 3
 UNREAD_SADDLES = (
     "Where the saddles stand along the strings is taken from the pattern of the bridge, good to 1 mm: read the octave "
     "errors and write found.octave, and the bands narrow."
@@ -83,8 +84,9 @@ def band(values: Array) -> Banded:
 
 
 def on_the_bench(
-    job: Job, plan: bool = False, samples: int = SAMPLES, seed: int = 0, planned: End | None = None
-) -> Bench:
+    job: Job, plan: bool = False, samples: int = SAMPLES, seed: int = 0, planned: End | None = None,
+    tell: Tell = untold,
+) -> Bench:  # fmt: skip
     """The instrument as found and, where asked, at the end of its plan.
 
     Args:
@@ -93,6 +95,7 @@ def on_the_bench(
         samples: how many instruments that this one may be are tried [1].
         seed: of their randomness [1].
         planned: the plan's end where that is known already; else the job is planned.
+        tell: takes the share of the work that is done, that of planning apart.
     Returns: the states.
     Raises: InputError where the strings were not at pitch and no plan is asked for; ContradictionError where the found
         readings cannot all be true; NoPlanError where nothing will do.
@@ -103,7 +106,9 @@ def on_the_bench(
             'stand; read the instrument at pitch and write state = "at pitch", or ask with --plan for the end of the '
             "plan."
         )
+    tell(0.0)
     found = settle_found(problem_from(job))
+    tell(0.2)
     rng = np.random.default_rng(seed)
     end = None
     if plan:
@@ -126,9 +131,11 @@ def on_the_bench(
     if known == "typed":
         place *= SADDLE_TYPED / SADDLE_PLACE
     states = []
+    tell(0.4)
     if job.found.state == "at pitch":
-        standing, place = _as_found(found, deviations, place, rng)
+        standing, place = _as_found(found, deviations, place, rng, within(tell, 0.4, 0.8))
         states.append(standing)
+    tell(0.8)
     if end is not None:
         states.append(_after(found.problem, end, deviations, place, rng))
     heard = (UNREAD_SADDLES,) if known == "pattern" else ()
@@ -185,7 +192,9 @@ def _shifted(traits: Traits, place: Array) -> Traits:
     return replace(traits, bridge=replace(traits.bridge, saddle_aft=traits.bridge.saddle_aft + place))
 
 
-def _as_found(found: AsFound, deviations: Array, place: Array, rng: np.random.Generator) -> tuple[Standing, Array]:
+def _as_found(
+    found: AsFound, deviations: Array, place: Array, rng: np.random.Generator, tell: Tell
+) -> tuple[Standing, Array]:
     """As found, and where the saddles then stand off their nominal place (B, S)."""
     problem = found.problem
     count, hertz = len(deviations), problem.found.hertz
@@ -198,9 +207,10 @@ def _as_found(found: AsFound, deviations: Array, place: Array, rng: np.random.Ge
     if octave is not None and sd is not None:
         heard = octave + sd * rng.standard_normal(place.shape)
         heard[0] = octave
-        for _ in range(OCTAVE_ROUNDS):  # the saddle stands where the octave error says
+        for _, _ in each(tell, range(OCTAVE_ROUNDS)):  # the saddle stands where the octave error says
             tuned = tune_at(traits, settings, hertz, tilt)
-            off = fretted(traits, tuned.settings, tuned.rig, tuned.state).cents[..., 11] - heard
+            held = fretted(traits, tuned.settings, tuned.rig, tuned.state, frets=(OCTAVE,))
+            off = held.cents[..., 0] - heard
             place = place + off * tuned.state.length / CENTS_PER_LOG
             traits = _shifted(base, place)
     free = problem.found.mode == "floating"

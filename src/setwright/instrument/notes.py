@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -29,6 +29,7 @@ def fretted(
     state: Equilibrium,
     ends: str = "pinned",
     frets: Sequence[int] | None = None,
+    tell: Callable[[float], None] | None = None,
 ) -> FloatingNotes:
     """Cents error of every string at every fret, plate and neck settling with the held string.
 
@@ -42,12 +43,13 @@ def fretted(
         ends: stiffness at the ends: "pinned", "clamped" or "clamped-pinned".
         frets: numbers of the frets wanted, N of them; all when left out. Crowns beyond the last of them are not looked
             at: they change no cents, but whether one chokes a note is then not told [1].
+        tell: takes the share of the work that is done, now and then; what it raises ends the work.
     Returns: the notes, (B, S, N).
     """
     place, depth = (_over(v) for v in _finger(traits))
     crown_x, crown_y = rig_crowns(traits, settings, state, max(frets) if frets else None)
     load = _by_hand(rig, state)
-    return fretted_notes_floating(rig, state, crown_x, crown_y, place, depth, ends, frets, load)
+    return fretted_notes_floating(rig, state, crown_x, crown_y, place, depth, ends, frets, load, tell)
 
 
 @frozen

@@ -88,6 +88,7 @@ def application(
         with held(bench.shop):
             loading = None if later is None else asyncio.create_task(_load(app, later, wanted, there))
             yield
+            bench.memory.stop()
             if loading is not None:
                 loading.cancel()
 

@@ -24,7 +24,7 @@ from setwright.cli import words
 from setwright.errors import InputError
 from setwright.frozen import frozen
 from setwright.units.show import System
-from setwright.web.memory import Memory
+from setwright.web.memory import Memory, Off
 from setwright.web.security import SEAT, new_seat, seat_of, signed, token_of, unsigned
 from setwright.web.static import Shelf
 
@@ -48,6 +48,7 @@ OF_VISIT = (  # and the head of a visit's pages
 _WORKERS = ThreadPoolExecutor(1, "setwright-behind")  # one: the processor is for the page somebody waits for
 FIELD = Markup('<input type="hidden" name="token" value="{}">')
 T = TypeVar("T")
+Tell = Callable[[float], None]  # takes the share that is done
 
 
 @frozen
@@ -351,17 +352,28 @@ def source(request: Request, shown: Shown) -> InShop:
     return InShop(bench_of(request).shop, shown.visit.id)
 
 
+def unheard(share: float) -> None:
+    """Nobody looks how far it is: the page waits for it.
+
+    Args:
+        share: that is done.
+    """
+
+
 def behind(
-    request: Request, shown: Shown, key: Hashable, make: Callable[[], T], told: tuple[str, str],
+    request: Request, shown: Shown, key: Hashable, make: Callable[[Tell], T], told: tuple[str, str],
     elsewhere: tuple[str, str],
 ) -> T | Response:  # fmt: skip
-    """What takes seconds, worked out beside the pages; a page that says so as long as it is not there.
+    """What takes seconds, worked out beside the pages; as long as it is not there, a page that says how far it is.
+
+    All pages that ask for the same share it. It may be called off on any of them; then they say so, and how to begin it
+    again.
 
     Args:
         request: of the page.
         shown: the visit.
         key: everything it depends on, e.g. `key_of`.
-        make: works it out; what it raises is remembered too.
+        make: works it out; it is given what takes the share that is done, and what it raises is remembered too.
         told: heading and sentence of the page that waits.
         elsewhere: where to go meanwhile, and in what words.
     Returns: it, or the page that waits.
@@ -369,12 +381,12 @@ def behind(
     """
     memory = bench_of(request).memory
     if memory.known(key):
-        return memory.get(key, make)
-    seconds = memory.begin(key, make, _WORKERS)
+        return memory.get(key, lambda: make(unheard))
+    found = memory.go_on(key, make, _WORKERS)
     again = request.url.path + (f"?{request.url.query}" if request.url.query else "")
     return page(
-        request, "work_waits.html", shown=shown, title=told[0], told=told[1], seconds=seconds, again=again,
-        elsewhere=elsewhere,
+        request, "work_waits.html", shown=shown, title=told[0], told=told[1], off=isinstance(found, Off), work=found,
+        again=again, elsewhere=elsewhere,
     )  # fmt: skip
 
 

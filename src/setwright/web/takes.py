@@ -16,16 +16,12 @@ from typing import BinaryIO
 from starlette.requests import Request
 
 from setwright.bench.heard_take import HeardTake
-from setwright.errors import InputError
+from setwright.errors import CalledOffError, InputError
 from setwright.web.memory import one_for_all
 
 MOST = 12  # takes that are kept; the oldest goes
 LONGEST_NAME = 80  # letters
 Hear = Callable[[str, Callable[[float], None]], HeardTake]
-
-
-class CalledOffError(Exception):
-    """Somebody does not want it any more."""
 
 
 class Taken:
@@ -58,7 +54,7 @@ class Taken:
 
     def _tell(self, share: float) -> None:
         if self.off:
-            raise CalledOffError
+            raise CalledOffError(f"{self.name} was called off.")
         self.share = share
 
 

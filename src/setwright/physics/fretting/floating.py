@@ -10,7 +10,7 @@ otherwise. Finger and thumb squeeze the neck: together they do not load it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import fields, replace
 
 import numpy as np
@@ -26,7 +26,7 @@ from setwright.physics.fretting.path import Layout, Trace, choked, columns, layo
 from setwright.physics.pitch import cents
 from setwright.physics.strings import first_partial
 
-AT_ONCE = 8192  # notes worked at a time
+AT_ONCE = 4096  # notes worked at a time
 
 
 @frozen
@@ -109,6 +109,7 @@ def fretted_notes_floating(
     ends: str = "pinned",
     frets: Sequence[int] | None = None,
     load: ArrayLike = 0.0,
+    tell: Callable[[float], None] | None = None,
 ) -> FloatingNotes:
     """Cents error of every string at every fret with plate and neck settling (see the head of this module).
 
@@ -122,6 +123,7 @@ def fretted_notes_floating(
         ends: "pinned", "clamped" or "clamped-pinned"
         frets: [1] numbers of the frets wanted, N of them then; all when left out
         load: (B) [N m] moment that holds the plate at rest and stays, > 0 lifts the rear
+        tell: takes the share [1] of the rigs that are worked out, now and then; what it raises ends the work
 
     Returns:
         The notes.
@@ -136,12 +138,12 @@ def fretted_notes_floating(
         b, s = np.argwhere(~(rest.tension > 0.0))[0]
         raise RangeError(f"string {s + 1} of rig {b} is slack or off; put it on and bring it to pitch before fretting.")
     wound = pegs_fixed(rig, unstretched_lengths(rig, rest))
-    held = _at_rest(wound, rest, rig_layout(rig, rest, crown_x, crown_y), place, depth)
+    held = _at_rest(wound, rest, rig_layout(rig, rest, crown_x, crown_y), place, depth, tell)
     numbers = np.arange(1, held.behind.shape[-1] + 1) if frets is None else np.asarray(frets)
     if frets is not None:
         held = _Held(**{f.name: getattr(held, f.name)[..., numbers - 1] for f in fields(_Held)})
     push = np.broadcast_to(np.asarray(load, dtype=np.float64), rest.tilt.shape)
-    found = _settled(wound, rest, held, push)
+    found = _settled(wound, rest, held, push, tell)
     mass, axial, bending = (v[..., None] for v in (rig.unit_mass, rig.axial, rig.bending))
     bent = found["bow"] - rest.bow[:, None, None]
     tension = found["tension"] + axial / wound.unstretched[..., None] * held.path_more * (bent - held.bow)
@@ -152,7 +154,9 @@ def fretted_notes_floating(
     return FloatingNotes(off, tension, speaking, found["tilt"], found["bow"], held.choked, open_hertz)
 
 
-def _settled(rig: Rig, rest: Equilibrium, held: _Held, push: Array) -> dict[str, Array]:
+def _settled(
+    rig: Rig, rest: Equilibrium, held: _Held, push: Array, tell: Callable[[float], None] | None = None
+) -> dict[str, Array]:
     """(B, S, N) tension, length, tilt and bow with each string held at each fret in turn."""
     batch, count, frets = held.behind.shape
     found = {name: np.empty(held.behind.shape) for name in ("tension", "length", "tilt", "bow")}
@@ -160,6 +164,8 @@ def _settled(rig: Rig, rest: Equilibrium, held: _Held, push: Array) -> dict[str,
     each = np.arange(count)
     for first in range(0, batch, step):
         piece = slice(first, first + step)
+        if tell is not None:
+            tell(first / batch)
         many = _held_rigs(take(rig, piece), rest.bow[piece], held, piece)
         state = equilibrium(many, np.tile(push[piece], count * frets), np.tile(rest.tilt[piece], count * frets))
         for name, out in found.items():
@@ -171,7 +177,14 @@ def _settled(rig: Rig, rest: Equilibrium, held: _Held, push: Array) -> dict[str,
     return found
 
 
-def _at_rest(rig: Rig, rest: Equilibrium, given: Layout, place: ArrayLike, depth: ArrayLike) -> _Held:
+def _at_rest(
+    rig: Rig,
+    rest: Equilibrium,
+    given: Layout,
+    place: ArrayLike,
+    depth: ArrayLike,
+    tell: Callable[[float], None] | None = None,
+) -> _Held:
     """Path of every held string with plate and neck as they rest, and how it answers the bow."""
     shape = given.shape
     many, frets = int(np.prod(shape[:-1])), shape[-1]
@@ -181,6 +194,8 @@ def _at_rest(rig: Rig, rest: Equilibrium, given: Layout, place: ArrayLike, depth
     out = np.empty((5, many, frets))
     stopped = np.empty((many, frets), dtype=np.bool_)
     for piece, c in columns(given, place, depth):
+        if tell is not None:
+            tell(0.0)
         t = trace(c)
         x, y = (np.concatenate([n[None, piece], r[:, piece]]) for n, r in zip(nut, rates, strict=True))
         along, up = unit(c.saddle_x - c.x[1:], c.saddle_y - c.y[1:], c.spread2)

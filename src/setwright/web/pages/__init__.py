@@ -22,6 +22,7 @@ from setwright.web.pages import (
     specifications,
     step,
     visit,
+    work,
 )
 
 ROUTES: list[BaseRoute] = [
@@ -42,4 +43,5 @@ ROUTES: list[BaseRoute] = [
     *specifications.ROUTES,
     *step.ROUTES,
     *visit.ROUTES,
+    *work.ROUTES,
 ]

@@ -20,7 +20,7 @@ from setwright.cli.words import sentence, spelled
 from setwright.errors import NoPlanError, SetwrightError
 from setwright.frozen import frozen
 from setwright.units.show import System
-from setwright.web.frame import behind, bench_of, page, refused, remembered, source, units, visit_of
+from setwright.web.frame import Tell, behind, bench_of, page, refused, remembered, source, unheard, units, visit_of
 from setwright.web.routes import at
 
 DRAWINGS = {
@@ -33,6 +33,7 @@ WAITS = (
     "Every combination of shims, springs and ways is tried on many instruments that this one may be. That takes a few "
     "seconds.",
 )
+PLANNING = 0.8  # share of the work; the rest is drawing
 KINDS = 6  # kinds of failure told where nothing will do
 _NUMBER = re.compile(r"[\d.{}+-]+")
 
@@ -51,17 +52,17 @@ class Wanted:
 
     key: tuple[str, ...]
     system: System
-    make: Callable[[], Planned]
+    make: Callable[[Tell], Planned]
 
 
 def _wanted(request: Request, shown: Shown) -> Wanted:
     job, said = remembered(request, shown.visit.id, "job heard", lambda: read_with_heard(source(request, shown)))
     system = units(request, preferred_system(job))
 
-    def make() -> Planned:
-        plan = plan_job(job)
+    def make(tell: Tell) -> Planned:
+        plan = plan_job(job, tell=lambda share: tell(PLANNING * share))
         plan = replace(plan, remarks=(*plan.remarks, *said))
-        found = plan_drawings(job, plan, system)
+        found = plan_drawings(job, plan, system, tell=lambda share: tell(PLANNING + (1.0 - PLANNING) * share))
         ends = {end: svg for end in DRAWINGS for name, svg in found.items() if name.endswith(f"-{end}.svg")}
         return Planned(plan_rows(plan, system), ends)
 
@@ -120,7 +121,7 @@ def show_drawing(request: Request) -> Response:
     """A drawing of the plan."""
     shown = visit_of(request)
     wanted = _wanted(request, shown)
-    planned = bench_of(request).memory.get(wanted.key, wanted.make)
+    planned = bench_of(request).memory.get(wanted.key, lambda: wanted.make(unheard))
     if request.path_params["drawing"] not in planned.drawings:
         raise HTTPException(404, "There is no such drawing of this plan.")
     return Response(planned.drawings[request.path_params["drawing"]], media_type="image/svg+xml")

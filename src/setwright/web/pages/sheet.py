@@ -17,7 +17,21 @@ from setwright.bench.shop import Shown
 from setwright.errors import InputError, SetwrightError, StaleEditError
 from setwright.frozen import frozen
 from setwright.sheets.sheet import PARTS, Paper, Part, SheetData, render
-from setwright.web.frame import UNITS, behind, key_of, page, refused, remembered, see, source, units, visit_of, who
+from setwright.web.frame import (
+    UNITS,
+    Tell,
+    behind,
+    key_of,
+    page,
+    refused,
+    remembered,
+    see,
+    source,
+    unheard,
+    units,
+    visit_of,
+    who,
+)
 from setwright.web.routes import Form, at
 
 KINDS: dict[str, tuple[Part, ...]] = {"all": PARTS} | {part: (part,) for part in PARTS}
@@ -72,13 +86,13 @@ def _typed(request: Request) -> dict[str, str]:
     return {name: request.query_params.get(name, "").strip() for name in ASKED}
 
 
-def _wanted(request: Request, shown: Shown, asked: Asked) -> tuple[str, Callable[[], SheetData]]:
+def _wanted(request: Request, shown: Shown, asked: Asked) -> tuple[str, Callable[[Tell], SheetData]]:
     """The name of what goes on paper, and how it is worked out."""
     system = units(request) if request.cookies.get(UNITS) else None
 
-    def make() -> SheetData:
+    def make(tell: Tell) -> SheetData:
         it = source(request, shown)
-        pages = drawings_of_job(it, system, paper=asked.paper) if asked.drawn else ()
+        pages = drawings_of_job(it, system, paper=asked.paper, tell=tell) if asked.drawn else ()
         return sheet_of_job(it, desk=asked.desk, units=system, plan=asked.plan, drawings=pages)
 
     return f"sheet {system} {asked!r}", make
@@ -86,7 +100,8 @@ def _wanted(request: Request, shown: Shown, asked: Asked) -> tuple[str, Callable
 
 def _data(request: Request, shown: Shown, asked: Asked) -> SheetData:
     """What goes on paper, as far as the visit is now."""
-    return remembered(request, shown.visit.id, *_wanted(request, shown, asked))
+    what, make = _wanted(request, shown, asked)
+    return remembered(request, shown.visit.id, what, lambda: make(unheard))
 
 
 def _page(
