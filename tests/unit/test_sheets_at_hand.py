@@ -108,6 +108,12 @@ def test_springs_hang_at_their_places(mirrored: bool) -> None:
     assert texts(draw_springs("x", [6], mirrored)).count("6") == 1
 
 
+@pytest.mark.parametrize(("places", "told"), [([1, 5], "3 off"), ([1, 3, 5], "3 on")])
+def test_the_one_spring_that_changes_stands_out(places: list[int], told: str) -> None:
+    root = parsed(draw_springs("x", places, changed=3))
+    assert [one.text for one in root.iter(f"{SVG}text") if one.get("fill") == ACCENT] == [told]
+
+
 BANDS = [Band("string 1", 0.0, 1.0, 1.5, 0.4, True), Band("string 2", -30.0, 2.0)]
 
 

@@ -202,13 +202,14 @@ def draw_wedge(title: str, words: str, inward: bool) -> str:
     return page(WIDTH, 60.0, title, about, marks)
 
 
-def draw_springs(title: str, places: Sequence[int], mirrored: bool = False) -> str:
+def draw_springs(title: str, places: Sequence[int], mirrored: bool = False, changed: int | None = None) -> str:
     """The cavity from behind: the places of the claw, and which of them hold a spring.
 
     Args:
         title: what is done.
-        places: from 1, counted from the treble side.
+        places: that hold one then, from 1, counted from the treble side.
         mirrored: a left-handed instrument.
+        changed: the one place where a spring comes off or on; None: all are hung.
     Returns: an SVG document.
     """
     count = max(5, *places)
@@ -218,7 +219,9 @@ def draw_springs(title: str, places: Sequence[int], mirrored: bool = False) -> s
         y = 13.0 + 10.0 * ((count - one) if mirrored else (one - 1))
         hung = one in places
         marks.append(_coil((18.0, y), (100.0, y)) if hung else line((18.0, y), (100.0, y), THIN, dashed=True))
-        marks.append(text((107.0, y + 1.5), str(one), TYPE, accent=hung, bold=hung))
+        new = one == changed or (changed is None and hung)
+        told = f"{one} {'on' if hung else 'off'}" if one == changed else str(one)
+        marks.append(text((107.0, y + 1.5), told, TYPE, accent=new, bold=hung or new))
     low, high = (14.0 + 10.0 * count, 6.0) if mirrored else (6.0, 14.0 + 10.0 * count)
     marks += [text((107.0, low), "treble", TYPE), text((107.0, high), "bass", TYPE)]
     marks.append(text((16.0, 14.0 + 10.0 * count), "block", TYPE, "middle"))
