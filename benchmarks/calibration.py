@@ -51,10 +51,11 @@ class Witness:
         if self._ahead is not None:
             kind, string, values, sd = self._ahead
             self._compare(kind, truth, values, sd, free, string)
-        if advice.cents is not None and advice.cents_sd is not None and all(course.heard):
+        floats = course.free and np.isnan(course.picture.settings.prop).all()
+        if advice.cents is not None and advice.cents_sd is not None and (all(course.heard) or floats):
             values = np.append(advice.cents, (advice.gap_now or 0.0) * 1e3)
             sd = np.append(advice.cents_sd, (advice.gap_sd or 0.0) * 1e3)
-            kind = "at done" if advice.do == "done" else "on the way"
+            kind = "at done" if advice.do == "done" else "on the way" if all(course.heard) else "without hearing"
             self._compare(f"believed {kind}", truth, values, sd, free, None)
         self._ahead = self._predict(advice, course)
         self.course.append(self._words(advice, truth))

@@ -506,3 +506,49 @@ def test_the_chance_of_a_gap_is_that_of_a_normal_density_within_the_tolerance(of
     low, high = (norm.cdf((side * GOAL.gap_tolerance - off) / sd) for side in (-1.0, 1.0))
     assert outlook.within(off, sd, GOAL.gap_tolerance) == pytest.approx(high - low, abs=1e-9)
     assert outlook.within(0.0, 0.0, GOAL.gap_tolerance) == 1.0
+
+
+# ---- hearing only what the next step rests on -----------------------------------------------------------------------
+
+JUST_SET = (False, False, False, False, False, True)  # string 6
+
+
+def test_after_a_string_another_that_is_surely_off_is_set_unheard():
+    off = np.array([0.0, 0.0, 0.0, 5.0, 0.0, 0.0])
+    advice = next_step(course_of(picture_of(off), heard=JUST_SET))
+    assert (advice.do, advice.string) == ("tune", 3)
+
+
+def known_to(sd) -> Picture:
+    """Every string but the fourth at its pitch, the pegs known to so many cents and all else well."""
+    picture = picture_of(np.array([0.0, 0.0, 0.0, 5.0, 0.0, 0.0]))
+    covariance = picture.covariance.copy()
+    pegs = range(picture.parts, picture.claw)
+    covariance[pegs, pegs] = sd**2
+    return replace(picture, covariance=covariance)
+
+
+def test_strings_are_heard_where_one_is_not_known_well_enough_to_be_left_alone():
+    most = np.sqrt((GOAL.pitch_tolerance / guide.CLEAR) ** 2 - outlook.WANDERS**2)
+    assert next_step(course_of(known_to(0.5 * most), heard=JUST_SET)).do == "tune"
+    advice = next_step(course_of(known_to(2.0 * most), heard=JUST_SET))
+    assert (advice.do, advice.strings) == ("read", (0, 1, 2, 3, 4))
+
+
+def test_a_string_that_may_well_be_inside_is_heard_before_it_is_set_again():
+    off = np.array([0.0, 0.0, 0.0, 1.1 * GOAL.pitch_tolerance, 0.0, 0.0])
+    advice = next_step(course_of(picture_of(off), heard=JUST_SET))
+    assert (advice.do, advice.strings) == ("read", (0, 1, 2, 3, 4))
+
+
+@pytest.mark.parametrize(
+    "known", [{"heard": UNHEARD}, {"heard": JUST_SET, "free": False}], ids=["claw turned", "not found free"]
+)
+def test_the_rest_is_heard_where_no_string_was_just_set_on_a_plate_that_floats(known):
+    off = np.array([0.0, 0.0, 0.0, 5.0, 0.0, 0.0])
+    assert next_step(course_of(picture_of(off), **known)).do == "read"
+
+
+def test_on_a_wedge_the_rest_is_heard_once_the_claw_was_turned():
+    picture = picture_of(np.array([0.0, 0.0, 0.0, 5.0, 0.0, 0.0]), turned=-3.0, prop=GOAL.gap)
+    assert next_step(course_of(picture, heard=JUST_SET)).do == "read"

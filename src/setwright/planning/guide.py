@@ -44,6 +44,7 @@ CLEAR = 2.6  # standard uncertainties a pitch is kept from the tolerance by wher
 CLEAR_AT_MOST = 0.75  # of the tolerance
 GAP_AT_LEAST = 0.97  # chance of the gap with which the work may end, once more readings would not help
 BALANCED = 0.9  # the same of everything, where every string that is set puts all others off
+HARDLY = 0.05  # chance that a string is inside, below which it is set without hearing it once more
 FINEST_TURN = 1 / 96  # turn of the claw, the least a hand sets; common practice, no source
 HAIR = 1.0  # cents, a string this near its length has been set already
 FROM_0 = {"counted from": 0}  # of a field: strings, which everybody outside counts from 1
@@ -98,10 +99,13 @@ def advised(seen: View) -> Advice:
         return Advice("attitude", "pitches and gap are wanted in this attitude")
     now = seen.now
     silent = tuple(int(i) for i in np.flatnonzero(~np.array(course.heard) & (now.cents > -WORTH_HEARING)))
+    step = None
     if silent and _must_hear(seen):
-        return Advice("read", "hear the strings before the next step", strings=silent)
+        step = _without_hearing(seen, silent)
+        if step is None:
+            return Advice("read", "hear the strings before the next step", strings=silent)
     return replace(
-        _step(seen),
+        step or _step(seen),
         chance=now.chance,
         cents=now.cents,
         cents_sd=now.stated[:-1],
@@ -116,6 +120,24 @@ def _must_hear(seen: View) -> bool:
     if weighing.is_off(course):
         return True
     return not (seen.propped and course.claws == 0 and (weighing.weighed(course) or not_up(seen).size))
+
+
+def _without_hearing(seen: View, silent: tuple[int, ...]) -> Advice | None:
+    """Another string to be set on a plate that floats, where hearing the rest after one just set would not change that.
+
+    That is so where the rest are known to well within the tolerance, and the string to be set next is hardly inside.
+    """
+    course, now = seen.course, seen.now
+    if seen.propped or not course.free or not any(course.heard):
+        return None
+    room = course.goal.pitch_tolerance
+    if CLEAR * now.sd[list(silent)].max() > room:
+        return None
+    step = _step(seen)
+    if step.do != "tune" or step.string is None:
+        return None
+    inside = within(float(now.cents[step.string]), float(now.sd[step.string]), room)
+    return step if inside < HARDLY else None
 
 
 def not_up(seen: View) -> NDArray[np.intp]:
