@@ -83,7 +83,7 @@ WANT = (
     Box("want.height.treble", "Height of string 1 at fret 12", "length", "as found"),
     Box("want.height.bass", "Height of the last string", "length", "as found"),
     Box("want.relief", "Relief at fret 8", "length", "as found"),
-    Box("want.fewest", "Way to pitch, where it floats: fewest", "choice", "", ("", *FEWEST)),
+    Box("want.fewest", "To be spared, where it floats", "choice", "", ("", *FEWEST)),
 )
 BOXES = {box.key: box for box in (*INSTRUMENT, *FOUND, *WANT)}
 _FIELDS: dict[str, tuple[str, ...]] = {  # field of a file that several boxes make
