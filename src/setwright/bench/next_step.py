@@ -168,11 +168,12 @@ def balance_of(job: Job, kept: Work, entries: Sequence[Entry], keeping: Keeping 
 
 
 def _searched(job: Job) -> Hardware:
+    from setwright.bench.hardware_bands import with_bands
     from setwright.bench.plans import problem_from  # half of planning, which kept work does without
     from setwright.planning.found import settle_found
     from setwright.planning.hardware import hardware
 
-    return hardware(settle_found(problem_from(job)))
+    return with_bands(hardware(settle_found(problem_from(job))))
 
 
 def start_of(job: Job, todo: Hardware, entries: Sequence[Entry]) -> Start:
