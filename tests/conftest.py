@@ -15,7 +15,9 @@ from tests.judging import Row, as_property, judge, page
 # No deadline: on a busy machine it says nothing about the code. CI draws the same examples every time.
 hypothesis.settings.register_profile("here", deadline=None)
 hypothesis.settings.register_profile("ci", deadline=None, derandomize=True, database=None, print_blob=True)
-hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "here")
+PROFILE = "ci" if os.environ.get("CI") else "here"
+hypothesis.settings.load_profile(PROFILE)
+QUICK = "not slow"  # what the quick loop asks for with -m
 
 os.environ["SETWRIGHT_CACHE"] = ""  # nothing worked out by a test is kept for this user
 
@@ -27,6 +29,10 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    if config.getoption("markexpr") == QUICK:  # before any test is imported, so that all of them draw fewer
+        fewer = hypothesis.settings(hypothesis.settings.get_profile(PROFILE), max_examples=20)
+        hypothesis.settings.register_profile("quick", fewer)
+        hypothesis.settings.load_profile("quick")
     config.stash[ROWS] = []
     config.pluginmanager.register(Collector(config), "judged-rows")
 

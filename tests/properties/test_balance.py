@@ -6,7 +6,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from setwright.physics.balance import (
@@ -22,10 +22,11 @@ from setwright.physics.balance import (
     with_claw_shift,
 )
 from setwright.physics.balance.rig import SPRING_FIELDS, STRING_FIELDS
+from tests.examples import examples
 from tests.judges.random_rigs import RECIPES, Case, many, random_case, stack
 
 seeds = st.integers(0, 2**32 - 1)
-EXAMPLES = settings(max_examples=60, deadline=None)
+EXAMPLES = examples(60)
 
 
 def case_of(seed: int, recipe: str | None = None) -> Case:
@@ -109,7 +110,7 @@ def test_claw_in_lowers_the_rear_and_raises_every_pitch(seed: int, turn: float) 
     assert (pitches(tight, after) > pitches(case.rig, rest)).all()
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(seeds, st.integers(2, 24))
 def test_a_member_does_not_depend_on_its_neighbours(seed: int, size: int) -> None:
     made = many(seed, size, widths=(6,))

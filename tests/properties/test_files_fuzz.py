@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from setwright.errors import SetwrightError
@@ -19,12 +19,13 @@ from setwright.instrument.locate import key_lines
 from setwright.instrument.quantities import QUANTITIES, read_quantity
 from setwright.instrument.schema import LAYOUTS
 from setwright.instrument.string_sets import gauge
+from tests.examples import examples
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 INSTRUMENTS = sorted(EXAMPLES.glob("*.instrument.toml"))
 JOBS = sorted(EXAMPLES.glob("*.job.toml"))
 KESTREL = instrument_from_bytes((EXAMPLES / "kestrel.instrument.toml").read_bytes(), "kestrel.instrument.toml")
-OFTEN = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+OFTEN = examples(150, suppress_health_check=[HealthCheck.too_slow])
 
 WORDS = st.sampled_from(
     [

@@ -4,7 +4,7 @@ from datetime import datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from setwright.errors import SetwrightError
@@ -12,6 +12,7 @@ from setwright.records.entries import live
 from setwright.records.forms import FORMS
 from setwright.records.journal import append, entries, from_bytes
 from setwright.records.journal_text import line_of, parse, parse_line
+from tests.examples import examples
 
 TIMES = st.datetimes(datetime(2000, 1, 1), datetime(2099, 12, 31)).map(lambda when: when.replace(microsecond=0))
 WORDS = [f"{verb} {form.shape.partition(' (')[0]}" for verb, forms in FORMS.items() for form in forms.values()]
@@ -20,7 +21,7 @@ PIECES = st.sampled_from(sorted({piece for words in WORDS for piece in words.spl
 
 @given(st.sampled_from(["note", "read", "did", "strike", "red"]), st.text(max_size=60) | st.lists(PIECES).map(" ".join),
        TIMES, st.sampled_from(["", "Ada", "Ada B"]), st.booleans())  # fmt: skip
-@settings(max_examples=300)
+@examples(300)
 def test_what_is_accepted_comes_back_and_the_rest_is_refused_in_words(verb, words, when, who, sure):
     entry, message = None, ""
     try:
@@ -53,7 +54,7 @@ def test_any_bytes_are_read_or_refused_in_words(raw):
 
 
 @given(st.integers(0, 400), st.lists(st.sampled_from(WORDS), min_size=1, max_size=4))
-@settings(max_examples=60)
+@examples(60)
 def test_torn_anywhere_keeps_what_was_whole_and_takes_more(cut, lines):
     with TemporaryDirectory() as folder:
         path = Path(folder) / "j.journal.txt"

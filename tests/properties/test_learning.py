@@ -6,7 +6,7 @@ from dataclasses import replace
 from functools import cache
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from setwright.instrument.geometry import tilt_limits
@@ -16,9 +16,10 @@ from setwright.planning.course import pitch_heard
 from setwright.planning.explaining import read
 from setwright.planning.scenes import Seen
 from setwright.planning.tracking import Picture, begin, cut_off
+from tests.examples import examples
 from tests.judges.twin import Twin
 
-FEW = settings(max_examples=12)
+FEW = examples(12)
 STRINGS = st.integers(0, 5)
 
 

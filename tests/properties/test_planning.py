@@ -6,7 +6,7 @@ from itertools import permutations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from setwright.errors import NoPlanError
@@ -19,6 +19,7 @@ from setwright.planning.order import order_of_work
 from setwright.planning.rounds import _lowest_peak, over
 from setwright.planning.solve import to_steps
 from setwright.planning.targets import Shim
+from tests.examples import examples
 from tests.judges.made_jobs import demo
 
 KEYS = [m.key for m in MOVES]
@@ -33,7 +34,7 @@ def kept(order: list[Move], facts: set[str]) -> None:
         assert not any(move.key in m.disturbs for m in order[place + 1 :])
 
 
-@settings(max_examples=400)
+@examples(400)
 @given(st.sets(st.sampled_from(KEYS), min_size=1), st.sets(st.sampled_from(FACTS)))
 def test_any_moves_from_any_start_are_either_ordered_or_refused_in_a_sentence(
     wanted: set[str], facts: set[str]
@@ -50,7 +51,7 @@ def test_any_moves_from_any_start_are_either_ordered_or_refused_in_a_sentence(
         assert wanted <= {m.key for m in order}
 
 
-@settings(max_examples=300)
+@examples(300)
 @given(st.lists(st.sampled_from(KEYS), min_size=1, unique=True), st.sets(st.sampled_from(FACTS)), st.randoms())
 def test_the_order_of_asking_does_not_matter(wanted: list[str], facts: set[str], rng) -> None:  # type: ignore[no-untyped-def]
     def answer(keys: list[str]) -> list[str] | None:

@@ -6,19 +6,20 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from setwright.instrument.geometry import edge_gap, neck_point, tilt_for_gap, tilt_limits
 from setwright.instrument.predict import balance_at, predict, string_heights, tune_at
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Traits, array
+from tests.examples import examples
 from tests.judges.usual import HERTZ, usual_settings, usual_traits
 
 TRAITS = usual_traits()
 TILTS = st.floats(-0.03, 0.05)
 SPRINGS = st.integers(3, 5)
-some = settings(max_examples=40)
+some = examples(40)
 
 
 def afloat(springs: int, tilt: float, traits: Traits = TRAITS) -> Settings:

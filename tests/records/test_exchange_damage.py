@@ -18,6 +18,7 @@ from setwright.records.exchange import export, over
 from setwright.records.exchange_import import import_shop
 from setwright.records.shop import new_shop, open_shop
 from setwright.records.tables import METADATA
+from tests.records.conftest import ENGINES
 from tests.records.make_released import fill
 
 RAW = b"a photo that is none"
@@ -184,7 +185,7 @@ def test_rows_twice_or_out_of_order_are_named(out, tmp_path):
         assert "line 2: the row stands twice or out of order" in refused(out, tmp_path / "shop")
 
 
-@pytest.mark.parametrize("engine", ["sqlite", "postgresql"])
+@pytest.mark.parametrize("engine", ENGINES)
 def test_rows_that_name_no_other_are_refused(out, fresh, engine):
     put(out, "person", [])
     assert lines_of(out, "person_role")
@@ -200,6 +201,7 @@ def test_rows_that_name_no_other_are_refused(out, fresh, engine):
         assert "would name no other" in refused(out, other)
 
 
+@pytest.mark.slow
 def test_on_postgresql_nothing_is_left_either(out, server, tmp_path):
     url = server.url(server.new())
     put(out, "owner", [])

@@ -307,6 +307,7 @@ def test_a_file_that_cannot_be_written_anew_is_told(shop, engine, monkeypatch):
         wipe(shop)
 
 
+@pytest.mark.slow  # it needs a server
 @pytest.mark.parametrize("engine", ["postgresql"])
 def test_on_a_server_a_dump_holds_no_trace(shop, job, engine, at, server):
     done = forget_owner(shop, NAME)

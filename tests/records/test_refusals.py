@@ -116,6 +116,7 @@ def test_another_database_is_refused_and_left_alone(folder):
     assert file.read_bytes() == before
 
 
+@pytest.mark.slow  # it needs a server
 def test_another_database_of_a_server_is_refused(server):
     import psycopg
 

@@ -102,6 +102,7 @@ def test_an_upgrade_that_would_lose_rows_changes_nothing(tmp_path):
     _use(tmp_path, "0001")
 
 
+@pytest.mark.slow  # it needs a server
 def test_an_upgrade_of_postgresql_asks_for_a_backup(server):
     url = server.url(server.new())
     with new_shop(url, "Weir Lane Bench") as shop:

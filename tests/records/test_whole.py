@@ -221,6 +221,7 @@ def test_a_backup_of_a_folder_unpacks_to_the_same_shop(tmp_path):
             assert b"".join(supplies.content(work, sheet.sha256)) == PDF
 
 
+@pytest.mark.slow  # it needs a server
 def test_a_backup_of_postgresql_is_what_its_own_program_restores(server, tmp_path, monkeypatch):
     url = server.url(server.new())
     with new_shop(url, "Weir Lane Bench") as shop:

@@ -9,13 +9,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from setwright.instrument.assemble import assemble
 from setwright.instrument.carried import FADING, Belief, believed, carried, nominal_of, still_holds
 from setwright.instrument.jobfile import read_job
 from setwright.instrument.prior import vary
+from tests.examples import examples
 
 JOB = read_job("examples/kestrel-float.job.toml")
 READY = assemble(JOB.instrument, JOB.found.strings)
@@ -77,7 +78,7 @@ def test_after_a_hundred_lives_everything_is_as_before_any_reading():
         assert nominal_of(traits, part) == pytest.approx(nominal_of(TRAITS, part), rel=1e-12)
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(seed=st.integers(0, 10_000), years=st.floats(0.0, 60.0), more=st.floats(0.01, 20.0))
 def test_what_is_carried_is_a_covariance_that_only_widens(seed, years, more):
     learned = learned_of(seed)
