@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from alembic import command
 from sqlalchemy import Connection, MetaData, Table, delete, func, select, text
 
 from setwright.errors import FileFormatError, InputError
@@ -20,7 +19,7 @@ from setwright.records.engine import APPLICATION, WRITES, Where, engine_of, told
 from setwright.records.exchange import CONTENTS, EXPORTED, MANIFEST, TABLES, disk, over
 from setwright.records.exchange_schema import LAYOUT, LEFT_OUT, SHA256, VERSION, Reader, WrongError, parse
 from setwright.records.ids import is_id
-from setwright.records.schema import VERSIONS, make_tables, newest, schema_of, scripts_config, written_by
+from setwright.records.schema import VERSIONS, make_tables, migrate, newest, revisions, schema_of, written_by
 from setwright.records.shop import Shop, Work, open_shop
 from setwright.records.tables import METADATA, SHOP
 
@@ -104,7 +103,7 @@ def _source(folder: Path, said: Any, versions: Sequence[Path]) -> Source:
     schema, ours = said.get("schema"), newest(versions)
     if not isinstance(schema, str) or not schema:
         raise WrongError("the name of the schema is missing")
-    if schema not in _known(versions):
+    if schema not in revisions(versions):
         raise FileFormatError(
             f"{folder}: its tables are those of schema {schema[:40]}, this Setwright {written_by()} knows {ours} at "
             f"most; {_TAIL}, run pip install --upgrade setwright."
@@ -118,12 +117,6 @@ def _source(folder: Path, said: Any, versions: Sequence[Path]) -> Source:
     if said.get("sha256") != sha256:
         raise WrongError("its hash over all tables is not that of the hashes it lists")
     return Source(folder, schema, sha256, owner, tables, files, size)
-
-
-def _known(versions: Sequence[Path]) -> set[str]:
-    from alembic.script import ScriptDirectory
-
-    return {one.revision for one in ScriptDirectory.from_config(scripts_config(versions)).walk_revisions()}
 
 
 def _object(said: dict[str, Any], name: str) -> dict[str, Any]:
@@ -209,12 +202,10 @@ def _made(source: Source, place: Where, contents: Contents, versions: Sequence[P
         with told(place, _TAIL), engine.execution_options(**{WRITES: True}).begin() as connection:
             if connection.dialect.name == "sqlite":
                 connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION}")
-            config = scripts_config(versions)
-            config.attributes["connection"] = connection
-            command.upgrade(config, source.schema)
+            migrate(connection, source.schema, versions)
             work = Work(connection, contents, place, "")
             _fill(work, source, _tables_of(connection, source, versions), [])
-            make_tables(connection, versions)
+            make_tables(connection, versions, source.schema)
             return _name(work)
     finally:
         engine.dispose()

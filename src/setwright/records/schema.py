@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -44,7 +45,17 @@ def newest(versions: Sequence[Path] = VERSIONS) -> str:
         versions: folders of the migrations.
     Returns: its number, e.g. "0001".
     """
-    return str(_scripts(versions).get_current_head())
+    return str(_scripts(tuple(versions)).get_current_head())
+
+
+def revisions(versions: Sequence[Path] = VERSIONS) -> frozenset[str]:
+    """All schemas this Setwright knows.
+
+    Args:
+        versions: folders of the migrations.
+    Returns: their numbers.
+    """
+    return frozenset(one.revision for one in _scripts(tuple(versions)).walk_revisions())
 
 
 def schema_of(connection: Connection, place: Where) -> str | None:
@@ -78,7 +89,7 @@ def check_schema(connection: Connection, place: Where) -> None:
         return
     if found is None:
         raise FileFormatError(f"{place.shown}: there is no shop in it; make one with setwright shop new {place.shown}.")
-    if _older(found, VERSIONS):
+    if found in revisions():
         raise FileFormatError(
             f"{place.shown}: its tables are those of schema {found}, this Setwright needs {ours}; run setwright shop "
             f"upgrade --shop {place.shown}, it makes a backup first."
@@ -94,36 +105,40 @@ def _newer(connection: Connection, place: Where, found: str, ours: str) -> FileF
     )
 
 
-def _older(found: str, versions: Sequence[Path]) -> bool:
-    return found in {one.revision for one in _scripts(versions).walk_revisions()}
-
-
-def make_tables(connection: Connection, versions: Sequence[Path] = VERSIONS) -> None:
+def make_tables(connection: Connection, versions: Sequence[Path] = VERSIONS, found: str | None = None) -> None:
     """Make or renew all tables, inside the transaction of a connection.
 
     Args:
         connection: writing; SQLite's foreign keys are off.
         versions: folders of the migrations.
+        found: schema it has, where that is known; nothing is to be made of the newest.
     Raises: InputError where rows would be left without the one they name.
     """
-    from alembic import command
-
-    config = scripts_config(versions)
-    config.attributes["connection"] = connection
-    command.upgrade(config, "head")
+    if found != newest(versions):
+        migrate(connection, "head", versions)
     if connection.dialect.name == "sqlite":
         lost = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
         if lost:
             raise InputError(f"{len(lost)} rows of table {lost[0][0]} would name no other; nothing was changed.")
 
 
-def scripts_config(versions: Sequence[Path]) -> Config:
-    """Alembic's settings, without a file.
+def migrate(connection: Connection, to: str, versions: Sequence[Path] = VERSIONS) -> None:
+    """Make the tables of a schema, or bring those there are to it.
 
     Args:
+        connection: writing, inside a transaction.
+        to: number of the schema, or "head".
         versions: folders of the migrations.
-    Returns: the settings.
     """
+    from alembic import command
+
+    config = _config(versions)
+    config.attributes["connection"] = connection
+    command.upgrade(config, to)
+
+
+def _config(versions: Sequence[Path]) -> Config:
+    """Alembic's settings, without a file."""
     from alembic.config import Config
 
     config = Config()
@@ -137,10 +152,11 @@ def _escaped(path: Path) -> str:
     return str(path).replace("%", "%%")
 
 
-def _scripts(versions: Sequence[Path]) -> ScriptDirectory:
+@cache
+def _scripts(versions: tuple[Path, ...]) -> ScriptDirectory:
     from alembic.script import ScriptDirectory
 
-    return ScriptDirectory.from_config(scripts_config(versions))
+    return ScriptDirectory.from_config(_config(versions))
 
 
 def upgrade(place: Where, stamp: str, backup_made: bool = False, versions: Sequence[Path] = VERSIONS) -> Upgraded:
@@ -164,7 +180,7 @@ def upgrade(place: Where, stamp: str, backup_made: bool = False, versions: Seque
                 raise FileFormatError(f"{place.shown}: there is no shop in it; make one with setwright shop new.")
             if found == ours:
                 return Upgraded(found, ours, None)
-            if not _older(found, versions):
+            if found not in revisions(versions):
                 raise _newer(connection, place, found, ours)
             copy = _backup(place, engine, f"{found}-{stamp}", backup_made)
             make_tables(connection, versions)
