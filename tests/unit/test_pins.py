@@ -29,6 +29,11 @@ def test_two_hashes_of_a_pin_differ_and_both_know_it() -> None:
     assert "482913" not in first
 
 
+def test_a_hash_costs_what_the_standard_asks_for_at_least() -> None:
+    # RFC 9106, section 4, second recommended choice: Argon2id, 3 passes, 4 lanes, 64 MiB
+    assert hashed_pin("482913").startswith("$argon2id$v=19$m=65536,t=3,p=4$")
+
+
 @pytest.mark.parametrize("minutes", [0, -1, 61])
 def test_a_way_in_is_open_for_a_while(tmp_path: Path, minutes: int) -> None:
     make_shop(str(tmp_path / "shop"), "Weir Lane Bench")

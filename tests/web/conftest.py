@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import functools
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import argon2
 import pytest
 from starlette.testclient import TestClient
 
@@ -13,12 +15,18 @@ from setwright.bench.day import person_of
 from setwright.bench.shop import add_job, make_shop
 from setwright.bench.signin import set_pin, set_role
 from setwright.web.app import application, bench
-from tests.web.visitor import HOSTS, NETWORK, PINS, Network, Visitor
+from tests.web.visitor import HOSTS, NETWORK, PINS, Network, Visitor, beside
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 JOBS = ("kestrel-float", "dunlin-heavier", "sanderling-lower", "knot-too-weak")
 KEY = b"k" * 32
 ADDRESS = "http://127.0.0.1:8400"
+
+
+@pytest.fixture(autouse=True)
+def _cheap_pins(monkeypatch: pytest.MonkeyPatch) -> None:
+    """PINs are hashed at the least cost there is; tests/unit/test_pins.py looks at the cost they have at work."""
+    monkeypatch.setattr(argon2, "PasswordHasher", functools.partial(argon2.PasswordHasher, 1, 8, 1))
 
 
 @pytest.fixture(scope="session")
@@ -48,8 +56,8 @@ def visits(made: tuple[str, dict[str, str]]) -> dict[str, str]:
 def browsers(shop: str) -> Iterator[Callable[[], Visitor]]:
     """Makes browsers at the bench of the shop, each with cookies of its own."""
     app = application(bench(shop, KEY))
-    with TestClient(app, base_url=ADDRESS):
-        yield lambda: Visitor(TestClient(app, base_url=ADDRESS))
+    with TestClient(app, base_url=ADDRESS) as first:
+        yield lambda: Visitor(beside(first))
 
 
 @pytest.fixture
@@ -66,5 +74,5 @@ def network(shop: str) -> Iterator[Network]:
         set_pin(shop, name, PINS[name])
     set_role(shop, "Mara", "lead")
     app = application(bench(shop, KEY, HOSTS, True, NETWORK, "AA:BB:CC"))
-    with TestClient(app, base_url=NETWORK):
-        yield Network(shop, app)
+    with TestClient(app, base_url=NETWORK) as first:
+        yield Network(shop, app, first)

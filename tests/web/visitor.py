@@ -15,6 +15,14 @@ from setwright.bench.signin import worker_named
 TOKEN = re.compile(r'name="token" value="([^"]+)"')
 
 
+def beside(first: TestClient) -> TestClient:
+    """Another browser at the same bench, with cookies of its own; the loop that answers is that of the first, which is
+    open: each request would begin one for itself."""
+    other = TestClient(first.app, base_url=str(first.base_url))
+    other.portal = first.portal
+    return other
+
+
 class Visitor:
     """Loads pages and sends their forms."""
 
@@ -57,13 +65,14 @@ PINS = {"Mara": "482913", "Bo": "730164"}
 class Network:
     """A shop in its network: makes browsers that were let in or not, at which somebody signed in or not."""
 
-    def __init__(self, shop: str, app: Starlette) -> None:
+    def __init__(self, shop: str, app: Starlette, first: TestClient) -> None:
         self.shop = shop
         self.app = app
+        self.first = first
 
     def stranger(self) -> Visitor:
         """A browser nobody let in."""
-        return Visitor(TestClient(self.app, base_url=NETWORK))
+        return Visitor(beside(self.first))
 
     def way_in(self, minutes: int = 5) -> str:
         """The path of a way in for one bench."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+from functools import lru_cache
 from pathlib import Path
 
 from starlette.requests import Request
@@ -48,8 +49,13 @@ def shelf(folder: Path) -> Shelf:
         if path.suffix in TYPES:
             raw = path.read_bytes()
             digest.update(path.name.encode() + b"\0" + raw + b"\0")
-            files[path.name] = (TYPES[path.suffix], raw, gzip.compress(raw, 9, mtime=0))
+            files[path.name] = (TYPES[path.suffix], raw, _packed(raw))
     return Shelf(files, digest.hexdigest()[:12])
+
+
+@lru_cache(maxsize=64)
+def _packed(raw: bytes) -> bytes:
+    return gzip.compress(raw, 9, mtime=0)
 
 
 async def _static(request: Request) -> Response:
