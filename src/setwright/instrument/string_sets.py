@@ -124,6 +124,7 @@ def packing(diameter: float) -> float:
     return float(np.interp(diameter, *_curve("packing", "share", "ratio")))
 
 
+@cache
 def trust(wound: bool, what: str) -> tuple[float, str]:
     """How far the catalogue is to be trusted about a string.
 
