@@ -57,7 +57,16 @@ class TestShown:
         visitor.client.cookies.set("setwright_units", "inch")
         text = visitor.get(page).text
         assert '<option value="in" selected>' in text
-        assert "wanted .063 ± .010 in" in words(visitor.get(page))
+        said = words(visitor.get(page))
+        assert "wanted .063 ± .010 in" in said
+        assert ".075 in as found" in said  # written as 1.9 mm
+        assert ".492 ± .008 in as found" in said  # written as 12.5 mm ± 0.2 mm
+        assert "mm as found" not in said
+
+    def test_strings_are_named_with_their_notes(self, visitor: Visitor, page: str) -> None:
+        said = words(visitor.get(page))
+        assert said.count("string 1, E4") == 4  # pitch, height, octave, clearance at fret 1
+        assert "string 6, E2" in said
 
     def test_conventions_are_chosen(self, visitor: Visitor, page: str, entries: Callable[[], list[str]]) -> None:
         asked = f"{page}?fret=17&low=1&high=15&at=7&edge=1&sides=1"

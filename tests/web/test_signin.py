@@ -13,7 +13,7 @@ from starlette.websockets import WebSocketDisconnect
 from setwright.bench import pairing, signin
 from setwright.bench.audit import audit_of
 from setwright.bench.day import person_of
-from setwright.bench.owners import person_left
+from setwright.bench.owners import edit_instrument, person_left
 from setwright.bench.pairing import IDLE, LIFE, benches, invite, known, let_in, shut
 from setwright.bench.shop import show_visit
 from setwright.bench.signin import check_try, set_pin, set_role, wait_after, worker_named, workers_of
@@ -328,6 +328,18 @@ class TestOnTheMachine:
         assert visitor.get("/audit").status_code == 200
         set_pin(shop, "Mara", "482913")
         assert visitor.get("/audit").status_code == 403
+
+    def test_what_was_changed_is_told_with_its_instrument(
+        self, visitor: Visitor, shop: str, visits: dict[str, str]
+    ) -> None:
+        shown = show_visit(shop, visits["kestrel-float"])
+        said = words(visitor.get("/audit"))
+        assert "Kestrel, visit: added" in said
+        edit_instrument(shop, shown.instrument.id, shown.instrument.version, "Mara", name="Kestrel the second")
+        said = words(visitor.get("/audit"))
+        assert "Mara, Kestrel the second, instrument: name" in said
+        assert "Kestrel the second, visit: added" in said  # by its name of today
+        assert "owner: added" in said  # owners are not named here
 
     def test_the_own_pin_is_set_here(self, visitor: Visitor, shop: str) -> None:
         visitor.get("/pin")

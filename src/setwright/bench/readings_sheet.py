@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from setwright.bench.journals import Source, job_from, open_journal
+from setwright.bench.plans import reference_of
 from setwright.errors import InputError
 from setwright.frozen import frozen
 from setwright.instrument.jobfile import Job
@@ -34,14 +35,14 @@ class Habit:
 @frozen
 class Spot:
     """One place. words: what the journal calls it; kind: of the value, "pitch" also takes cents from the wanted pitch.
-    last: the live entry, None where it was not read yet; found: as written in the job file, "" where it was not; wanted
+    last: the live entry, None where it was not read yet; found: as in the job file, None where it is not there; wanted
     and tolerance: SI, the tolerance of a pitch in cents."""
 
     words: str
     label: str
     kind: str
     last: Entry | None = None
-    found: str = ""
+    found: Amount | None = None
     wanted: float | None = None
     tolerance: float | None = None
 
@@ -59,13 +60,15 @@ class Group:
 
 @frozen
 class Sheet:
-    """What can be read. written: entries of the journal, struck ones included; last: the live ones, newest first."""
+    """What can be read. written: entries of the journal, struck ones included; last: the live ones, newest first;
+    reference: pitch of A4 that notes are named by [Hz]."""
 
     job: Job
     habit: Habit
     groups: tuple[Group, ...]
     written: int
     last: tuple[Entry, ...]
+    reference: float
 
     def spot(self, words: str) -> Spot:
         """The place the journal calls so.
@@ -131,7 +134,8 @@ def readings_sheet(source: Source, habit: Habit | None = None) -> Sheet:
         groups[1:1] = [_gap(job, chosen), _claw(job)]
     groups.append(_climate())
     filled = tuple(_with_last(one, chosen, newest) for one in groups)
-    return Sheet(job, chosen, filled, len(journal.entries), newest)
+    reference = reference_of([one.si for one in job.want.tuning])
+    return Sheet(job, chosen, filled, len(journal.entries), newest, reference)
 
 
 def _gauges(kind: str) -> tuple[str, ...]:
@@ -142,15 +146,15 @@ def _each_string(job: Job, make: Callable[[int], Spot]) -> tuple[Spot, ...]:
     return tuple(make(one) for one in range(job.instrument.strings))
 
 
-def _written(amounts: Sequence[Amount] | None, string: int) -> str:
-    return "" if amounts is None else amounts[string].written.text
+def _of(amounts: Sequence[Amount] | None, i: int) -> Amount | None:
+    return None if amounts is None else amounts[i]
 
 
 def _pitches(job: Job) -> Group:
     want, tolerance = job.want.tuning, job.want.pitch_tolerance.si
     spots = _each_string(
         job,
-        lambda i: Spot(f"pitch string {i + 1}", f"string {i + 1}", "pitch", None, _written(job.found.pitches, i),
+        lambda i: Spot(f"pitch string {i + 1}", f"string {i + 1}", "pitch", None, _of(job.found.pitches, i),
                        want[i].si, tolerance),
     )  # fmt: skip
     return Group("pitch", "Pitches", "Open strings as they stand; cents are counted from the wanted pitch.", spots,
@@ -164,7 +168,7 @@ def _gap(job: Job, habit: Habit) -> Group:
     sides = ("treble", "bass") if habit.sides else ("",)
     spots = tuple(
         Spot(f"rear gap {side}".strip(), side or "middle", "length", None,
-             "" if found is None else found[side == "bass"].written.text, si, within)
+             _of(found, side == "bass"), si, within)
         for side in sides
     )  # fmt: skip
     return Group("rear gap", "Rear gap", "Rear edge of the plate over the body, at pitch.", spots, _gauges("length"))
@@ -173,8 +177,7 @@ def _gap(job: Job, habit: Habit) -> Group:
 def _claw(job: Job) -> Group:
     found = job.found.claw_distance
     spots = tuple(
-        Spot(f"claw distance {side}", side, "length", None, "" if found is None else found[i].written.text)
-        for i, side in enumerate(("treble", "bass"))
+        Spot(f"claw distance {side}", side, "length", None, _of(found, i)) for i, side in enumerate(("treble", "bass"))
     )
     return Group("claw distance", "Claw", "Hook line to the cavity wall, at both screws.", spots, _gauges("length"))
 
@@ -186,7 +189,7 @@ def _heights(job: Job, habit: Habit) -> Group:
     spots = _each_string(
         job,
         lambda i: Spot(f"string height string {i + 1} at fret {habit.fret}", f"string {i + 1}", "length", None,
-                       _written(was, i), None if wish is None else wish[i].si, None if wish is None else wish[i].band),
+                       _of(was, i), None if wish is None else wish[i].si, None if wish is None else wish[i].band),
     )  # fmt: skip
     how = f"Crown of fret {habit.fret} to the underside of the open string, at pitch, as it is played."
     return Group("string height", "String heights", how, spots, _gauges("length"))
@@ -201,7 +204,7 @@ def _relief(job: Job, habit: Habit) -> Group:
         return same and not habit.straightedge
 
     found, want = job.found.relief, job.want.relief
-    was = found.value.written.text if found is not None and of(found) else ""
+    was = found.value if found is not None and of(found) else None
     wish = want.value if want is not None and of(want) else None
     spot = Spot(f"relief {held}, read at {habit.at}", f"fret {habit.at}", "length", None, was,
                 None if wish is None else wish.si, None if wish is None else wish.band)  # fmt: skip
@@ -214,7 +217,7 @@ def _octaves(job: Job) -> Group:
     found, want = job.found.octave, job.want.octave
     spots = _each_string(
         job,
-        lambda i: Spot(f"octave error string {i + 1}", f"string {i + 1}", "cents", None, _written(found, i),
+        lambda i: Spot(f"octave error string {i + 1}", f"string {i + 1}", "cents", None, _of(found, i),
                        None if want is None else want.si, None if want is None else want.band),
     )  # fmt: skip
     how = "Held at fret 12 against the open string; sharp is above zero."

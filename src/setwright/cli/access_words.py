@@ -39,7 +39,8 @@ def changed_words(changed: Changed) -> str:
 
     Args:
         changed: it.
-    Returns: e.g. "visit: wish, kind".
+    Returns: e.g. "Kestrel, visit: wish, kind".
     """
     fields = ", ".join(one.replace("_", " ") for one in changed.fields)
-    return f"{changed.table}: {fields}" if fields else f"{changed.table}: added"
+    what = f"{changed.about}, {changed.table}" if changed.about else changed.table
+    return f"{what}: {fields or 'added'}"

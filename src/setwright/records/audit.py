@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 
-from sqlalchemy import insert, select
+from sqlalchemy import and_, func, insert, select
 
 from setwright.frozen import frozen
 from setwright.records.ids import new_id
 from setwright.records.rows import LINE, made_of
 from setwright.records.shop import Work
-from setwright.records.tables import AUDIT, CHANGE
+from setwright.records.tables import AUDIT, CHANGE, INSTRUMENT, VISIT
 
 MOST = 200
 
@@ -32,7 +32,7 @@ class Event:
 @frozen
 class Changed:
     """A row somebody changed. table: owner, instrument or visit; fields: those that changed, none where the row was
-    added."""
+    added; about: the instrument it is about, by its name of today, "" where it is about an owner."""
 
     at: str
     who: str
@@ -40,6 +40,7 @@ class Changed:
     row: str
     version: int
     fields: tuple[str, ...]
+    about: str = ""
 
 
 def note(work: Work, event: str, about: str = "", device: str = "", words: str = "") -> None:
@@ -90,8 +91,18 @@ def changes(work: Work, most: int = MOST) -> tuple[Changed, ...]:
         most: of them.
     Returns: the changes, without what stood there.
     """
-    rows = work.connection.execute(select(CHANGE).order_by(CHANGE.c.id.desc()).limit(most))
+    last = select(CHANGE).order_by(CHANGE.c.id.desc()).limit(most).subquery()
+    own = INSTRUMENT.alias()
+    rows = work.connection.execute(
+        select(last, func.coalesce(own.c.name, INSTRUMENT.c.name, "").label("about"))
+        .outerjoin(own, and_(last.c.table_name == "instrument", own.c.id == last.c.row))
+        .outerjoin(VISIT, and_(last.c.table_name == "visit", VISIT.c.id == last.c.row))
+        .outerjoin(INSTRUMENT, INSTRUMENT.c.id == VISIT.c.instrument)
+        .order_by(last.c.id.desc())
+    )
     return tuple(
-        Changed(row.made, row.who, row.table_name, row.row, row.version, tuple(sorted(json.loads(row.after))))
+        Changed(
+            row.made, row.who, row.table_name, row.row, row.version, tuple(sorted(json.loads(row.after))), row.about
+        )
         for row in rows
     )

@@ -14,9 +14,9 @@ from setwright.bench.journals import Kept, made
 from setwright.bench.readings_sheet import Group, Habit, Sheet, Spot, checked, habit_of, readings_sheet, said_of
 from setwright.bench.shop import Shown
 from setwright.bench.together import keep_all, take_back
-from setwright.cli.words import number, signed_cents
+from setwright.cli.words import note, number, signed_cents
 from setwright.errors import InputError, QuestionableError, SetwrightError
-from setwright.frozen import frozen
+from setwright.frozen import frozen, replace
 from setwright.units import show_value
 from setwright.units.show import System
 from setwright.web.frame import page, refused, remembered, see, source, units, visit_of, who
@@ -27,6 +27,7 @@ SHOWN = 12  # entries of the journal below the fields
 VERBS = ("note", "read", "did")
 MOST = 40  # numbers struck at once
 _CONFIRM = re.compile(r" \(?or confirm it with the word sure behind it\)?")
+OTHER = {"inch": ("mm", "cm", "m"), "mm": ("in", "thou")}  # lengths that are no reader's of this system
 HABIT = ("fret", "low", "at", "high")
 
 
@@ -262,14 +263,29 @@ def _page(
         odd, status = refused(error, units(request)), 422
         sheet = _sheet(request, shown, {})
     system = units(request)
+    groups = [with_notes(one, sheet) for one in sheet.groups]
     shelves = [shelf(one, system, form if form and form.text("group") == one.key else None, wrong or {})
-               for one in sheet.groups]  # fmt: skip
+               for one in groups]  # fmt: skip
     return page(
         request, "readings.html", status, shown=shown, sheet=sheet, shelves=shelves, odd=odd, query=_query(sheet),
         nothing=(wrong or {}).get("", ("", False))[0], tried=form.text("group") if form else "",
         line=(wrong or {}).get("line", ("", False)), form=form, verbs=VERBS, last=sheet.last[:SHOWN],
         more=max(0, len(sheet.last) - SHOWN),
     )  # fmt: skip
+
+
+def with_notes(group: Group, sheet: Sheet) -> Group:
+    """A group whose strings are named with the notes they are wanted at.
+
+    Args:
+        group: of the sheet.
+        sheet: of a job.
+    Returns: e.g. "string 3, G3" in place of "string 3".
+    """
+    notes = {f"string {i + 1}": note(one.si, sheet.reference) for i, one in enumerate(sheet.job.want.tuning)}
+    spots = (replace(one, label=f"{one.label}, {notes[one.label]}" if one.label in notes else one.label)
+             for one in group.spots)  # fmt: skip
+    return replace(group, spots=tuple(spots))
 
 
 def shelf(group: Group, system: System, form: Form | None, wrong: dict[str, tuple[str, bool]]) -> Shelf:
@@ -311,10 +327,19 @@ def field(spot: Spot, system: System, form: Form | None, wrong: dict[str, tuple[
 def _was(spot: Spot, system: System) -> tuple[str, str]:
     """What was read last, and when."""
     if spot.last is None:
-        return spot.found, "as found" if spot.found else ""
+        return ("", "") if spot.found is None else (_as_found(spot, system), "as found")
     value = spot.last.heard or spot.last.value
     assert value is not None
     return shown_value(value.kind, value.si, spot, system), f"#{spot.last.number}, {spot.last.when:%H:%M}"
+
+
+def _as_found(spot: Spot, system: System) -> str:
+    """What the job says, as it was written; a length written in the other system in the reader's."""
+    found = spot.found
+    assert found is not None
+    if found.written.unit not in OTHER[system]:
+        return found.written.text
+    return number(found.si, "height", system, found.band if found.stated else None)
 
 
 def _wanted(spot: Spot, system: System) -> str:
