@@ -249,6 +249,23 @@ def test_strings_found_at_pitch_are_taken_to_hold(found):
     assert tracking.changed(found, with_springs(found, 2)).now == found.now
 
 
+def test_strings_that_were_brought_up_have_stretched_by_the_first_setting_of_the_claw(found):
+    picture = brought_up(found, 4, 500.0)
+    after = tracking.turned(picture, -1.0)
+    place, count = found.parts + 4, len(picture.pegs)
+    assert after.now == (0, 1, 2, 3, count, 5)
+    assert after.pegs[count].after == picture.now[4]
+    assert after.mean[place] - picture.mean[place] == tracking.STRETCH
+    assert after.covariance[place, place] - picture.covariance[place, place] == pytest.approx(tracking.STRETCH_SD**2)
+    assert tracking.turned(after, 0.5).now == after.now  # most of it is over by the second
+    assert tracking.turned(found, -1.0).now == found.now
+
+
+def test_where_a_spring_was_off_a_stretch_is_not_counted_twice(found):
+    picture = tracking.changed(brought_up(found, 4, 500.0), with_springs(found, 2))
+    assert tracking.turned(picture, -1.0).now == picture.now
+
+
 def test_a_stretch_is_learned_beside_the_peg_it_goes_on_from(linear):
     """A string heard before and after, its pitch nothing but its peg: peg and stretch by hand."""
     picture, rows = linear

@@ -369,7 +369,8 @@ def turned(picture: Picture, turns: float) -> Picture:
     Args:
         picture: before.
         turns: as counted [turns].
-    Returns: the picture; a little less is known of the claw's place.
+    Returns: the picture; a little less is known of the claw's place. By the first setting strings that were brought up
+        have stretched, where that was not taken into account when springs were changed.
     """
     lead, claw = float(picture.model.traits.claw.lead), picture.claw
     covariance = picture.covariance.copy()
@@ -377,9 +378,10 @@ def turned(picture: Picture, turns: float) -> Picture:
     moved = replace(picture.settings, claw=picture.settings.claw - turns * lead)
     mean = picture.mean.copy()
     mean[claw] += next_slip(picture.scenes, picture.turns, moved.claw, lead)
-    return resting(
-        replace(picture, settings=moved, mean=mean, covariance=covariance, turns=picture.turns + 1, fresh=True)
-    )
+    after = replace(picture, settings=moved, mean=mean, covariance=covariance, turns=picture.turns + 1, fresh=True)
+    if any(peg.after is not None for peg in picture.pegs):
+        return resting(after)
+    return resting(_stretched(after))
 
 
 def changed(picture: Picture, settings: Settings) -> Picture:
