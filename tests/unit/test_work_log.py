@@ -52,6 +52,9 @@ def test_what_was_heard():
         "claw 15.0 mm."
     )
     assert heard_lines(answers[-2:], "mm") == []
+    same = tuple(Heard("claw_distance", answer=0.02025) for _ in range(4))
+    for count, said in ((2, "twice alike"), (3, "three times alike"), (4, "4 times alike")):
+        assert heard_lines(same[:count], "mm")[0].endswith(f"Claw 20.2 mm, {said}.")
 
 
 def test_a_slack_string_that_was_tuned():

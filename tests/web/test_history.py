@@ -253,6 +253,17 @@ class TestInstrument:
         assert reader.get(f"/instrument/{instrument}/again/other").status_code == 404
         assert reader.get("/instrument/zzzzzzz/again/job").status_code == 404
 
+    def test_one_change_alone_is_told_without_what_nobody_can_know(self, tmp_path: Path) -> None:
+        instrument, visit = made(tmp_path / "shop")
+        shop = str(tmp_path / "shop")
+        hand_back(shop, visit)
+        with TestClient(application(bench(shop, KEY)), base_url=ADDRESS) as client:
+            reader = Visitor(client).sign()
+            for path in (f"/instrument/{instrument}/history", "/history?what=relief"):
+                said = words(reader.get(path))
+                assert "July 1 +0.102 mm ± not known" in said
+                assert "By one visit alone no ± is known" in said
+
     def test_one_visit_teaches_what_the_next_will_tell(
         self, visitor: Visitor, visits: dict[str, str], shop: str
     ) -> None:

@@ -46,6 +46,10 @@ class TestList:
         shown = words(visitor.get(path))
         for part in ("rear gap 2.6 mm ± 0.25 mm the shop's own", "at most 2 c what most ears let pass", "by Mara"):
             assert part in shown, part
+        visitor.client.cookies.set("setwright_units", "inch")
+        shown = words(visitor.get(path))
+        assert "rear gap 2.6 mm ± 0.25 mm (.093 in to .112 in) the shop's own" in shown  # 2.35 and 2.85 mm
+        assert "at most 2 c what most ears let pass" in shown
 
     @pytest.mark.parametrize(
         ("name", "text", "said"),

@@ -77,7 +77,7 @@ FOUND = (
 )
 WANT = (
     Box("want.bridge", "Plate", "choice", "", ("", *WANTED)),
-    Box("want.rear_gap", "Rear gap", "length", "2.6 ± 0.25 mm"),
+    Box("want.rear_gap", "Rear gap", "length", "as 2.6 ± 0.25 mm, or .100 ± .010 in"),
     Box("want.strings", "Strings to go on", "gauges", "as found"),
     Box("want.tuning", "Tuning", "notes", "as found"),
     Box("want.height.treble", "Height of string 1 at fret 12", "length", "as found"),

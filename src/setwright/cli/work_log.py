@@ -17,6 +17,7 @@ from setwright.units.show import System, show_cents
 
 INDENT = 4
 COLUMN = 7
+TIMES = {2: "twice", 3: "three times"}
 
 
 @dataclass
@@ -109,7 +110,9 @@ def heard_words(answers: Sequence[Heard], system: System) -> str:
 
 
 def _listed(said: Sequence[str]) -> str:
-    """Readings of one thing, the unit said once."""
+    """Readings of one thing, the unit said once; readings that are alike said once."""
+    if len(said) > 1 and len(set(said)) == 1:
+        return f"{said[0]}, {TIMES.get(len(said), f'{len(said)} times')} alike"
     unit = said[-1].rpartition(" ")[2]
     *first, last = (one.removesuffix(f" {unit}") for one in said)
     return f"{', '.join(first)} and {last} {unit}" if first else f"{last} {unit}"

@@ -13,6 +13,7 @@ UNITS = {
     "length": ("mm", "in", "thou"), "pitch": ("c", "Hz"), "cents": ("c",), "temperature": ("C", "F"), "ratio": ("%",),
     "turns": ("turn",), "thou": ("mm", "in", "thou"), "hertz": ("Hz", "c"), "count": (), "": (),
 }  # fmt: skip
+OTHER = {"inch": ("mm", "cm", "m"), "mm": ("in", "thou")}  # lengths that are no reader's of this system
 
 
 def completed(text: str, unit: str) -> str:

@@ -21,13 +21,12 @@ from setwright.units import show_value
 from setwright.units.show import System
 from setwright.web.frame import page, refused, remembered, see, source, units, visit_of, who
 from setwright.web.routes import Form, at
-from setwright.web.typed import UNITS, completed, unit_of
+from setwright.web.typed import OTHER, UNITS, completed, unit_of
 
 SHOWN = 12  # entries of the journal below the fields
 VERBS = ("note", "read", "did")
 MOST = 40  # numbers struck at once
 _CONFIRM = re.compile(r" \(?or confirm it with the word sure behind it\)?")
-OTHER = {"inch": ("mm", "cm", "m"), "mm": ("in", "thou")}  # lengths that are no reader's of this system
 HABIT = ("fret", "low", "at", "high")
 
 

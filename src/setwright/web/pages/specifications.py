@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import groupby
+from typing import Any
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -11,9 +12,12 @@ from starlette.responses import Response
 from setwright.bench.day import day_of
 from setwright.bench.house import Specification, line_of, show_specification, specifications_of, specify, text_of
 from setwright.bench.visits import edit_visit
+from setwright.cli.words import number
 from setwright.errors import InputError, SetwrightError, StaleEditError
+from setwright.units.show import System
 from setwright.web.frame import bench_of, page, refused, see, units, who
 from setwright.web.routes import DO, Form, at
+from setwright.web.typed import OTHER
 
 EXAMPLE = """string height every string at fret 12 = 1.2 mm to 2.8 mm
 relief held at 1 and 17, read at 8 = .005 in to .014 in
@@ -58,17 +62,20 @@ def _known(request: Request) -> Specification:
 def _one(request: Request, status: int = 200, wrong: str = "", typed: dict[str, str] | None = None) -> Response:
     shop, one = bench_of(request).shop, _known(request)
     versions = [it for it in specifications_of(shop) if it.name == one.name]
-    lines = [_parts(line_of(item)) for item in one.items]
+    lines = [_parts(item, units(request)) for item in one.items]
     return page(
         request, "specification.html", status, one=one, versions=versions, lines=lines, wrong=wrong,
         typed=typed or {"text": text_of(one.items)}, visits=day_of(shop).visits,
     )  # fmt: skip
 
 
-def _parts(line: str) -> tuple[str, str, str]:
-    """What is read, its limits, and where the figure is from."""
-    about, _, rest = line.partition(" = ")
+def _parts(item: Any, system: System) -> tuple[str, str, str]:
+    """What is read, its limits as they were written and in the reader's units, and where the figure is from."""
+    about, _, rest = line_of(item).partition(" = ")
     limits, _, source = rest.partition(", source: ")
+    ends = [number(end, "height", system) for end in (item.low, item.high) if end is not None]
+    if item.kind == "length" and item.unit in OTHER[system] and ends:
+        limits += f" ({' to '.join(ends)})"
     return about, limits, source
 
 
