@@ -217,7 +217,8 @@ def _first(
 ) -> tuple[float, float]:
     """The first partial's frequency [Hz] and relative standard uncertainty, its own hearing weighed against the law.
 
-    What lies farther off the law than any body pulls it is another sound.
+    What lies farther off the law than any body pulls it is another sound. The uncertainty is the mean of those for all
+    sizes of its departure: the root of the mean square would be that of the few that are pulled far.
     """
     far = np.abs(value - at[0] - 0.5 * np.log1p(at[1] * number**2)) > FARTHEST
     use = counted | ((number == 1.0) & ~(far & (counted.sum() >= 3)))
@@ -239,5 +240,5 @@ def _first(
     variance = mine**2 - (gain * tied).sum(axis=1) + (lost[:, None] @ spread @ lost[:, :, None])[:, 0, 0]
     its = its / its.sum()
     middle = float(its @ best)
-    spread_of = float(its @ (np.maximum(variance, 0.0) + (best - middle) ** 2))
-    return float(np.exp(at[0] + 0.5 * np.log1p(at[1]) + middle)), float(np.sqrt(spread_of))
+    spread_of = np.sqrt(np.maximum(variance, 0.0) + (best - middle) ** 2)
+    return float(np.exp(at[0] + 0.5 * np.log1p(at[1]) + middle)), float(its @ spread_of)
