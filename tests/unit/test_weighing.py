@@ -58,13 +58,13 @@ def test_a_spring_comes_off_once_and_is_hung_again_before_the_claw_is_turned(see
     twin = Twin(seed)
     course, before = until(twin, off)
     assert {one.do for one in before} <= {"wedge", "tune", "read", "springs"}
-    assert (before[-1].hung, len(before[-1].springs)) == (3, 2)
+    assert (before[-1].hung, before[-1].springs, before[-1].place) == (3, (0, 4), 2)
     assert todo(before[-1], "mm") == "Take one spring off, the middle one: 2 stay on"
     course = done_step(twin.job, twin, course, before[-1])
     assert weighing.is_off(course)
     assert not weighing.weighed(course)
     course, during = until(twin, off, course)
-    assert (during[-1].hung, len(during[-1].springs)) == (2, 3)
+    assert (during[-1].hung, during[-1].springs, during[-1].place) == (2, (0, 2, 4), 2)
     assert todo(during[-1], "mm") == "Hang the spring again: 3 in all"
     assert "claw" not in {one.do for one in during}
     assert weighing.weighed(course)

@@ -46,8 +46,8 @@ def todo(advice: Advice, system: System, wanted: Sequence[float] = (), gauges: b
         return f"Put the wedge under the rear edge, rear gap {number(advice.gap, 'length', system)}"
     if advice.do == "springs":
         there = len(advice.springs)
-        if advice.hung is None or there < advice.hung:
-            return f"Take one spring off{', the middle one' * (there == 2)}: {there} stay on"
+        if spring_comes_off(advice):
+            return f"Take one spring off, {spring_named(advice)}: {there} stay on"
         return f"Hang the spring again: {there} in all"
     if advice.do == "attitude":
         return "Lay the instrument as it will be played and checked"
@@ -56,6 +56,19 @@ def todo(advice: Advice, system: System, wanted: Sequence[float] = (), gauges: b
     strings = ", ".join(str(i + 1) for i in advice.strings)
     more = {True: ", read the rear gap and the claw distance", False: "", None: ", read what else tells"}[gauges]
     return f"Hear string{'s' if len(advice.strings) > 1 else ''} {strings}{more}"
+
+
+def spring_comes_off(advice: Advice) -> bool:
+    """Whether a step with springs takes one off."""
+    return advice.hung is None or len(advice.springs) < advice.hung
+
+
+def spring_named(advice: Advice) -> str:
+    """Which spring comes off: the middle one, or where it hangs."""
+    if len(advice.springs) % 2 == 0:
+        return "the middle one"
+    assert advice.place is not None
+    return f"that at place {advice.place + 1} from the treble side"
 
 
 def pitch(hertz: float | None) -> str:

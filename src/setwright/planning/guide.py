@@ -67,6 +67,7 @@ class Advice:
     turns_sd: float | None = None
     gap: float | None = None  # m, of the wedge; None: out
     springs: tuple[int, ...] = field(default=(), metadata=FROM_0)  # places of the claw that hold a spring then
+    place: int | None = field(default=None, metadata=FROM_0)  # of the spring that comes off or on
     hung: int | None = None  # springs that hang now, where they are to change
     chance: float | None = None  # of being inside everything as it stands
     cents: Array | None = None  # (S) off as believed
@@ -187,8 +188,11 @@ def _weighing(seen: View) -> Advice:
 
 
 def _hang(course: Course, count: int, why: str) -> Advice:
-    places = course.picture.model.traits.springs.patterns[count]
-    return Advice("springs", why, springs=tuple(places), hung=weighing.hanging(course))
+    """The middle spring off or on again; the others stay where they are, whatever the pattern of so few is."""
+    every = tuple(course.picture.model.traits.springs.patterns[weighing.meant(course)])
+    middle = every[len(every) // 2]
+    places = every if count == len(every) else tuple(one for one in every if one != middle)
+    return Advice("springs", why, springs=places, place=middle, hung=weighing.hanging(course))
 
 
 def _floating(seen: View) -> Advice:

@@ -78,7 +78,8 @@ def advice_drawing(advice: Advice, system: System, peg: Peg | None, tolerance: f
         turns = (deed.value or 0.0) * (1.0 if deed.ways[0] == "in" else -1.0)
         return draw_claw("Both claw screws", f"{deed.ways[0]} {amount_of(deed, system)}", turns, mirrored)
     if advice.do == "springs":
-        return draw_springs("The springs that hang then", [one + 1 for one in advice.springs], mirrored)
+        changed = None if advice.place is None else advice.place + 1
+        return draw_springs("The springs that hang then", [one + 1 for one in advice.springs], mirrored, changed)
     if advice.do == "wedge":
         gap = "" if advice.gap is None else amount_of(deeds_of_advice(advice)[0], system)
         return draw_wedge("The wedge", gap, advice.gap is not None)

@@ -14,7 +14,7 @@ from setwright.bench.readings_sheet import Group, Sheet, Spot, readings_sheet
 from setwright.bench.shop import Shown
 from setwright.bench.together import keep_all
 from setwright.bench.visits import choose_way
-from setwright.cli.advice_words import BAND, COARSE, todo
+from setwright.cli.advice_words import BAND, COARSE, spring_comes_off, spring_named, todo
 from setwright.cli.next_card import CAUTIONS
 from setwright.cli.plan_rows import under_conditions
 from setwright.cli.step import effect_lines, range_words, reading_lines
@@ -328,8 +328,10 @@ def _huge(found: AtHand, system: System) -> tuple[str, str, str]:
             "",
         )
     if advice.do == "springs":
-        fewer = advice.hung is None or len(advice.springs) < advice.hung
-        return ("one spring off" if fewer else "the spring on again"), f"{len(advice.springs)} hang then", ""
+        hang = f"{len(advice.springs)} hang then"
+        if spring_comes_off(advice):
+            return "one spring off", f"{spring_named(advice)}; {hang}", ""
+        return "the spring on again", hang, ""
     if advice.do == "done":
         return "Done", "", ""
     if advice.do == "read":
