@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -170,6 +171,24 @@ def test_run_prints_its_tables(capsys: pytest.CaptureFixture[str], monkeypatch: 
     assert said.count("| damped at once | 3 |") == 2
 
 
+def test_other_libraries_hear_as_many_notes_of_each_kind_as_are_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """All where nothing is said; the page tells how many."""
+    monkeypatch.setattr(rivals_listening, "usable", lambda: (["a"], []))
+    asked: list[Task] = []
+
+    def none(work: object, tasks: list[Task], minutes: float) -> list[list[Heard]]:
+        asked.extend(tasks)
+        return [[GOOD, replace(GOOD, way=MINE + TOLD), PLAIN]]
+
+    monkeypatch.setattr(bench_listening, "runs", none)
+    for words, all_ways in ((["--beside", "2"], [True, True, False]), ([], [True] * 3)):
+        asked.clear()
+        report = Report(100.0, ["notes"])
+        bench_listening.notes_part(report, arguments(["--count", "3", "--kinds", "open", *words]))
+        assert [one.rivals for one in asked] == all_ways
+        assert ("heard the first 2 of each kind" in report.parts[0]) == (not all(all_ways))
+
+
 def test_all_of_it_goes_to_the_page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     done = []
     for name in ("octaves_part", "bound_part", "recordings_part", "takes_part"):
@@ -186,7 +205,7 @@ def test_all_of_it_goes_to_the_page(tmp_path: Path, monkeypatch: pytest.MonkeyPa
 def test_a_part_leaves_time_for_those_after_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(bench_listening.time, "monotonic", lambda: 0.0)
     report = Report(600.0, ["notes", "octaves", "takes"])
-    assert report.minutes("notes") == pytest.approx(10.0 * 6.0 / 11.0)
+    assert report.minutes("notes") == pytest.approx(10.0 * 12.0 / 17.0)
     assert report.minutes("octaves") == pytest.approx(2.0)
     assert report.minutes("takes") == pytest.approx(10.0)
     assert Report(-1.0, ["notes"]).minutes("notes") == 0.0
