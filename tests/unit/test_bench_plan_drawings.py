@@ -18,6 +18,7 @@ from setwright.bench.standing import on_the_bench
 from setwright.errors import InputError
 from setwright.instrument.jobfile import read_job
 from setwright.sheets import ink
+from setwright.sheets.dimensions import NARROW
 from tests.unit.drawn import paths, rects, sound, words
 from tests.unit.test_sheets_side_view import bridge_plate
 
@@ -304,3 +305,31 @@ def test_a_full_disk_leaves_nothing_behind(tmp_path, monkeypatch, error):
     with pytest.raises(InputError if isinstance(error, OSError) else KeyboardInterrupt):
         put_drawings(str(tmp_path / "new"), {"a.svg": "a", "b.svg": "b"})
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("system", ["mm", "inch"])
+@pytest.mark.parametrize("name", SHOWN)
+def test_the_side_view_for_a_phone_tells_the_same_on_narrow_paper(made, name, system):
+    job, plan, bench = made[name]
+    drawings = plan_drawings(job, plan, system, FEW, narrow=True)
+    wide, narrow = (drawings[f"{name}-side-view{end}.svg"] for end in ("", "-narrow"))
+    sound(narrow)
+    assert f'width="{NARROW:g}mm"' in narrow
+    assert all(-0.01 <= x <= NARROW + 0.01 for path in paths(narrow) for x, _ in path)
+    assert not any("…" in word for word in words(narrow))
+    value = re.compile(r"[\d.]+ (± [\d.]+ )?(mm|in)|in its slot|outside|not surely in")
+    bars = re.compile(r"\d+ (mm|in)")  # of the scales, which are others
+    told = [sorted(w for w in words(svg) if value.fullmatch(w) and not bars.fullmatch(w)) for svg in (wide, narrow)]
+    assert told[0] == told[1]
+    for turn in turns_of(bench, plan, system):
+        assert turn.words in words(narrow)
+
+
+def test_a_left_handed_neck_is_turned_over_on_narrow_paper(made):
+    job, plan, bench = made["kestrel-float"]
+    left = replace(bench, job=replace(job, instrument=replace(job.instrument, handed="left")))
+    right, over = (
+        next(p for p in paths(side_drawing(one, plan, "mm", NARROW), ink.HEAVY) if len(p) == 24)
+        for one in (bench, left)
+    )
+    assert [NARROW - x for x, _ in over] == pytest.approx([x for x, _ in right], abs=0.011)

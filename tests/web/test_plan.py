@@ -39,7 +39,7 @@ class TestPlan:
                      "Next best", "20 of 80 combinations fail", "19 more alike", "What would narrow it most",
                      "An eighth of a turn out, before retuning:", "2.60 ± 0.25 mm"):  # fmt: skip
             assert part in said, part
-        for end in ("side-view", "balance", "ranges"):
+        for end in ("side-view", "side-view-narrow", "balance", "ranges"):
             drawing = visitor.get(f"{path}/{end}.svg")
             assert drawing.headers["content-type"].startswith("image/svg+xml")
             assert ElementTree.fromstring(drawing.content).tag.endswith("svg")

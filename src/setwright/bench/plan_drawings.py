@@ -10,12 +10,14 @@ from setwright.bench.standing import SAMPLES, on_the_bench
 from setwright.instrument.jobfile import Job
 from setwright.planning.plan import Plan
 from setwright.planning.telling import Tell, untold, within
+from setwright.sheets.dimensions import NARROW
 from setwright.units.show import System
 
 
 def plan_drawings(
-    job: Job, plan: Plan, system: System, samples: int = SAMPLES, seed: int = 0, tell: Tell = untold
-) -> dict[str, str]:
+    job: Job, plan: Plan, system: System, samples: int = SAMPLES, seed: int = 0, tell: Tell = untold,
+    narrow: bool = False,
+) -> dict[str, str]:  # fmt: skip
     """Draw a plan to scale.
 
     Args:
@@ -25,6 +27,7 @@ def plan_drawings(
         samples: how many instruments that this one may be are tried [1].
         seed: of their randomness [1].
         tell: takes the share of the work that is done; what it raises ends the work.
+        narrow: whether the side view is drawn once more for a phone, as "-side-view-narrow".
     Returns: SVG documents by the names of their files, which begin with that of the job.
     Raises: ContradictionError where the found readings cannot all be true.
     """
@@ -32,6 +35,8 @@ def plan_drawings(
     tell(0.6)
     stem = Path(job.file).name.removesuffix(".toml").removesuffix(".job")
     out = {f"{stem}-side-view.svg": side_drawing(bench, plan, system)}
+    if narrow:
+        out[f"{stem}-side-view-narrow.svg"] = side_drawing(bench, plan, system, NARROW)
     tell(0.8)
     if job.instrument.bridge.knife_edge:
         out[f"{stem}-balance.svg"] = balance_drawing(bench, plan, system)

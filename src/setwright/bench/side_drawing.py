@@ -21,6 +21,7 @@ from setwright.instrument.geometry import (
 from setwright.instrument.traits import Array, Traits
 from setwright.physics.frets import fret_position
 from setwright.planning.plan import Plan
+from setwright.sheets.dimensions import WIDTH
 from setwright.sheets.side_bridge import Body, Cord, Posture
 from setwright.sheets.side_view import SideSheet, draw_side
 from setwright.units.show import System, show_angle, show_length
@@ -30,13 +31,14 @@ DEEPER = 0.006  # m of cavity wall drawn under the block
 Point = tuple[float, float]
 
 
-def side_drawing(bench: Bench, plan: Plan, system: System) -> str:
+def side_drawing(bench: Bench, plan: Plan, system: System, width: float = WIDTH) -> str:
     """Draw the instrument from the side, as found and after the plan.
 
     Args:
         bench: its states; the last one is the plan's end.
         plan: of the same job.
         system: "inch" or "mm".
+        width: of the paper [mm].
     Returns: an SVG document.
     """
     after = bench.states[-1]
@@ -63,7 +65,7 @@ def side_drawing(bench: Bench, plan: Plan, system: System) -> str:
         details=details(bench, plan, before, after, system),
         turns=turns_of(bench, plan, system),
     )
-    return draw_side(sheet)
+    return draw_side(sheet, width)
 
 
 def _one(values: Array) -> Array:

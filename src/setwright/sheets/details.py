@@ -8,8 +8,10 @@ from setwright.sheets.dimensions import (
     NAMES,
     ROW,
     TYPE,
+    WIDTH,
     Pen,
     column_width,
+    columns_of,
     fit,
     largest,
     scale_words,
@@ -19,7 +21,6 @@ from setwright.sheets.ink import CUT, HEAVY, INK, THIN, finite, line, place, tex
 
 SIZES = (50.0, 20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2)
 TALL = 16.0  # mm of a detail's drawing
-MOST = 4  # heights in a row
 GROUND = 3.0  # mm of hatching under the ground
 
 
@@ -58,30 +59,32 @@ class Detail:
     levels: tuple[Level, ...]
 
 
-def draw_details(details: tuple[Detail, ...], top: float) -> tuple[list[str], float]:
+def draw_details(details: tuple[Detail, ...], top: float, width: float = WIDTH) -> tuple[list[str], float]:
     """Details beside each other over one table; as many in a row as there is room for.
 
     Args:
         details: what is drawn.
         top: where they begin [mm].
+        width: of the paper [mm].
     Returns: SVG, and where the next thing may begin [mm].
     """
     out: list[str] = []
-    y, left = top, list(details)
+    y, left, most = top, list(details), columns_of(width)
     while left:
         now = [left.pop(0)]
-        while left and sum(len(one.levels) for one in (*now, left[0])) <= MOST:
+        while left and sum(len(one.levels) for one in (*now, left[0])) <= most:
             now.append(left.pop(0))
-        more, y = _row(now, y)
+        more, y = _row(now, y, width)
         out += more
     return out, y
 
 
-def _row(details: list[Detail], top: float) -> tuple[list[str], float]:
+def _row(details: list[Detail], top: float, width: float) -> tuple[list[str], float]:
     """One row of details, and the table under it."""
     out, zero = [], top + 4.0 + TALL
     levels = [level for one in details for level in one.levels]
-    step = column_width(len(levels))
+    least = columns_of(width)
+    step = column_width(len(levels), least, width)
     x = EDGE + NAMES
     for one in details:
         size = largest(SIZES, max(1e-5, *(level.tallest for level in one.levels)), TALL)
@@ -98,7 +101,7 @@ def _row(details: list[Detail], top: float) -> tuple[list[str], float]:
         ("after", [level.now_told for level in levels]),
         ("wanted", [level.slot_told for level in levels]),
     ]
-    more, y = table(zero + GROUND, rows)
+    more, y = table(zero + GROUND, rows, least=least, width=width)
     out += more
     if any(level.slot is not None or level.stop for level in levels):
         y += ROW

@@ -15,9 +15,10 @@ from setwright.sheets import ink
 from setwright.sheets.ink import HEAVY, INK, THIN, Point
 
 WIDTH = 188.0  # mm of paper; fits A4 and Letter at full size
+NARROW = 110.0  # mm, for a phone: its type is as large there as that of a whole sheet on a tablet
 EDGE = 6.0  # mm left free at either side
 TYPE, TITLE = 4.2, 6.5  # mm, sizes of type: 9 px on a sheet shown 390 px wide
-ROW = 5.2  # mm from one line of words to the next
+ROW, TITLE_ROW = 5.2, 7.5  # mm from one line of words to the next
 NAMES = 19.3  # mm for the words before a row of a table
 BETWEEN = 0.7  # mm between columns at least
 WIDEST = 1.09  # of bold over plain type
@@ -274,7 +275,7 @@ def lines(words: str, room: float, size: float = TYPE) -> list[str]:
 
 
 def table(
-    top: float, rows: Sequence[tuple[str, Sequence[str]]], bold: str = "after", least: int = 4
+    top: float, rows: Sequence[tuple[str, Sequence[str]]], bold: str = "after", least: int = 4, width: float = WIDTH
 ) -> tuple[list[str], float]:
     """Rows of words with their names before them, in columns over the whole paper.
 
@@ -283,6 +284,7 @@ def table(
         rows: name, and one word for each column; rows without words are left out.
         bold: name of the row set heavier, where all of it has room.
         least: columns for which there is room at least [1].
+        width: of the paper [mm].
     Returns: SVG, and the base line of the last row [mm].
     """
     out, y = [], top
@@ -292,7 +294,7 @@ def table(
         y += ROW
         if name:
             out.append(ink.text((EDGE, y), fit(name, NAMES - 1.0), TYPE))
-        room = column_width(len(words), least) - BETWEEN
+        room = column_width(len(words), least, width) - BETWEEN
         heavy = name == bold and all(wide(word, bold=True) <= room for word in words)
         for i, word in enumerate(words):
             if word:
@@ -301,15 +303,26 @@ def table(
     return out, y
 
 
-def column_width(count: int, least: int = 4) -> float:
+def column_width(count: int, least: int = 4, width: float = WIDTH) -> float:
     """Width of a column of a table.
 
     Args:
         count: of columns [1].
         least: columns for which there is room at least [1].
+        width: of the paper [mm].
     Returns: [mm].
     """
-    return (WIDTH - 2.0 * EDGE - NAMES) / max(count, least)
+    return (width - 2.0 * EDGE - NAMES) / max(count, least)
+
+
+def columns_of(width: float) -> int:
+    """How many columns of a table have room beside each other, as wide as four on a whole sheet.
+
+    Args:
+        width: of the paper [mm].
+    Returns: the count [1].
+    """
+    return max(1, round((width - 2.0 * EDGE - NAMES) / column_width(4)))
 
 
 def scale_words(size: float) -> str:
@@ -334,7 +347,7 @@ def largest(sizes: Sequence[float], length: float, room: float) -> float:
     return next((s for s in sizes if 1e3 * length * s <= room), sizes[-1])
 
 
-def scale_bar(y: float, what: str, size: float, system: str) -> list[str]:
+def scale_bar(y: float, what: str, size: float, system: str, width: float = WIDTH) -> list[str]:
     """What is drawn and at what scale, and a bar with marks every 10 mm or every half inch of the instrument.
 
     Args:
@@ -342,35 +355,41 @@ def scale_bar(y: float, what: str, size: float, system: str) -> list[str]:
         what: is drawn.
         size: mm of paper per mm of instrument [1].
         system: "mm" or "inch".
+        width: of the paper [mm].
     Returns: SVG.
     """
     step, unit, each = (10.0, "mm", "10 mm") if system == "mm" else (0.5 * INCH, "in", "1/2 in")
     title = f"{what}, {scale_words(size)}"
     x = EDGE + wide(title, bold=True) + 4.0
-    marks = next((n for n in (20, 10, 4, 2) if n * step * size <= BAR), 1)
+    whole_sheet = width >= WIDTH
+    longest = BAR if whole_sheet else width - EDGE - x - 2.0 - wide("200 mm")
+    marks = next((n for n in (20, 10, 4, 2) if n * step * size <= longest), 1)
     end = x + marks * step * size
     out = [ink.text((EDGE, y), title, TYPE, bold=True), ink.line((x, y), (end, y), HEAVY)]
     for i in range(marks + 1):
         tall = 2.0 * TICK if i in (0, marks) else TICK
         out.append(ink.line((x + i * step * size, y), (x + i * step * size, y - tall), THIN))
     whole = f"{marks * 10} mm" if unit == "mm" else f"{marks / 2:g} in"
-    out.append(ink.text((end + 2.0, y), f"{whole}, a mark each {each}", TYPE))
+    out.append(ink.text((end + 2.0, y), f"{whole}, a mark each {each}" if whole_sheet else whole, TYPE))
     return out
 
 
-def heading(title: str, about: str) -> tuple[list[str], float]:
+def heading(title: str, about: str, width: float = WIDTH) -> tuple[list[str], float]:
     """Title and what the sheet shows.
 
     Args:
         title: of the job.
         about: words under it; broken into two lines at most.
+        width: of the paper [mm].
     Returns: SVG, and where the next thing may begin [mm].
     """
-    room = WIDTH - 2.0 * EDGE
-    out = [ink.text((EDGE, 11.0), fit(title, room, TITLE, bold=True), TITLE, bold=True)]
-    told = lines(about, room)
-    y = 11.0
-    for words in told:
+    room = width - 2.0 * EDGE
+    titles = [title] if width >= WIDTH else lines(title, room / WIDEST, TITLE)
+    out, y = [], 11.0 - TITLE_ROW
+    for words in titles:
+        y += TITLE_ROW
+        out.append(ink.text((EDGE, y), fit(words, room, TITLE, bold=True), TITLE, bold=True))
+    for words in lines(about, room):
         y += ROW
         out.append(ink.text((EDGE, y), words, TYPE))
     return out, y + 6.5

@@ -6,12 +6,12 @@ import math
 from dataclasses import replace
 
 from setwright.frozen import frozen
-from setwright.sheets.dimensions import EDGE, ROW, WIDTH, Pen, Window, largest, scale_bar, table, wide
+from setwright.sheets.dimensions import EDGE, ROW, WIDTH, Pen, Window, columns_of, largest, scale_bar, table, wide
 from setwright.sheets.ink import HEAVY, THIN, TINT, Point, finite
 
 SIZES = (2.0, 1.0, 0.5, 1 / 3, 0.25, 0.2)
 STEP = 6.0  # mm between dimension lines
-DRAWN = WIDTH - 2.0 * EDGE - 5.0 * STEP
+BESIDE = 2.0 * EDGE + 5.0 * STEP  # mm of the paper's width that dimensions and edges take
 COILS = 13
 COIL = 2.2e-3  # m, half the width of a drawn coil: by eye
 WALL = 6e-3  # m of a wall above and below the claw's screw
@@ -108,12 +108,13 @@ def draw_bridge(
     Returns: SVG, and where the next thing may begin [mm].
     """
     states = [one for one in (before, after) if one is not None]
-    see, first, last, low = _window(body, states, top)
+    see, first, last, low = _window(body, states, top, pen.width - BESIDE)
     calls = _called(see, after, turns)
     lowest = top + ROW * (1.3 + max([0, *(call.row for call in calls)]))
-    see = replace(see, top=lowest + 8.0 if calls else top + 2.0 * ROW)
+    under = 8.0 if pen.width >= WIDTH else 12.0  # drawn smaller, letters of dimensions come near the words
+    see = replace(see, top=lowest + under if calls else top + 2.0 * ROW)
     calls = _called(see, after, turns)
-    out = scale_bar(top + 1.0, "The bridge", see.size, system)
+    out = scale_bar(top + 1.0, "The bridge", see.size, system, pen.width)
     out += _ground(pen, body, see, first, last)
     if before is not None:
         out += _state(pen, see, before, THIN, low)
@@ -127,17 +128,20 @@ def draw_bridge(
         if one.kind == "claw":
             out += _along(pen, see, one, y, named[one.name])
             y += 5.0
-    told = [one for one in beside if one.now_told]
-    rows = [
-        ("", [f"{named[one.name]}  {one.name}" for one in told]),
-        ("found", [one.was_told for one in told]),
-        ("after", [one.now_told for one in told]),
-    ]
-    more, y = table(y + 1.0, rows)
-    return out + more, y + 7.0
+    told, each = [one for one in beside if one.now_told], columns_of(pen.width)
+    for i in range(0, len(told), each):
+        now = told[i : i + each]
+        rows = [
+            ("", [f"{named[one.name]}  {one.name}" for one in now]),
+            ("found", [one.was_told for one in now]),
+            ("after", [one.now_told for one in now]),
+        ]
+        more, y = table(y + 1.0, rows, least=each, width=pen.width)
+        out += more
+    return out, y + (7.0 if told else 8.0)
 
 
-def _window(body: Body, states: list[Posture], top: float) -> tuple[Window, float, float, float]:
+def _window(body: Body, states: list[Posture], top: float, room: float) -> tuple[Window, float, float, float]:
     """Where it lies on paper; the ends along, and the lowest point [m]."""
     points = [p for one in states for p in (*one.plate, *one.block, one.pivot)]
     points += [p for one in states for s in one.strings for p in (s.saddle, s.foot)]
@@ -147,7 +151,7 @@ def _window(body: Body, states: list[Posture], top: float) -> tuple[Window, floa
     if body.opening is not None:
         along += body.opening
     first, last = min(along) - FRONT, max(along)
-    size = largest(SIZES, last - first, DRAWN)
+    size = largest(SIZES, last - first, room)
     high = max(p[1] for p in points)
     tails = [max(s.anchor[1], -INTO_BODY) for one in states for s in one.strings]
     low = min([p[1] for p in points] + tails + ([body.wall[1] - WALL] if body.wall else []) + [-0.001])
@@ -288,7 +292,10 @@ def _calls(pen: Pen, calls: list[Call], lowest: float) -> list[str]:
             tail, tip = (y - 1.0, y - 6.0) if one.way == "up" else (y - 6.0, y - 1.0)
             out.append(pen.arrow((call.lead, tail), (call.lead, tip), HEAVY, accent=True))
         out.append(pen.line((call.lead, row + 1.0), (call.lead, y - 6.0), THIN, accent=True))
-        out.append(pen.text((call.lead, row), one.short, accent=True, room=WIDTH - EDGE - call.lead))
+        room, words = pen.width - EDGE - call.lead, one.short
+        if wide(words) > room:  # the list below says it whole
+            words = words.removesuffix(" turns").removesuffix(" turn")
+        out.append(pen.text((call.lead, row), words, accent=True, room=room + EDGE - 1.0))
     return out
 
 

@@ -13,6 +13,7 @@ from setwright.sheets.dimensions import (
     EDGE,
     ROW,
     TYPE,
+    WIDEST,
     WIDTH,
     Pen,
     Window,
@@ -32,8 +33,6 @@ STUB = 0.035  # m of headstock drawn before the nut
 BEHIND = 0.02  # m of body drawn behind the bridge
 STRETCHES = (200, 150, 100, 75, 50, 30, 20, 10, 5, 2, 1)
 TALLEST = 8.0  # mm, of the bow drawn enlarged
-ROOM = WIDTH - 2.0 * EDGE
-COLUMN = 0.5 * ROOM
 
 
 @frozen
@@ -68,33 +67,39 @@ class SideSheet:
     turns: tuple[Turn, ...]
 
 
-def draw_side(sheet: SideSheet) -> str:
+def draw_side(sheet: SideSheet, width: float = WIDTH) -> str:
     """Side view of the whole instrument, of its bridge, and enlarged details.
 
     Args:
         sheet: what is drawn.
+        width: of the paper [mm].
     Returns: an SVG document.
     Raises: InputError where a number is not finite.
     """
-    pen = Pen(sheet.mirrored)
-    size = largest(SMALL_SCALES, _reach(sheet)[1] - _reach(sheet)[0], ROOM)
+    pen = Pen(sheet.mirrored, width)
+    size = largest(SMALL_SCALES, _reach(sheet)[1] - _reach(sheet)[0], _room(pen))
     what = (
         f"{named(sheet.instrument, 'from the bass side.')} Heavy: after the work."
         f"{' Thin broken: as found.' if sheet.before else ''} Dotted: not measured. Grey: holds 95 of 100."
     )
-    marks, y = heading(sheet.title, what)
+    marks, y = heading(sheet.title, what, width)
     parts: tuple[Callable[[float], tuple[list[str], float]], ...] = (
         lambda top: _whole(sheet, pen, size, top),
         lambda top: draw_bridge(
             pen, sheet.body, sheet.before, sheet.after, sheet.beside, sheet.turns, sheet.system, top
         ),
-        lambda top: draw_details(sheet.details, top),
+        lambda top: draw_details(sheet.details, top, width),
         lambda top: _turned(sheet, pen, top),
     )
     for draw in parts:
         more, y = draw(y)
         marks += more
-    return page(WIDTH, y + 4.0, f"Side view: {sheet.title}", what, marks)
+    return page(width, y + 4.0, f"Side view: {sheet.title}", what, marks)
+
+
+def _room(pen: Pen) -> float:
+    """Between the edges of the paper [mm]."""
+    return pen.width - 2.0 * EDGE
 
 
 def _reach(sheet: SideSheet) -> tuple[float, float]:
@@ -114,7 +119,7 @@ def _whole(sheet: SideSheet, pen: Pen, size: float, top: float) -> tuple[list[st
     high, low = max(p[1] for p in points), min(0.0, *(p[1] for p in points))
     y = top + 2.0 * ROW
     see = Window(first, EDGE, high, y, size)
-    out = scale_bar(top + 1.0, "The whole", size, sheet.system)
+    out = scale_bar(top + 1.0, "The whole", size, sheet.system, pen.width)
     body = sheet.body
     ends = [(body.pocket[-1][0], 0.0), (last, 0.0)]
     out.append(pen.run([see.at(p) for p in ends], THIN))
@@ -162,7 +167,7 @@ def _bow(sheet: SideSheet, pen: Pen, see: Window, top: float) -> tuple[list[str]
     stretch = next((s for s in STRETCHES if s * span <= TALLEST), 1)
     told = f"{sheet.angle_told} Bow, heights {stretch} times as tall. {bow.words}"
     out, y = [], top + 1.5
-    for words in lines(told, ROOM):
+    for words in lines(told, _room(pen)):
         out.append(text((EDGE, y), words, TYPE))
         y += ROW
     zero = y - 2.5 + 1e3 * max(every) * see.size * stretch
@@ -183,21 +188,24 @@ def _bow(sheet: SideSheet, pen: Pen, see: Window, top: float) -> tuple[list[str]
 
 def _turned(sheet: SideSheet, pen: Pen, top: float) -> tuple[list[str], float]:
     """Everything the hand turns, in words, each with the arrow it has in the drawing."""
-    out = [text((EDGE, top + 1.0), "What the hand turns, from as found to the end", TYPE, bold=True)]
-    y = top + 1.0
+    out, y = [], top + 1.0 - ROW
+    for words in lines("What the hand turns, from as found to the end", _room(pen) / WIDEST):
+        y += ROW
+        out.append(text((EDGE, y), words, TYPE, bold=True))
     if not sheet.turns:
         return [*out, text((EDGE, y + ROW), "nothing: all screws stay as they are", TYPE)], y + 2.0 * ROW
-    long = [turn for turn in sheet.turns if wide(turn.words) > COLUMN - 8.5]
+    column = 0.5 * _room(pen)
+    long = [turn for turn in sheet.turns if wide(turn.words) > column - 8.5]
     short = [turn for turn in sheet.turns if turn not in long]
     half = (len(short) + 1) // 2
     for i, turn in enumerate(short):
-        left, row = EDGE + COLUMN * (i // half), y + ROW * (i % half + 1)
+        left, row = EDGE + column * (i // half), y + ROW * (i % half + 1)
         out.append(_way(turn, pen, left, row - 1.4))
         out.append(text((left + 8.0, row), turn.words, TYPE, accent=True))
     for i, turn in enumerate(long):  # over both columns
         row = y + ROW * (half + i + 1)
         out.append(_way(turn, pen, EDGE, row - 1.4))
-        out.append(text((EDGE + 8.0, row), fit(turn.words, ROOM - 8.5), TYPE, accent=True))
+        out.append(text((EDGE + 8.0, row), fit(turn.words, _room(pen) - 8.5), TYPE, accent=True))
     return out, y + ROW * (half + len(long))
 
 

@@ -28,6 +28,7 @@ DRAWINGS = {
     "balance": "Forces on the plate, and what they turn it with",
     "ranges": "How far the arm goes",
 }
+NARROW = "side-view-narrow"  # the first of them for a phone
 WAITS = (
     "The plan is being worked out",
     "Every combination of shims, springs and ways is tried on many instruments that this one may be. That takes a few "
@@ -62,8 +63,10 @@ def _wanted(request: Request, shown: Shown) -> Wanted:
     def make(tell: Tell) -> Planned:
         plan = plan_job(job, tell=lambda share: tell(PLANNING * share))
         plan = replace(plan, remarks=(*plan.remarks, *said))
-        found = plan_drawings(job, plan, system, tell=lambda share: tell(PLANNING + (1.0 - PLANNING) * share))
-        ends = {end: svg for end in DRAWINGS for name, svg in found.items() if name.endswith(f"-{end}.svg")}
+        found = plan_drawings(
+            job, plan, system, tell=lambda share: tell(PLANNING + (1.0 - PLANNING) * share), narrow=True
+        )
+        ends = {end: svg for end in (*DRAWINGS, NARROW) for name, svg in found.items() if name.endswith(f"-{end}.svg")}
         return Planned(plan_rows(plan, system), ends)
 
     digest = hashlib.sha256(repr(job).encode()).hexdigest()
@@ -82,7 +85,7 @@ def show_plan(request: Request) -> Response:
     if isinstance(planned, Response):
         return planned
     drawings = [(end, told) for end, told in DRAWINGS.items() if end in planned.drawings]
-    return page(request, "plan.html", shown=shown, plan=planned.rows, drawings=drawings)
+    return page(request, "plan.html", shown=shown, plan=planned.rows, drawings=drawings, narrow=NARROW)
 
 
 def no_plan(request: Request, shown: Shown, error: SetwrightError) -> Response:
