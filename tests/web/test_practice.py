@@ -14,7 +14,9 @@ import pytest
 from setwright.bench import practising
 from setwright.bench.shop import check_shop
 from setwright.cli.words import note
+from setwright.planning.guide import Advice
 from setwright.web.pages import practice
+from setwright.web.pages.practice import _todo
 from tests.web.visitor import Visitor, words
 
 HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(1)>#&{{7*7}}'
@@ -89,7 +91,7 @@ class TestWork:
         path = begun(visitor)
         assert do(visitor, path).status_code == 303
         said = words(visitor.get(path))
-        assert "Tune string" in said
+        assert re.search(r"Tune string \d to [A-G]#?\d( [+−]\d+ c)? \d+\.\d\d Hz( \(|, its own)", said)
         assert said.count("Put the wedge under the rear edge") == 1  # among what was done
 
     def test_what_the_hand_does_is_drawn_and_what_was_heard_stands_in_a_table(self, visitor: Visitor) -> None:
@@ -106,6 +108,13 @@ class TestWork:
         assert f"± {1.96 * lesson.job.pitch_sd:.1f} c, in 95 of 100" in words(answer)
         do(visitor, path)
         assert 'class="lean"' in visitor.get(path).text  # the peg of the string that is tuned first
+
+    def test_all_strings_are_asked_for_as_every_string(self) -> None:
+        wanted = tuple(float(one) for one in practising.begin(7).job.goal.hertz)
+        every, some = (Advice("read", "x", strings=tuple(range(count))) for count in (len(wanted), 2))
+        assert _todo(every, "mm", wanted, False) == ("Hear every string", "")
+        assert _todo(every, "mm", wanted, True) == ("Hear every string", "and read the rear gap and the claw distance")
+        assert _todo(some, "mm", wanted, False) == ("Hear strings 1, 2", "")
 
     def test_something_else_is_done_and_answered(self, visitor: Visitor) -> None:
         path = begun(visitor)

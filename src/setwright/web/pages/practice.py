@@ -132,16 +132,24 @@ def _lesson(request: Request, status: int = 200, wrong: str = "", typed: dict[st
         tuner=show_cents(BAND * held.now.job.pitch_sd, 0.1),
         wrong=wrong, typed=typed or {}, path=f"/practice/{id}", seed=held.seed, log=log,
         goal=goal_rows(goal, system),
-        do="" if advice is None else _todo(advice, system, wanted, reads_gauges(held.now)),
+        do=("", "") if advice is None else _todo(advice, system, wanted, reads_gauges(held.now)),
         why="" if advice is None else sentence(advice.why), sure="" if advice is None else sure_words(advice, system),
         why_not=sentence(held.why_not), ready=advice is not None and advice.do == "done", end=_end(held, system),
         commands=COMMANDS,
     )  # fmt: skip
 
 
-def _todo(advice: Any, system: System, wanted: Sequence[float], gauges: bool) -> str:
-    """What to do; how sure the end is stands below it."""
-    return "Done" if advice.do == "done" else todo(advice, system, wanted, gauges)
+def _todo(advice: Any, system: System, wanted: Sequence[float], gauges: bool) -> tuple[str, str]:
+    """What to do as it stands large, and what belongs to it; how sure the end is stands below."""
+    if advice.do == "done":
+        return "Done", ""
+    words = todo(advice, system, wanted, gauges)
+    if advice.do == "tune":  # by its note first, as a tuner shows it
+        hertz = words.partition(" to ")[2]
+        return f"Tune string {advice.string + 1} to {note(advice.hertz)}", hertz
+    if advice.do == "read" and len(advice.strings) == len(wanted):
+        return "Hear every string", words.partition(", read ")[2] and "and read the rear gap and the claw distance"
+    return words, ""
 
 
 def _answer(answers: Sequence[Any], wanted: Sequence[float], system: System) -> tuple[list[tuple[str, str, str]], str]:
