@@ -19,6 +19,8 @@ BRIEF = ("--quiet", "--output-format", "concise")  # one line for each finding
 FULL_TEST = ("--cov", "--cov-branch", "--cov-report=term-missing:skip-covered", "--cov-fail-under=95")
 # The main index alone decides the lock; what this machine may add to it stays out.
 LOCK_ENV = {"PIP_EXTRA_INDEX_URL": "", "PIP_FIND_LINKS": "", "CUSTOM_COMPILE_COMMAND": "./dev lock"}
+# Compiled tests are kept even where the user keeps none: it takes each process 15 s to make them.
+KEPT = {"PYTHONDONTWRITEBYTECODE": ""}
 LOCKS = ("run", "dev", "rivals")
 TABLES = ("rounds", "listening", "exchange", "shop", "ear", "pages")  # benchmarks that print a table of their own
 LOCK_OPTIONS = (
@@ -61,13 +63,13 @@ def test(call: Call) -> None:
     extra = [word for word in call.rest if word != "--quick"]
     command = [python, "-m", "pytest", "-n", "2"]
     if quick:
-        command += ["-m", "not slow"]
+        command += ["-m", "not slow", "--dist", "loadfile"]  # what a file prepares is prepared by one process
     elif extra:
         say("-- further arguments given: coverage is not judged")
     else:
         command += FULL_TEST
     programs.provide(call.root, call.runner, call.machine)
-    step(call.runner, "quick tests" if quick else "tests", [*command, *extra])
+    step(call.runner, "quick tests" if quick else "tests", [*command, *extra], KEPT)
 
 
 def check(call: Call) -> None:

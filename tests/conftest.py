@@ -1,9 +1,10 @@
-"""What every test may use: the judge of outside values and the page it feeds."""
+"""What every test may use: the judge of outside values and the page it feeds; what the quick loop leaves out."""
 
 from __future__ import annotations
 
+import gc
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import hypothesis
 import pytest
 
 from tests.judging import Row, as_property, judge, page
+from tests.quick import Weigher, listed
 
 # No deadline: on a busy machine it says nothing about the code. CI draws the same examples every time.
 hypothesis.settings.register_profile("here", deadline=None)
@@ -26,6 +28,7 @@ ROWS = pytest.StashKey[list[Row]]()
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--validation-page", metavar="FILE", help="write the judged values of this run to FILE (Markdown)")
+    parser.addoption("--weigh", action="store_true", help="write tests/slow.txt anew for the files of this run")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -35,6 +38,28 @@ def pytest_configure(config: pytest.Config) -> None:
         hypothesis.settings.load_profile("quick")
     config.stash[ROWS] = []
     config.pluginmanager.register(Collector(config), "judged-rows")
+    if config.getoption("--weigh"):
+        config.pluginmanager.register(Weigher(hasattr(config, "workerinput")), "weigher")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Generator[None, object, object]:
+    """What is collected stays to the end: looking for garbage in it over and over was a quarter of all time."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.collect()
+        gc.freeze()
+        gc.enable()
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    out = frozenset() if config.getoption("--weigh") else listed()
+    for item in items:
+        if item.nodeid in out:
+            item.add_marker(pytest.mark.slow)
 
 
 class Collector:

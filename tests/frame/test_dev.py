@@ -162,7 +162,7 @@ class TestCommands:
 
     def test_quick_leaves_out_the_slow_and_the_coverage(self, ready: Path) -> None:
         _, runner = self.call(ready, "test", "--quick", "-k", "nut")
-        assert runner.said("-m not slow -k nut")
+        assert runner.said("-m not slow --dist loadfile -k nut")
         assert not runner.said("--cov")
 
     def test_further_arguments_reach_pytest_without_the_gate(self, ready: Path) -> None:
