@@ -69,14 +69,13 @@ def _one(request: Request, status: int = 200, wrong: str = "", typed: dict[str, 
     )  # fmt: skip
 
 
-def _parts(item: Any, system: System) -> tuple[str, str, str]:
-    """What is read, its limits as they were written and in the reader's units, and where the figure is from."""
+def _parts(item: Any, system: System) -> tuple[str, str, str, str]:
+    """What is read, its limits as they were written, in the reader's units where those are others, and their source."""
     about, _, rest = line_of(item).partition(" = ")
     limits, _, source = rest.partition(", source: ")
     ends = [number(end, "height", system) for end in (item.low, item.high) if end is not None]
-    if item.kind == "length" and item.unit in OTHER[system] and ends:
-        limits += f" ({' to '.join(ends)})"
-    return about, limits, source
+    meant = " to ".join(ends) if item.kind == "length" and item.unit in OTHER[system] else ""
+    return about, limits, meant, source
 
 
 def show_one(request: Request) -> Response:
