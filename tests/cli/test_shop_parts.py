@@ -66,7 +66,7 @@ def test_two_parts_that_differ_in_letters_are_not_mixed_up(weir):
     for name in ("Shim", "shim"):
         parts.add_part(str(weir), name)
     assert parts.parts_came(str(weir), "shim", 2).name == "shim"
-    with pytest.raises(InputError, match="more than one part 'SHIM'"):
+    with pytest.raises(InputError, match="2 parts are meant by 'SHIM'"):
         parts.parts_came(str(weir), "SHIM", 2)
     assert [one.stock for one in parts.parts_of(str(weir))] == [0, 2]
 

@@ -241,12 +241,12 @@ def test_rows_are_found_by_what_they_are_called(shop, job):
     with shop.writing("Bo") as work:
         named = edit(work, job.instrument, serial="SM 0417")
         assert get(work, Instrument, "SM 0417") == get(work, Instrument, named.name) == named
-        assert get(work, Owner, "Ada Lark", lock=True).id == named.owner
+        assert get(work, Owner, "Ada Lark", lock=True).id == get(work, Owner, " ada LARK").id == named.owner
         other = add(work, replace(named, id="", serial=""))
         assert get(work, Instrument, "SM 0417") == named  # one alone has this number
-        with pytest.raises(InputError, match=r"more than one instrument '.*write its whole id"):
+        with pytest.raises(InputError, match=r"2 instruments are meant by '.*; write the whole id of one: "):
             get(work, Instrument, other.name)
-        for nobody in ("", "Ada Lar", "ada lark", "%Lark", "x"):
+        for nobody in ("", "Ada Lar", "da lark", "%Lark", "x"):
             with pytest.raises(InputError, match=r"no owner .* setwright shop owners lists what there is"):
                 get(work, Owner, nobody)
 

@@ -14,7 +14,7 @@ from setwright.records.devices import stand_up
 from setwright.records.documents import keep_document
 from setwright.records.edits import add, edit, get
 from setwright.records.rows import Instrument, Owner, Person, Visit
-from setwright.records.shop import Work, alone
+from setwright.records.shop import alone
 
 LARGEST = 1_000_000  # bytes of an instrument file
 Row = TypeVar("Row", Owner, Instrument, Visit, Person)
@@ -181,31 +181,11 @@ def person_left(at: str | None, person: str, who: str = "") -> Person:
     """
     with opened(at) as shop, shop.writing(who) as work:
         alone(work)
-        found = person_in(work, person)
+        found = day.person_in(work, person)
         access.keep_a_lead(work, found.id)
         stand_up(work, person=found.id)
         audit.note(work, "left", found.name)
         return edit(work, found, until=work.now)
-
-
-def person_in(work: Work, person: str) -> Person:
-    """Somebody who works here.
-
-    Args:
-        work: on the shop.
-        person: name, id, or the end of it.
-    Returns: them.
-    Raises: InputError where nobody, or more than one, is meant.
-    """
-    here = day.people(work)
-    said = person.strip().casefold()
-    named = [one for one in here if said and (one.name.casefold() == said or one.id == person)]
-    ending = [one for one in here if len(said) >= 4 and one.id.endswith(said)]
-    found = named or ending
-    if len(found) != 1:
-        many = "nobody" if not found else "more than one"
-        raise InputError(f"{many} of the name {person[:40]!r} works here; setwright shop people lists who does.")
-    return found[0]
 
 
 def based_on(now: Row, version: int | None) -> Row:

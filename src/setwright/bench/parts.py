@@ -119,23 +119,9 @@ def _moved(at: str | None, part: str, count: int, who: str, move: Callable[[Work
     if not least <= count <= MOST:
         raise InputError(f"{count} is no count of parts; it lies between {least} and {MOST}.")
     with opened(at) as shop, shop.writing(who) as work:
-        found = _part(work, part)
-        move(work, found.id)
-        return next(one for one in supplies.parts(work) if one.id == found.id)
-
-
-def _part(work: Work, part: str) -> Part:
-    """The part of a name or an id."""
-    said = part.strip()
-    known = supplies.parts(work)
-    exact = [one for one in known if said in (one.name, one.id)]
-    alike = [one for one in known if one.name.casefold() == said.casefold()]
-    ending = [one for one in known if len(said) >= 4 and one.id.endswith(said)]
-    found = exact or alike or ending
-    if len(found) != 1:
-        many = "no" if not found else "more than one"
-        raise InputError(f"there is {many} part {said[:40]!r} in this shop; setwright shop parts lists what there is.")
-    return found[0]
+        found = supplies.part_called(work, part)
+        move(work, found)
+        return next(one for one in supplies.parts(work) if one.id == found)
 
 
 def counted(count: int, unit: str) -> str:

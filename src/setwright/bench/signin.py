@@ -8,13 +8,13 @@ from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 from setwright.bench.opening import opened
-from setwright.bench.owners import person_in
 from setwright.errors import InputError, TooOftenError
 from setwright.frozen import frozen
 from setwright.records import access, audit
 from setwright.records.access import LEAD as LEAD
 from setwright.records.access import ROLES as ROLES
 from setwright.records.access import Worker as Worker
+from setwright.records.day import person_in
 from setwright.records.devices import Device, sit_down, stand_up
 from setwright.records.shop import Work, alone, stamp
 

@@ -6,6 +6,7 @@ from sqlalchemy import func, select
 
 from setwright.errors import InputError
 from setwright.frozen import frozen
+from setwright.records.called import the_one
 from setwright.records.edits import add
 from setwright.records.rows import Person, line, made_of
 from setwright.records.shop import Work
@@ -118,6 +119,18 @@ def people(work: Work) -> tuple[Person, ...]:
     """
     rows = select(PERSON).where(PERSON.c.until.is_(None)).order_by(PERSON.c.name, PERSON.c.id)
     return tuple(made_of(Person, row) for row in work.connection.execute(rows))
+
+
+def person_in(work: Work, said: str) -> Person:
+    """Somebody who works here; not those who left, who may have had the same name.
+
+    Args:
+        work: on the shop.
+        said: name, id, or the end of it.
+    Returns: them.
+    Raises: InputError where nobody, or more than one, is meant.
+    """
+    return made_of(Person, the_one(work, PERSON, said, among=PERSON.c.until.is_(None), where="who works here"))
 
 
 def person_named(work: Work, name: str) -> Person:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any, TypeVar
 
-from sqlalchemy import Table, insert, or_, select, update
+from sqlalchemy import Table, insert, select, update
 
 from setwright.errors import InputError, StaleEditError
-from setwright.records.ids import is_id, new_id
+from setwright.records.called import the_one
+from setwright.records.ids import new_id
 from setwright.records.rows import Instrument, Owner, Person, Visit, as_json, folded, line, made_of, page
 from setwright.records.shop import Work
 from setwright.records.tables import CHANGE, INSTRUMENT, OWNER, PERSON, VISIT
@@ -19,7 +20,6 @@ _FIXED = {"id", "version", "made", "sought", "tail", "number"}
 _PAGES = {"note", "wish"}
 _SOUGHT = {Owner: ("name", "contact"), Instrument: ("name", "maker", "model", "serial", "colour")}
 _NEEDED = {"name", "came", "since"}
-_LISTED: dict[type, str] = {Person: "people", Owner: "owners"}  # which command lists them
 _CALLED: dict[type, tuple[str, ...]] = {Person: ("name",), Owner: ("name",), Instrument: ("name", "serial")}
 _ROWS = {"owner": Owner, "instrument": Instrument}  # columns that name a row of another table
 
@@ -30,31 +30,12 @@ def get(work: Work, kind: type[Kind], id: str, lock: bool = False) -> Kind:
     Args:
         work: on the shop.
         kind: Person, Owner, Instrument or Visit.
-        id: its name in the records, or the end of it, four signs at least, where only one row ends so; of what has a
-            name, or a serial number, that too, written whole, where only one is called so.
+        id: its name in the records, or the end of it; of what has a name, or a serial number, that too.
         lock: nobody else may write it until this work is done.
     Returns: the row.
     Raises: InputError where there is none, or more than one.
     """
-    table, rows = TABLES[kind], []
-    wanted = select(table).with_for_update() if lock else select(table)
-    short = len(id) < 4 or not id.isascii() or not id.isalnum()
-    if is_id(id):
-        rows = list(work.connection.execute(wanted.where(table.c.id == id)).all())
-    elif not short:
-        ends = select(table.c.id).where(table.c.id.like(f"%{id}")).limit(2)  # of an index, so no row is read for it
-        ids = list(work.connection.execute(ends).scalars())
-        rows = list(work.connection.execute(wanted.where(table.c.id.in_(ids))).all()) if ids else []
-    if not rows and id:
-        called = [table.c[one] == id for one in _CALLED.get(kind, ())]
-        rows = list(work.connection.execute(wanted.where(or_(*called)).limit(2)).all()) if called else []
-    if len(rows) == 1:
-        return made_of(kind, rows[0])
-    if short and kind not in _CALLED:
-        raise InputError(f"{id[:40]!r} names no {table.name}; write its id, or the last four signs of it at least.")
-    lists = f"setwright shop {_LISTED.get(kind, 'instruments')} lists"
-    many, more = ("more than one", f"write its whole id, {lists} it") if rows else ("no", f"{lists} what there is")
-    raise InputError(f"there is {many} {table.name} {id[:40]!r} in this shop; {more}.")
+    return made_of(kind, the_one(work, TABLES[kind], id, _CALLED.get(kind, ()), lock=lock))
 
 
 def add(work: Work, row: Kind) -> Kind:

@@ -10,15 +10,14 @@ from typing import Any
 
 from sqlalchemy import Connection, or_, select, text
 
-from setwright.errors import InputError
 from setwright.frozen import frozen
 from setwright.records.content import InFolder
 from setwright.records.edits import get
 from setwright.records.engine import PATIENCE, told
 from setwright.records.exchange import Exported, Only, export
 from setwright.records.forgetting import Kept, forget
-from setwright.records.rows import Owner, line
-from setwright.records.shop import Shop, Work
+from setwright.records.rows import Owner
+from setwright.records.shop import Shop
 from setwright.records.tables import (
     ATTACHMENT,
     CHANGE,
@@ -59,25 +58,6 @@ class _OnlyLookedError(Exception):
     """Undoes what was done to see what would go."""
 
 
-def owner_of(work: Work, said: str) -> Owner:
-    """An owner by name or id.
-
-    Args:
-        work: on the shop.
-        said: the whole name, or the id or its last signs.
-    Returns: the owner.
-    Raises: InputError where there is none, or more than one.
-    """
-    name = line(said, "name of the owner", needed=True)
-    ids = work.connection.execute(select(OWNER.c.id).where(OWNER.c.name == name).limit(9)).scalars().all()
-    if len(ids) > 1:
-        raise InputError(f"{len(ids)} owners are named {name[:60]}; name one by its id: {', '.join(ids)}.")
-    try:
-        return get(work, Owner, ids[0] if ids else name)
-    except InputError:
-        raise InputError(f"there is no owner {name[:60]!r} in this shop; write the whole name, or the id.") from None
-
-
 def export_owner(shop: Shop, owner: str, folder: Path) -> Exported:
     """Write all the data of one owner, in the layout of a whole shop.
 
@@ -89,7 +69,7 @@ def export_owner(shop: Shop, owner: str, folder: Path) -> Exported:
     Raises: InputError, FileFormatError; nothing is left then.
     """
     with shop.reading() as work:
-        found = owner_of(work, owner)
+        found = get(work, Owner, owner)
     return export(shop, folder, _only(found.id), found.id)
 
 
@@ -143,7 +123,7 @@ def forget_owner(
         with shop.writing(who) as work:
             if work.connection.dialect.name == "sqlite":
                 work.connection.exec_driver_sql("PRAGMA secure_delete = ON").fetchall()
-            found = owner_of(work, owner)
+            found = get(work, Owner, owner)
             with _unguarded(work.connection, ENTRY.name):
                 forget(work, found, notes, keep_photos, kept)
             if not really:

@@ -12,9 +12,10 @@ from sqlalchemy import func, insert, select, update
 
 from setwright.errors import InputError
 from setwright.frozen import frozen
+from setwright.records.called import the_one
 from setwright.records.content import keep, media_type
 from setwright.records.edits import get
-from setwright.records.ids import is_id, new_id
+from setwright.records.ids import new_id
 from setwright.records.pictures import MOST_BYTES, without_metadata
 from setwright.records.rows import Instrument, Visit, as_json, line, made_of
 from setwright.records.shop import Work, alone
@@ -127,6 +128,18 @@ def parts(work: Work, visit: str | None = None) -> tuple[Part, ...]:
     return tuple(Part(row.id, row.version, row.name, row.unit, int(row.stock)) for row in found)
 
 
+def part_called(work: Work, said: str) -> str:
+    """A part.
+
+    Args:
+        work: on the shop.
+        said: name, id, or the end of it.
+    Returns: its id.
+    Raises: InputError where there is none, or more than one.
+    """
+    return str(the_one(work, PART, said).id)
+
+
 def move_stock(work: Work, part: str, count: int, reason: str, visit: str | None = None) -> int:
     """Note that parts came, were counted again, were used in a visit or returned from one.
 
@@ -235,18 +248,7 @@ def attachment(work: Work, id: str) -> Attachment:
     Returns: the attachment.
     Raises: InputError where there is none, or more than one.
     """
-    wanted = select(ATTACHMENT).limit(2)
-    if is_id(id):
-        wanted = wanted.where(ATTACHMENT.c.id == id)
-    elif len(id) >= 4 and id.isascii() and id.isalnum():
-        wanted = wanted.where(ATTACHMENT.c.id.like(f"%{id}"))
-    else:
-        raise InputError(f"{id[:40]!r} names no file; write its id, or the last four signs of it at least.")
-    rows = work.connection.execute(wanted).all()
-    if len(rows) != 1:
-        many, more = ("more than one", "write more of its id") if rows else ("no", "list the files first")
-        raise InputError(f"there is {many} file {id[:40]!r} in this shop; {more}.")
-    return made_of(Attachment, rows[0])
+    return made_of(Attachment, the_one(work, ATTACHMENT, id, names=(), noun="file"))
 
 
 def content(work: Work, sha256: str) -> Iterator[bytes]:
