@@ -14,6 +14,7 @@ from setwright.bench.demo_shop import make_demo
 from setwright.bench.journals import InShop, job_from
 from setwright.bench.life import life_of
 from setwright.bench.next_step import next_of
+from setwright.bench.paper import sheet_of_job
 from setwright.bench.shop import show_visit, write_journal
 from setwright.errors import InputError, NoPlanError
 from setwright.instrument.files import read_instrument
@@ -58,6 +59,15 @@ def test_it_is_whole_and_full(ask, demo, monkeypatch):
     assert made.visits > 2 * made.open_visits
     for words in (("instruments",), ("owners",), ("people",), ("parts", "--low"), ("climate",), ("specifications",)):
         assert ask("shop", *words)[0] == 0
+
+
+def test_a_visit_of_the_past_names_its_strings_once(demo):
+    where, _ = demo
+    shop = str(where)
+    (life,) = [life_of(shop, one.instrument) for one in day_of(shop).visits if one.name == "Kestrel"]
+    yearly = next(one.visit for one in life.visits if one.visit.kind == "yearly")
+    parts = sheet_of_job(InShop(shop, yearly.id)).parts
+    assert [(one.what, one.amount) for one in parts if "string" in one.what] == [("string set .010", "1 set")]
 
 
 @pytest.mark.slow

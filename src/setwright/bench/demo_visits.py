@@ -174,7 +174,6 @@ def _work(job: Job, lean: float) -> Iterator[tuple[str, str]]:
     if _floats(job):
         yield "did", "bar down and let go"
         yield "did", "bar up and let go"
-    yield "note", "part: string set"
 
 
 def _as_left(job: Job, chance: Random) -> Iterator[tuple[str, str]]:
