@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from itertools import groupby
 from typing import TYPE_CHECKING
@@ -15,6 +14,7 @@ from setwright.bench.source import InShop
 from setwright.errors import SetwrightError
 from setwright.frozen import frozen
 from setwright.units.show import System
+from setwright.web.beside import worker
 from setwright.web.frame import bench_of, page, refused, units, who
 from setwright.web.live import presence
 from setwright.web.memory import work_of
@@ -23,7 +23,7 @@ from setwright.web.routes import at
 if TYPE_CHECKING:
     from setwright.bench.due import Due
 
-_WORKERS = ThreadPoolExecutor(1, "setwright-day")  # one: the processor is for the page somebody waits for
+_WORKERS = worker("day")
 WORKING = "Being worked out"
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Hashable
-from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
@@ -24,6 +23,7 @@ from setwright.cli import words
 from setwright.errors import InputError
 from setwright.frozen import frozen
 from setwright.units.show import System
+from setwright.web.beside import worker
 from setwright.web.memory import Memory, Off
 from setwright.web.security import SEAT, new_seat, seat_of, signed, token_of, unsigned
 from setwright.web.static import Shelf
@@ -45,7 +45,7 @@ OF_VISIT = (  # and the head of a visit's pages
     ("", "Visit"), ("/step", "Step"), ("/readings", "Readings"), ("/plan", "Plan"), ("/listening", "Listening"),
     ("/balance", "Balance"), ("/sheet", "Sheet"),
 )  # fmt: skip
-_WORKERS = ThreadPoolExecutor(1, "setwright-behind")  # one: the processor is for the page somebody waits for
+_WORKERS = worker("behind")
 FIELD = Markup('<input type="hidden" name="token" value="{}">')
 T = TypeVar("T")
 Tell = Callable[[float], None]  # takes the share that is done

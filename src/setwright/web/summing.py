@@ -5,20 +5,20 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from concurrent.futures import ThreadPoolExecutor
 
 from starlette.requests import Request
 
 from setwright.bench import history
 from setwright.errors import InputError, SetwrightError
 from setwright.frozen import frozen
+from setwright.web.beside import worker
 from setwright.web.frame import bench_of
 from setwright.web.memory import one_for_all
 
 LOG = logging.getLogger("setwright.web")
 FEW = 200  # visits: so many are summed up while the page waits, in about half a second
 PAUSE = 0.05  # s between two writings, so that the benches at work get theirs in
-_WORKERS = ThreadPoolExecutor(1, "setwright-history")  # one: the processor is for the page somebody waits for
+_WORKERS = worker("history")
 
 
 class _LeavingError(Exception):

@@ -9,7 +9,7 @@ import secrets
 import threading
 from collections import OrderedDict
 from collections.abc import Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future
 from dataclasses import dataclass, field
 from math import log2
 from typing import Any
@@ -38,6 +38,7 @@ from setwright.cli.words import note, sentence, signed_cents
 from setwright.cli.work_log import heard_words, sure_words, verdict_rows
 from setwright.errors import InputError, SetwrightError
 from setwright.units.show import System, show_cents
+from setwright.web.beside import worker
 from setwright.web.frame import page, refused, see, units
 from setwright.web.inline import inline
 from setwright.web.routes import Form, at
@@ -52,7 +53,7 @@ STALE = "This was done already; look at what the instrument answered, then go on
 COMMANDS = tuple(  # what can be typed, and what it does
     (line[2:18].strip(), line[18:]) for line in HELP.splitlines() if not line.strip().startswith(("(nothing)", "help"))
 )
-_WORKERS = ThreadPoolExecutor(1, "setwright-practice")  # one: the processor is for the page somebody waits for
+_WORKERS = worker("practice")
 
 
 @dataclass
