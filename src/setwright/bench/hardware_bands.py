@@ -86,8 +86,6 @@ def _heights(problem: Problem, end: _End) -> dict[tuple[str, str], float]:
 
 
 def _octaves(problem: Problem, end: _End, seed: int) -> dict[tuple[str, str], float]:
-    if problem.octave_bias is None:
-        return {}
     none, nothing = np.empty(0), np.empty(0, dtype=np.bool_)
     tuned = tune_at(end.traits, end.settings, problem.targets.hertz, end.tilt)
     left = Outcome(end.traits, tuned.settings, tuned.state, none, none, nothing, none, nothing, 0.0)
