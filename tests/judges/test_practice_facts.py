@@ -101,6 +101,7 @@ def test_the_shim_of_the_demo_lets_the_pivots_rise() -> None:
     assert 0.010 * INCH <= shim.value <= 0.045 * INCH
 
 
+@pytest.mark.slow
 def test_making_a_tight_bridge_float_takes_two_or_three_turns() -> None:
     """PRACTICE: let the claw out two to three turns to start with. Kestrel: 1.5 turns in (as tight as the wedge needs),
     then 3.2 out, 1.7 net; its 95 % band is three turns either way, as nothing but the catalogue speaks of its springs.
@@ -203,6 +204,7 @@ def test_string_heights_of_the_demos_are_usual_ones(name: str) -> None:
         assert 1.2e-3 <= min(got) <= max(got) <= 2.2e-3
 
 
+@pytest.mark.slow
 def test_the_planned_claw_is_within_its_usual_room() -> None:
     """PRACTICE: claws stand some 8 to 25 mm from their wall."""
     for name in ("kestrel-float", "lapwing-pull"):
