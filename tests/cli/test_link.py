@@ -72,7 +72,7 @@ def test_quiet_says_nothing(ask, piped):
 
 
 def test_inches(ask, piped):
-    assert " in." in ask("link", "--units", "inch")[2]
+    assert "rear gap .094 in\n" in ask("link", "--units", "inch")[2]
 
 
 def test_the_protocol_is_all_that_standard_output_carries(ask, monkeypatch):

@@ -114,6 +114,23 @@ class TestSummingUp:
             visitor.get(own)
         )
 
+    def test_it_is_called_off_and_gone_on_with(self, fresh: tuple[Visitor, str], gate: Callable[[str], None]) -> None:
+        visitor, instrument = fresh
+        own = f"/instrument/{instrument}/history"
+        self.until(visitor, own, "0 of 1 visits, 0 %")
+        assert visitor.post("/history", {"do": "what"}).headers["location"] == "/history"
+        assert visitor.post("/history", {"do": "off", "back": own}).headers["location"] == own
+        said = words(visitor.get(own))
+        assert "Called off 0 of 1 visits, 0 %" in said
+        assert "Go on" in said
+        gate("on")  # the next time it tells, it ends
+        summing._WORKERS.submit(int).result(20.0)
+        assert "Called off" in words(visitor.get("/history"))
+        assert visitor.post("/history", {"do": "begin", "back": "//elsewhere"}).headers["location"] == "/history"
+        assert "Right at the first pass" in words(visitor.get("/history"))  # this one visit was summed up meanwhile
+        visitor.post("/history", {"do": "off"})  # nothing goes on
+        assert "Right at the first pass" in words(visitor.get("/history"))
+
     @pytest.mark.parametrize(
         ("word", "told"),
         [("disk", "The disk is full; make room."), ("fault", "the terminal of the bench says more")],

@@ -10,7 +10,7 @@ from starlette.requests import Request
 
 from setwright.bench import history
 from setwright.errors import InputError, SetwrightError
-from setwright.frozen import frozen
+from setwright.frozen import frozen, replace
 from setwright.web.beside import worker
 from setwright.web.frame import bench_of
 from setwright.web.memory import one_for_all
@@ -22,15 +22,16 @@ _WORKERS = worker("history")
 
 
 class _LeavingError(Exception):
-    """The bench is being stopped."""
+    """The bench is being stopped, or somebody called it off."""
 
 
 @frozen
 class Far:
-    """How far the summing up is. of: visits; 0 while they are being counted."""
+    """How far the summing up is. of: visits; 0 while they are being counted. off: it was called off there."""
 
     done: int
     of: int
+    off: bool = False
 
     @property
     def hundredth(self) -> int:
@@ -44,7 +45,20 @@ class Summing:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._far: Far | None = None
+        self._off = False
         self._wrong: SetwrightError | None = None
+
+    def call_off(self) -> None:
+        """Have no more summed up until somebody begins it again; what was summed up stays."""
+        with self._lock:
+            if self._far is not None:
+                self._far, self._off = replace(self._far, off=True), True
+
+    def begin_again(self) -> None:
+        """Go on where it was called off."""
+        with self._lock:
+            if self._off:
+                self._far, self._off = None, False
 
     def look(self, request: Request) -> Far | None:
         """How far it is, begun where there is much to do.
@@ -66,9 +80,10 @@ class Summing:
 
     def _work(self, shop: str, state: object) -> None:
         def tell(done: int, of: int) -> None:
-            if getattr(state, "leaving", False):
-                raise _LeavingError
-            self._far = Far(done, of)
+            with self._lock:
+                if getattr(state, "leaving", False) or self._off:
+                    raise _LeavingError
+                self._far = Far(done, of)
             time.sleep(PAUSE)
 
         try:
@@ -81,7 +96,8 @@ class Summing:
             LOG.error("the shop could not be summed up", exc_info=error)
             self._wrong = InputError("the visits could not be summed up; the terminal of the bench says more.")
         finally:
-            self._far = None
+            with self._lock:
+                self._far = self._far if self._off else None
 
 
 def summed_up(request: Request) -> Far | None:
@@ -92,4 +108,18 @@ def summed_up(request: Request) -> Far | None:
     Returns: how far; None where the page may be shown.
     Raises: InputError, FileFormatError where it could not be.
     """
-    return one_for_all(request, "summing", Summing).look(request)
+    return _of(request).look(request)
+
+
+def call_off(request: Request) -> None:
+    """Have no more of the shop summed up until somebody begins it again."""
+    _of(request).call_off()
+
+
+def begin_again(request: Request) -> None:
+    """Let the shop be summed up once more after it was called off."""
+    _of(request).begin_again()
+
+
+def _of(request: Request) -> Summing:
+    return one_for_all(request, "summing", Summing)

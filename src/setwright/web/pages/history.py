@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import TypeVar
@@ -18,14 +19,15 @@ from setwright.cli.history_terms import U, amount, limit_name, limits, name, sho
 from setwright.errors import InputError, SetwrightError
 from setwright.frozen import frozen
 from setwright.units.show import System
-from setwright.web.frame import bench_of, page, refused, units
-from setwright.web.routes import at
-from setwright.web.summing import summed_up
+from setwright.web.frame import bench_of, page, refused, see, units
+from setwright.web.routes import Form, at
+from setwright.web.summing import begin_again, call_off, summed_up
 
 FIRST = "relief"  # what is looked at before anything was chosen
 LONGEST = 60  # letters of what is asked for
 HALF = 20.0  # of a picture's units, half a tolerance
 REACH = 58.0  # half the width of a picture
+_WAITS = re.compile(r"/history|/instrument/[0-9a-z]+/history")
 T = TypeVar("T")
 
 
@@ -240,6 +242,17 @@ def _studied(shop: str, read: str, instrument: str, system: System) -> Studied:
     return Studied(head, ", ".join(found.cells.people), tuple(parts), tuple(means), study.remarks)
 
 
+def take_summing(request: Request, form: Form) -> Response:
+    """Call the summing up off, or begin it again; then back to the page that waited for it."""
+    {"off": call_off, "begin": begin_again}.get(form.text("do"), _nothing)(request)
+    back = form.text("back")
+    return see(request, back if _WAITS.fullmatch(back) else "/history")
+
+
+def _nothing(_: Request) -> None:
+    """What a form asks for that asks for nothing known."""
+
+
 def show_instrument_history(request: Request) -> Response:
     """One instrument from visit to visit: what changed, how it drifts, the last job once more."""
     shop, system, instrument = bench_of(request).shop, units(request), request.path_params["instrument"]
@@ -310,7 +323,7 @@ def show_draft(request: Request) -> Response:
 
 
 ROUTES = [
-    at("/history", show_history, name="history"),
+    at("/history", show_history, take_summing, name="history"),
     at("/instrument/{instrument}/history", show_instrument_history, name="instrument history"),
     at("/instrument/{instrument}/again/{file}", show_draft, name="draft"),
 ]
