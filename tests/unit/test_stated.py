@@ -147,8 +147,8 @@ def test_variances_add():
     law = fitted(np.arange(1.0, 5.0), 100.0 * np.arange(1.0, 5.0), 1e-12 * np.eye(4))
     whole = replace(law, first_sd=np.sqrt(3.0) * law.first_sd, fundamental_sd=0.5 * law.fundamental_sd)
     known = s._known(law, whole, 4.0)
-    assert known.first_sd == pytest.approx(np.sqrt(6.0) * law.first_sd)
-    assert known.fundamental_sd == pytest.approx(2.0 * law.fundamental_sd)
+    assert known.first_sd == pytest.approx(s.TOGETHER * np.sqrt(6.0) * law.first_sd)
+    assert known.fundamental_sd == pytest.approx(s.TOGETHER * 2.0 * law.fundamental_sd)
 
 
 def test_a_glide_that_goes_on_is_told_less_well_than_one_that_is_over():

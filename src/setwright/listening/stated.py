@@ -20,6 +20,7 @@ Complex = NDArray[np.complex128]
 BEGIN = 0.05  # s over which a glide is told
 LATE = 0.17  # of the glide left at the end, over the periods of the fundamental that the note lasts
 WIDER = 1.09  # times what noise and eight blocks of time tell, which are few: Student's t of six to the normal
+TOGETHER = 1.07  # times what all terms come to: they were weighed where most errors lie, and a few lie farther out
 LARGER = 0.85  # times the larger of two estimates of one uncertainty, which is the one that chance made too large
 FEW_LENGTHS = 10.0  # filters' lengths in a note so short that the noise told of it counts once more
 UNEXPLAINED = 6.0  # times what decays are not known to, where something is left over that two tones do not explain
@@ -228,10 +229,13 @@ def stated(fit: Fit, start: Start) -> Resolved:
 
 
 def _known(just: Law, whole: Law, wide: float) -> Law:
-    """The law of what is heard, its variance so many times as large; what else all partials are off by added."""
+    """The law of what is heard, its variance so many times as large; what else all partials are off by added, and all
+    of it made a little larger."""
     first = wide * just.first_sd**2 + max(whole.first_sd**2 - just.first_sd**2, 0.0)
     fundamental = wide * just.fundamental_sd**2 + max(whole.fundamental_sd**2 - just.fundamental_sd**2, 0.0)
-    return replace(just, first_sd=float(np.sqrt(first)), fundamental_sd=float(np.sqrt(fundamental)))
+    return replace(
+        just, first_sd=TOGETHER * float(np.sqrt(first)), fundamental_sd=TOGETHER * float(np.sqrt(fundamental))
+    )
 
 
 def _common(fit: Fit, whole: float, left: float) -> float:
