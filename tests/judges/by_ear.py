@@ -12,7 +12,7 @@ from functools import cache
 
 import numpy as np
 
-from setwright.bench.guided import guided, told
+from setwright.bench.guided import guided, told, wanting
 from setwright.instrument.geometry import build_rig, edge_gap, tilt_for_gap
 from setwright.instrument.predict import predict, tune
 from setwright.instrument.told import believed
@@ -195,7 +195,7 @@ def practice_truth(practice: Practice) -> Array:
 def practice_work(seed: int) -> Work:
     first = hello(seed)
     practice, job = Practice(first, seed), told(first)
-    guided(job, practice)
+    guided(wanting(job, "minutes"), practice)
     rng = np.random.default_rng(seed)
     claw = practice.truth.state.claw + rng.normal(0.0, EYE_CLAW)
     gap = practice.gap() + rng.normal(0.0, EYE_GAP)

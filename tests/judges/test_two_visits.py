@@ -150,6 +150,7 @@ bridge = "floating"
 rear_gap = "{1e3 * GAP:.2f} mm ± {1e3 * WITHIN:.2f} mm"
 pitch_tolerance = "2 c"
 octave = "0 c ± 20 c"
+fewest = "minutes"
 """
 
 
@@ -165,6 +166,8 @@ def done(practice: Practice, advice: Advice, gauges: bool) -> list[str]:
         practice.wedge(advice.gap)
         return ["did wedge out" if advice.gap is None else f"did wedge in at {1e3 * advice.gap:.3f} mm, props"]
     assert advice.do == "read", advice
+    if advice.claw:
+        return [f"read claw distance = {1e3 * practice.claw_distance():.3f} mm ± 0.2 mm"]
     lines = [f"read pitch string {i + 1} = {practice.pitch(i + 1):.3f} Hz ± 0.6 c" for i in advice.strings]
     if gauges:
         lines += [f"read rear gap = {1e3 * practice.gap():.3f} mm ± 0.1 mm"]
