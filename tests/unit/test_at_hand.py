@@ -105,6 +105,7 @@ def test_what_is_read_is_no_deed() -> None:
     assert deeds_of(read) == ()
     assert to_read(read, None).needed == ("pitch string 1", "pitch string 3", "rear gap", "claw distance")
     assert to_read(Next("balance", advice=Advice("read", "", strings=(1,))), None) == ToRead(("pitch string 2",))
+    assert to_read(Next("balance", advice=Advice("read", "", claw=True)), None) == ToRead(("claw distance",))
     assert to_read(Next("hardware", step=Step("neck off", "")), None) == ToRead()
     assert deeds_of(Next("done")) == ()
 

@@ -413,6 +413,35 @@ def test_a_turn_in_at_the_end_sharpens():
     assert guide._spare(course, outlook.end_state(course)) == pytest.approx(guide.ROOM * GOAL.peak / cents)
 
 
+def turned_and_doubted(kind, scene):
+    """The plate on its wedge, the claw turned once, something of it set aside; and the scenes before and after."""
+    picture = picture_of(turned=-3.0, prop=GOAL.gap)
+    scenes = tuple(Scene(picture.settings, picture.now, turns, (), FREE, picture.tilt) for turns in (0, 1))
+    doubt = tracking.Doubt(kind, scene, 0.0, 0.0, 5.0)
+    return replace(picture, scenes=scenes, turns=1, fresh=False, doubts=(doubt,))
+
+
+@pytest.mark.parametrize(("kind", "scene"), [("turn", 1), ("claw", 1)])
+def test_a_claw_whose_turns_and_distance_do_not_fit_is_read_again_before_anything_else(kind, scene):
+    picture = turned_and_doubted(kind, scene)
+    advice = next_step(course_of(picture, claws=1, claw_read=1, heard=UNHEARD, free=False))
+    assert (advice.do, advice.claw, advice.strings) == ("read", True, ())
+    assert "do not fit each other" in advice.why
+    assert not next_step(course_of(picture, claws=1, claw_read=guide.CLAW_READ, heard=UNHEARD, free=False)).claw
+
+
+@pytest.mark.parametrize(("kind", "scene"), [("turn", 0), ("claw", 0), ("rear gap", 1), ("pitch", 1)])
+def test_what_else_does_not_fit_asks_for_no_reading_of_the_claw(kind, scene):
+    picture = turned_and_doubted(kind, scene)
+    assert not next_step(course_of(picture, claws=1, claw_read=1, heard=UNHEARD, free=False)).claw
+
+
+def test_a_claw_turned_long_before_is_not_read_again():
+    picture = turned_and_doubted("turn", 1)
+    later = replace(picture, scenes=(*picture.scenes, picture.scenes[1]))
+    assert not next_step(course_of(later, claws=1, claw_read=1, heard=UNHEARD, free=False)).claw
+
+
 # ---- the fewest strings ---------------------------------------------------------------------------------------------
 
 

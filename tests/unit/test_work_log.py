@@ -18,6 +18,7 @@ STEPS = (
     (Advice("wedge", ""), "Take the wedge out"),
     (Advice("read", "", strings=(0, 2)), "Hear strings 1, 3, read what else tells"),
     (Advice("read", "", strings=(4,)), "Hear string 5, read what else tells"),
+    (Advice("read", "", claw=True), "Read the claw distance again"),
     (Advice("attitude", ""), "Lay the instrument as it will be played and checked"),
     (Advice("done", ""), "Done"),
 )

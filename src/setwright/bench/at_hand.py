@@ -186,6 +186,8 @@ def to_read(found: Next, course: Course | None, claw_told: bool = False) -> ToRe
     advice, standing = found.advice, found.standing
     if advice is None or advice.do != "read":
         return ToRead()
+    if advice.claw:
+        return ToRead(("claw distance",), ())
     strings = {one: f"pitch string {one + 1}" for one in advice.strings}
     needed, offered = list(strings.values()), []
     if course is not None and standing is not None and all(course.heard) and found.gauges:

@@ -194,7 +194,7 @@ def done_step(job: Told, on: Answering, now: Course, advice: Advice) -> Course:
     """
     heard = Checked(on, job.goal.hertz)
     if advice.do == "read":
-        return _read(job, heard, now, advice.strings)
+        return _read(job, heard, now, advice)
     if advice.do == "tune":
         assert advice.string is not None
         assert advice.hertz is not None
@@ -234,10 +234,13 @@ def _hangs(on: Answering, advice: Advice) -> bool:
     return True
 
 
-def _read(job: Told, on: Checked, now: Course, strings: tuple[int, ...]) -> Course:
+def _read(job: Told, on: Checked, now: Course, advice: Advice) -> Course:
+    strings = advice.strings
     hertz = [(i, on.pitch(i + 1)) for i in strings]
     seen = [pitch_heard(job.goal, i, f, job.pitch_sd) for i, f in hertz if f > SILENT]
     gaps, claws = (GAPS, CLAWS) if now.free or weighing.is_off(now) else (0, 0)
+    if advice.claw:
+        gaps, claws = 0, CLAWS
     seen += [Seen("rear gap", on.gap(), job.gap_sd) for _ in range(gaps)]
     seen += [Seen("claw", on.claw_distance(), job.claw_sd) for _ in range(claws)]
     return course.taken_in(now, tuple(seen), plucked=strings)

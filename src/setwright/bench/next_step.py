@@ -237,7 +237,7 @@ def balanced(balance: Balance) -> Next:
     return Next(
         "done" if advice.do == "done" else "balance",
         advice=advice,
-        gauges=course.free or is_off(course),
+        gauges=(course.free or is_off(course)) and not advice.claw,
         standing=standing,
         tunings=course.tunings,
         claw_settings=course.claws,

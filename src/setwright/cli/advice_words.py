@@ -53,6 +53,8 @@ def todo(advice: Advice, system: System, wanted: Sequence[float] = (), gauges: b
         return "Lay the instrument as it will be played and checked"
     if advice.do == "done":
         return "Done" if advice.chance is None else f"Done: inside every tolerance with {100.0 * advice.chance:.0f} %"
+    if advice.claw:
+        return "Read the claw distance again"
     strings = ", ".join(str(i + 1) for i in advice.strings)
     more = {True: ", read the rear gap and the claw distance", False: "", None: ", read what else tells"}[gauges]
     return f"Hear string{'s' if len(advice.strings) > 1 else ''} {strings}{more}"

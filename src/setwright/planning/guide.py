@@ -39,6 +39,7 @@ LEAST_WEIGHED = 1.3  # the same once the plate has floated with a spring off: th
 QUARTER = 0.25  # turn, over which its effect is measured
 WORTH_HEARING = 400.0  # cents below its wanted pitch; a slacker string tells nothing that lasts
 MOST_READ = 8  # readings of the gap in one state, after which more would not help
+CLAW_READ = 3  # readings of the claw's distance that tell a wrong count from a wrong reading
 READ_AGAIN = 4  # readings of the gap in one state, after which a string is rather touched up than heard again
 CLEAR = 2.6  # standard uncertainties a pitch is kept from the tolerance by where its string is left alone
 CLEAR_AT_MOST = 0.75  # of the tolerance
@@ -75,6 +76,7 @@ class Advice:
     gap_now: float | None = None  # m
     gap_sd: float | None = None
     strings: tuple[int, ...] = field(default=(), metadata=FROM_0)  # to be heard
+    claw: bool = False  # the claw's distance alone is to be read
     left: float = 0.0  # tunings still expected
 
 
@@ -98,6 +100,8 @@ def advised(seen: View) -> Advice:
     course = seen.course
     if course.picture.settings.attitude != course.goal.attitude:
         return Advice("attitude", "pitches and gap are wanted in this attitude")
+    if _claw_doubted(course):
+        return Advice("read", "turns and distance of the claw do not fit each other: one of them is wrong", claw=True)
     now = seen.now
     silent = tuple(int(i) for i in np.flatnonzero(~np.array(course.heard) & (now.cents > -WORTH_HEARING)))
     step = None
@@ -113,6 +117,14 @@ def advised(seen: View) -> Advice:
         gap_now=now.gap,
         gap_sd=float(now.stated[-1]),
     )
+
+
+def _claw_doubted(course: Course) -> bool:
+    """Whether the claw was just turned, and its distance does not fit the count: told before strings stand sharp."""
+    picture, scenes = course.picture, course.picture.scenes
+    turned = len(scenes) > 1 and scenes[-2].turns < scenes[-1].turns == picture.turns and not picture.fresh
+    last = {("turn", picture.turns), ("claw", len(scenes) - 1)}
+    return turned and course.claw_read < CLAW_READ and any((one.kind, one.scene) in last for one in picture.doubts)
 
 
 def _must_hear(seen: View) -> bool:
