@@ -10,8 +10,10 @@ import pytest
 from click.testing import CliRunner
 
 from setwright.bench.practising import begin, follow
+from setwright.cli import asked
 from setwright.cli.main import commands
 from setwright.cli.practice import command
+from setwright.instrument import settings
 from setwright.planning.guide import Advice
 from setwright.practice.told import hello
 
@@ -217,3 +219,7 @@ def test_refusals(ask, words, about):
     code, out, err = ask("practice", *words)
     assert code == 2
     assert about in out + err
+
+
+def test_the_ways_of_the_option_are_those_of_a_job():
+    assert asked.FEWEST == settings.FEWEST

@@ -14,7 +14,7 @@ from setwright.bench.paper_drawings import drawings_of_job
 from setwright.bench.plan_drawings import plan_drawings
 from setwright.bench.plans import plan_job
 from setwright.errors import CalledOffError
-from setwright.planning.telling import Tell, each, untold, within
+from setwright.telling import Tell, each, untold, within
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 LONGEST = 0.1  # s of processor time between two tellings: so long it takes at most until work that is called off ends

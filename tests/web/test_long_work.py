@@ -15,7 +15,7 @@ import pytest
 from setwright.bench.journals import InShop, keep
 from setwright.bench.plans import plan_job
 from setwright.errors import CalledOffError
-from setwright.web.frame import unheard
+from setwright.telling import untold
 from setwright.web.memory import Going, Memory, Off
 from setwright.web.pages import plan, sheet
 from tests.web.visitor import Visitor, words
@@ -243,4 +243,4 @@ class TestPages:
 
 
 def test_nobody_need_listen() -> None:
-    unheard(0.5)
+    untold(0.5)

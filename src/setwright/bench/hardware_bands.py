@@ -12,13 +12,12 @@ import numpy as np
 from setwright.frozen import frozen, replace
 from setwright.instrument.geometry import neck_angle
 from setwright.instrument.predict import string_heights, tune_at
-from setwright.instrument.prior import vary
 from setwright.instrument.settings import Settings
 from setwright.instrument.traits import Array, Traits
 from setwright.physics.neck import line_rise
 from setwright.planning.bands import octaves_as_left, possible
 from setwright.planning.plan import Effect
-from setwright.planning.rounds import Outcome
+from setwright.planning.rounds import Outcome, turned_out
 from setwright.planning.solve import as_batch, wanted_tilt
 from setwright.planning.targets import Problem
 from setwright.planning.to_do import Hardware
@@ -70,10 +69,7 @@ def _end(todo: Hardware, seed: int) -> _End:
     """Instruments drawn, their plate as it shall stand."""
     problem, t = todo.problem, todo.problem.targets
     deviations = possible(problem, todo.settings, SAMPLES, seed)
-    traits = vary(problem.wanted, problem.known, deviations, wanted=True)
-    many = as_batch(todo.settings, SAMPLES)
-    # the rod is turned until the relief reads as it should, so that a stiffer neck gets more turns
-    many = replace(many, rod=todo.settings.rod * traits.neck.bending / problem.wanted.neck.bending)
+    traits, many = turned_out(problem, todo.settings, deviations)
     tilt = wanted_tilt(traits, many, t, np.full(SAMPLES, todo.gap))
     return _End(deviations, traits, many, np.array(np.broadcast_to(tilt, SAMPLES)))
 

@@ -16,9 +16,9 @@ from setwright.instrument.traits import Array
 from setwright.physics.frets import fret_position
 from setwright.planning.bands import spread
 from setwright.planning.plan import End
-from setwright.planning.telling import Tell, each, untold, within
 from setwright.sheets.board import Places, Room
 from setwright.sheets.heights import Dimension, HeightsSheet, Hollow, Line, View, draw_heights
+from setwright.telling import Tell, each, untold, within
 from setwright.units.show import MINUS, System
 from setwright.units.tables import unit_size
 

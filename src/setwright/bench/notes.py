@@ -32,9 +32,9 @@ from setwright.physics.fretting import (
 from setwright.physics.pitch import cents as pitch_cents
 from setwright.planning.bands import spread
 from setwright.planning.plan import End
-from setwright.planning.telling import Tell, each, untold, within
 from setwright.sheets.board import Places, Room
 from setwright.sheets.notes import NotesSheet, Strip, draw_notes
+from setwright.telling import Tell, each, untold, within
 from setwright.units.show import MINUS, System, show_cents, show_length, show_turns
 
 OCTAVE = 12  # fret; no board of an instrument file has fewer

@@ -14,9 +14,9 @@ from setwright.bench.plans import plan_job, preferred_system
 from setwright.bench.side_drawing import side_drawing
 from setwright.bench.standing import SAMPLES, on_the_bench
 from setwright.errors import CalledOffError, SetwrightError
-from setwright.planning.telling import Tell, each, untold, within
 from setwright.sheets.sheet import Drawing, Paper
 from setwright.sheets.sheet_room import DRAWN
+from setwright.telling import Tell, each, untold, within
 from setwright.units.show import System
 
 

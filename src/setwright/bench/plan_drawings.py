@@ -9,8 +9,8 @@ from setwright.bench.side_drawing import side_drawing
 from setwright.bench.standing import SAMPLES, on_the_bench
 from setwright.instrument.jobfile import Job
 from setwright.planning.plan import Plan
-from setwright.planning.telling import Tell, untold, within
 from setwright.sheets.dimensions import NARROW
+from setwright.telling import Tell, untold, within
 from setwright.units.show import System
 
 

@@ -39,7 +39,7 @@ from setwright.planning.targets import (
     UpBend,
     spring_mask,
 )
-from setwright.planning.telling import Tell, untold, within
+from setwright.telling import Tell, untold, within
 from setwright.units.pitch import A4
 
 SAMPLES = 512

@@ -23,7 +23,7 @@ from setwright.planning.found import AsFound, found_tilt, settle_found
 from setwright.planning.plan import End
 from setwright.planning.solve import as_batch, wanted_tilt
 from setwright.planning.targets import Problem
-from setwright.planning.telling import Tell, each, untold, within
+from setwright.telling import Tell, each, untold, within
 
 SAMPLES = 256
 PLAN_SAMPLES = 512

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from setwright.bench.journals import Source
 
 Command = TypeVar("Command", bound=Callable[..., Any])
+FEWEST = ("claw settings", "minutes")  # as in instrument.settings, which would load numpy; the usual one first
 PIPE_CLOSED = 141  # what a shell reports for a program whose reader has gone
 PLAIN = {"±": "+/-", "−": "-", "→": "->", "°": " deg", "²": "2"}
 
@@ -36,8 +37,8 @@ def fewest_option(command: Command) -> Command:
     """Add --fewest."""
     return click.option(
         "--fewest",
-        type=click.Choice(["claw settings", "minutes"]),
-        default="claw settings",
+        type=click.Choice(FEWEST),
+        default=FEWEST[0],
         show_default=True,
         help="What the way is chosen for; fewest claw settings take a spring off for a while and some minutes more.",
     )(command)

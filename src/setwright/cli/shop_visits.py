@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from setwright.cli.asked import json_option, say, say_json, units_option
+from setwright.cli.asked import FEWEST, json_option, say, say_json, units_option
 from setwright.cli.layout import WIDTH, columns, labelled, paragraph, section
 from setwright.cli.shop_options import based_on_option, by_option, day_of, shop_option
 from setwright.cli.shop_people import cell, instrument_data, owner_data
@@ -76,9 +76,7 @@ def open_again(visit: str, based_on: int | None, at: str | None, who: str, as_js
 @click.option("--kind", help="Kind of job, in words.")
 @click.option("--specification", metavar="WHICH", help='House specification, by name or id; "" for none.')
 @click.option("--job", metavar="FILE", help="Another job file: what was found and is wanted.")
-@click.option(
-    "--fewest", type=click.Choice(["claw settings", "minutes"]), help="What the way of a floating plate has least of."
-)
+@click.option("--fewest", type=click.Choice(FEWEST), help="What the way of a floating plate has least of.")
 @based_on_option
 @shop_option
 @by_option

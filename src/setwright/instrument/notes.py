@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from setwright.physics.fretting.capo import put_capo
 from setwright.physics.fretting.floating import FloatingNotes, fretted_notes_floating
 from setwright.physics.pitch import cents
 from setwright.physics.strings import first_partial
+from setwright.telling import Tell, untold
 
 PLACES = (0.05, 0.95)  # share of the way between two frets
 DEPTHS = (0.0, 2e-3)  # m
@@ -29,7 +30,7 @@ def fretted(
     state: Equilibrium,
     ends: str = "pinned",
     frets: Sequence[int] | None = None,
-    tell: Callable[[float], None] | None = None,
+    tell: Tell = untold,
 ) -> FloatingNotes:
     """Cents error of every string at every fret, plate and neck settling with the held string.
 

@@ -22,7 +22,7 @@ from setwright.planning.plan import Kind, Narrow, TargetLine
 from setwright.planning.rounds import Outcome
 from setwright.planning.solve import as_batch, needed_preload, up_bend_at, wanted_tilt
 from setwright.planning.targets import Problem
-from setwright.planning.telling import Tell, untold, within
+from setwright.telling import Tell, untold, within
 
 DRAWS = 8  # rounds of drawing
 LEAST_FACTOR = 0.2  # of a nominal stiffness, mass or friction, below which no instrument is drawn

@@ -26,7 +26,7 @@ from setwright.planning.branches import Branch
 from setwright.planning.plan import Figures
 from setwright.planning.rounds import over
 from setwright.planning.targets import Problem
-from setwright.planning.telling import Tell, untold
+from setwright.telling import Tell, untold
 
 TONE = 200.0  # cents, the bend whose dip is told
 BENT = 2  # index of the string that is bent

@@ -32,7 +32,7 @@ from setwright.physics.pitch import cents
 from setwright.planning.found import found_tilt
 from setwright.planning.solve import as_batch
 from setwright.planning.targets import Problem
-from setwright.planning.telling import Tell, each, untold, within
+from setwright.telling import Tell, each, untold, within
 
 HEARD = 0.3  # cents, standard uncertainty of a heard pitch
 FINEST = 1 / 32  # turn, as finely as a claw screw can be set while listening; common practice, no source
@@ -167,6 +167,21 @@ class Hand:
     by_ear: bool  # after tuning the claw is turned until string LEAD sounds as wanted
 
 
+def turned_out(problem: Problem, settings: Settings, deviations: Array) -> tuple[Traits, Settings]:
+    """The hardware of a plan on n instruments that this one may be.
+
+    Args:
+        problem: the job.
+        settings: unbatched end state.
+        deviations: (n, P) of the instruments.
+    Returns: the instruments and their settings. The rod is turned until the relief reads as it should, so that a
+        stiffer neck gets more turns.
+    """
+    traits = vary(problem.wanted, problem.known, deviations, wanted=True)
+    many = as_batch(settings, len(deviations))
+    return traits, replace(many, rod=settings.rod * traits.neck.bending / problem.wanted.neck.bending)
+
+
 def practise(
     problem: Problem, settings: Settings, hand: Hand, way: Path, deviations: Array, seed: int, tell: Tell = untold
 ) -> Outcome:
@@ -184,10 +199,8 @@ def practise(
     """
     rng = np.random.default_rng(seed)
     n, wanted = len(deviations), problem.targets.hertz
-    traits = vary(problem.wanted, problem.known, deviations, wanted=True)
-    many = replace(as_batch(settings, n), claw=np.tile(hand.claw, (n, 1)), prop=np.full(n, hand.prop))
-    # the rod is turned until the relief reads as it should, so that a stiffer neck gets more turns
-    many = replace(many, rod=settings.rod * traits.neck.bending / problem.wanted.neck.bending)
+    traits, many = turned_out(problem, settings, deviations)
+    many = replace(many, claw=np.tile(hand.claw, (n, 1)), prop=np.full(n, hand.prop))
     rig = build_rig(traits, replace(many, unstretched=_pegs_before(problem, hand, deviations)))
     pegs = rig.unstretched
     strings = list(zip(way.order, way.hertz, strict=True))

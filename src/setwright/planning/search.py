@@ -21,7 +21,7 @@ from setwright.planning.rounds import Hand, Path, path, practise
 from setwright.planning.solve import rounded, solve, to_steps
 from setwright.planning.steps import TUNING_MINUTES, stays_blocked, steps
 from setwright.planning.targets import Problem
-from setwright.planning.telling import Tell, each, untold, within
+from setwright.telling import Tell, each, untold, within
 
 TRIED = 2  # branches whose bands are worked out
 FEWER = 160  # instruments a runner-up is worked out on

@@ -29,7 +29,7 @@ from setwright.planning.choices import Choice, shim_totals
 from setwright.planning.clean import kept_clean, lowest_heights
 from setwright.planning.octave import saddles_for_octave
 from setwright.planning.targets import Problem, Targets, spring_mask
-from setwright.planning.telling import Tell, each, untold, within
+from setwright.telling import Tell, each, untold, within
 
 ROUNDS = 6
 ALONG_ROUNDS = 2  # of these, how many move the saddles along too

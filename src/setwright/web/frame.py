@@ -22,6 +22,7 @@ from setwright.bench.source import InShop
 from setwright.cli import words
 from setwright.errors import InputError
 from setwright.frozen import frozen
+from setwright.telling import Tell, untold
 from setwright.units.show import System
 from setwright.web.beside import worker
 from setwright.web.memory import Memory, Off
@@ -48,7 +49,6 @@ OF_VISIT = (  # and the head of a visit's pages
 _WORKERS = worker("behind")
 FIELD = Markup('<input type="hidden" name="token" value="{}">')
 T = TypeVar("T")
-Tell = Callable[[float], None]  # takes the share that is done
 
 
 @frozen
@@ -352,14 +352,6 @@ def source(request: Request, shown: Shown) -> InShop:
     return InShop(bench_of(request).shop, shown.visit.id)
 
 
-def unheard(share: float) -> None:
-    """Nobody looks how far it is: the page waits for it.
-
-    Args:
-        share: that is done.
-    """
-
-
 def behind(
     request: Request, shown: Shown, key: Hashable, make: Callable[[Tell], T], told: tuple[str, str],
     elsewhere: tuple[str, str],
@@ -381,7 +373,7 @@ def behind(
     """
     memory = bench_of(request).memory
     if memory.known(key):
-        return memory.get(key, lambda: make(unheard))
+        return memory.get(key, lambda: make(untold))
     found = memory.go_on(key, make, _WORKERS)
     again = request.url.path + (f"?{request.url.query}" if request.url.query else "")
     return page(

@@ -17,6 +17,7 @@ from starlette.requests import HTTPConnection
 
 from setwright.errors import CalledOffError
 from setwright.frozen import frozen
+from setwright.telling import Tell
 
 if TYPE_CHECKING:
     from setwright.bench.kept_work import Keeping
@@ -60,7 +61,7 @@ class _Work:
         except BaseException as error:
             self.answer.set_exception(error)
 
-    def fill_told(self, make: Callable[[Callable[[float], None]], object]) -> None:
+    def fill_told(self, make: Callable[[Tell], object]) -> None:
         """Make the answer, which tells how far it is."""
 
         def told() -> object:
@@ -119,7 +120,7 @@ class Memory:
             workers.submit(found.fill, make)
         return time.monotonic() - found.begun
 
-    def go_on(self, key: Hashable, make: Callable[[Callable[[float], None]], object], workers: Executor) -> Going | Off:
+    def go_on(self, key: Hashable, make: Callable[[Tell], object], workers: Executor) -> Going | Off:
         """The same of an answer that takes long, tells how far it is, and may be called off.
 
         Args:

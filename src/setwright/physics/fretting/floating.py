@@ -10,7 +10,7 @@ otherwise. Finger and thumb squeeze the neck: together they do not load it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import fields, replace
 
 import numpy as np
@@ -25,6 +25,7 @@ from setwright.physics.fretting.hulls import Mask
 from setwright.physics.fretting.path import Layout, Trace, choked, columns, layout, trace
 from setwright.physics.pitch import cents
 from setwright.physics.strings import first_partial
+from setwright.telling import Tell, untold
 
 AT_ONCE = 4096  # notes worked at a time
 
@@ -109,7 +110,7 @@ def fretted_notes_floating(
     ends: str = "pinned",
     frets: Sequence[int] | None = None,
     load: ArrayLike = 0.0,
-    tell: Callable[[float], None] | None = None,
+    tell: Tell = untold,
 ) -> FloatingNotes:
     """Cents error of every string at every fret with plate and neck settling (see the head of this module).
 
@@ -154,9 +155,7 @@ def fretted_notes_floating(
     return FloatingNotes(off, tension, speaking, found["tilt"], found["bow"], held.choked, open_hertz)
 
 
-def _settled(
-    rig: Rig, rest: Equilibrium, held: _Held, push: Array, tell: Callable[[float], None] | None = None
-) -> dict[str, Array]:
+def _settled(rig: Rig, rest: Equilibrium, held: _Held, push: Array, tell: Tell) -> dict[str, Array]:
     """(B, S, N) tension, length, tilt and bow with each string held at each fret in turn."""
     batch, count, frets = held.behind.shape
     found = {name: np.empty(held.behind.shape) for name in ("tension", "length", "tilt", "bow")}
@@ -164,8 +163,7 @@ def _settled(
     each = np.arange(count)
     for first in range(0, batch, step):
         piece = slice(first, first + step)
-        if tell is not None:
-            tell(first / batch)
+        tell(first / batch)
         many = _held_rigs(take(rig, piece), rest.bow[piece], held, piece)
         state = equilibrium(many, np.tile(push[piece], count * frets), np.tile(rest.tilt[piece], count * frets))
         for name, out in found.items():
@@ -183,7 +181,7 @@ def _at_rest(
     given: Layout,
     place: ArrayLike,
     depth: ArrayLike,
-    tell: Callable[[float], None] | None = None,
+    tell: Tell = untold,
 ) -> _Held:
     """Path of every held string with plate and neck as they rest, and how it answers the bow."""
     shape = given.shape
@@ -194,8 +192,7 @@ def _at_rest(
     out = np.empty((5, many, frets))
     stopped = np.empty((many, frets), dtype=np.bool_)
     for piece, c in columns(given, place, depth):
-        if tell is not None:
-            tell(0.0)
+        tell(0.0)
         t = trace(c)
         x, y = (np.concatenate([n[None, piece], r[:, piece]]) for n, r in zip(nut, rates, strict=True))
         along, up = unit(c.saddle_x - c.x[1:], c.saddle_y - c.y[1:], c.spread2)

@@ -244,13 +244,12 @@ def _studied(shop: str, read: str, instrument: str, system: System) -> Studied:
 
 def take_summing(request: Request, form: Form) -> Response:
     """Call the summing up off, or begin it again; then back to the page that waited for it."""
-    {"off": call_off, "begin": begin_again}.get(form.text("do"), _nothing)(request)
+    if form.text("do") == "off":
+        call_off(request)
+    if form.text("do") == "begin":
+        begin_again(request)
     back = form.text("back")
     return see(request, back if _WAITS.fullmatch(back) else "/history")
-
-
-def _nothing(_: Request) -> None:
-    """What a form asks for that asks for nothing known."""
 
 
 def show_instrument_history(request: Request) -> Response:

@@ -19,8 +19,9 @@ from setwright.cli.plan_rows import PlanRows, plan_rows
 from setwright.cli.words import sentence, spelled
 from setwright.errors import NoPlanError, SetwrightError
 from setwright.frozen import frozen
+from setwright.telling import Tell, untold, within
 from setwright.units.show import System
-from setwright.web.frame import Tell, behind, bench_of, page, refused, remembered, source, unheard, units, visit_of
+from setwright.web.frame import behind, bench_of, page, refused, remembered, source, units, visit_of
 from setwright.web.routes import at
 
 DRAWINGS = {
@@ -61,11 +62,9 @@ def _wanted(request: Request, shown: Shown) -> Wanted:
     system = units(request, preferred_system(job))
 
     def make(tell: Tell) -> Planned:
-        plan = plan_job(job, tell=lambda share: tell(PLANNING * share))
+        plan = plan_job(job, tell=within(tell, 0.0, PLANNING))
         plan = replace(plan, remarks=(*plan.remarks, *said))
-        found = plan_drawings(
-            job, plan, system, tell=lambda share: tell(PLANNING + (1.0 - PLANNING) * share), narrow=True
-        )
+        found = plan_drawings(job, plan, system, tell=within(tell, PLANNING, 1.0), narrow=True)
         ends = {end: svg for end in (*DRAWINGS, NARROW) for name, svg in found.items() if name.endswith(f"-{end}.svg")}
         return Planned(plan_rows(plan, system), ends)
 
@@ -124,7 +123,7 @@ def show_drawing(request: Request) -> Response:
     """A drawing of the plan."""
     shown = visit_of(request)
     wanted = _wanted(request, shown)
-    planned = bench_of(request).memory.get(wanted.key, lambda: wanted.make(unheard))
+    planned = bench_of(request).memory.get(wanted.key, lambda: wanted.make(untold))
     if request.path_params["drawing"] not in planned.drawings:
         raise HTTPException(404, "There is no such drawing of this plan.")
     return Response(planned.drawings[request.path_params["drawing"]], media_type="image/svg+xml")

@@ -17,21 +17,8 @@ from setwright.bench.shop import Shown
 from setwright.errors import InputError, SetwrightError, StaleEditError
 from setwright.frozen import frozen
 from setwright.sheets.sheet import PARTS, Paper, Part, SheetData, render
-from setwright.web.frame import (
-    UNITS,
-    Tell,
-    behind,
-    key_of,
-    page,
-    refused,
-    remembered,
-    see,
-    source,
-    unheard,
-    units,
-    visit_of,
-    who,
-)
+from setwright.telling import Tell, untold
+from setwright.web.frame import UNITS, behind, key_of, page, refused, remembered, see, source, units, visit_of, who
 from setwright.web.routes import Form, at
 
 KINDS: dict[str, tuple[Part, ...]] = {"all": PARTS} | {part: (part,) for part in PARTS}
@@ -101,7 +88,7 @@ def _wanted(request: Request, shown: Shown, asked: Asked) -> tuple[str, Callable
 def _data(request: Request, shown: Shown, asked: Asked) -> SheetData:
     """What goes on paper, as far as the visit is now."""
     what, make = _wanted(request, shown, asked)
-    return remembered(request, shown.visit.id, what, lambda: make(unheard))
+    return remembered(request, shown.visit.id, what, lambda: make(untold))
 
 
 def _page(

@@ -27,7 +27,7 @@ from setwright.web.frame import bench_of, page, refused, remembered, see, source
 from setwright.web.inline import inline
 from setwright.web.memory import work_of
 from setwright.web.pages.plan import no_plan
-from setwright.web.pages.readings import asked_words, keep_spots, said_kept, shelf, undo
+from setwright.web.pages.readings import asked_words, keep_spots, said_kept, shelf, undo, with_notes
 from setwright.web.routes import Form, at
 from setwright.web.step_drawing import amount_of, drawing_of, lines_of, standing_drawing
 from setwright.web.typed import completed, unit_of
@@ -188,22 +188,16 @@ def _asked(request: Request, shown: Shown, found: AtHand) -> tuple[Group | None,
     if not found.read.needed:
         return None, None
     sheet = remembered(request, shown.visit.id, "readings", lambda: readings_sheet(source(request, shown)))
-    return _group("asked", found.read.needed, sheet, found), _group("offered", found.read.offered, sheet, found)
+    return _group("asked", found.read.needed, sheet), _group("offered", found.read.offered, sheet)
 
 
-def _group(key: str, wanted: Sequence[str], sheet: Sheet, found: AtHand) -> Group | None:
+def _group(key: str, wanted: Sequence[str], sheet: Sheet) -> Group | None:
     spots: list[Spot] = []
     for words in wanted:
         places = (words, f"{words} treble", f"{words} bass")
         spots += [one for group in sheet.groups for one in group.spots if one.words in places]
-    return Group(key, key.capitalize(), "", tuple(_named(one, found) for one in spots), ()) if spots else None
-
-
-def _named(spot: Spot, found: AtHand) -> Spot:
-    """A place by the name it has beside others: a string with its note."""
-    if spot.kind != "pitch" or spot.wanted is None:
-        return replace(spot, label=spot.words)
-    return replace(spot, label=f"{spot.label}, {note(spot.wanted, found.reference)}")
+    spots = [one if one.kind == "pitch" else replace(one, label=one.words) for one in spots]
+    return with_notes(Group(key, key.capitalize(), "", tuple(spots), ()), sheet) if spots else None
 
 
 def _rows(deeds: Sequence[Deed], system: System) -> tuple[Row, ...]:
